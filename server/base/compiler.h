@@ -1,0 +1,9 @@
+/* Attributes that the compilers we support understand. */
+#ifndef BASE_COMPILER_H
+#define BASE_COMPILER_H
+
+#define MUST_CHECK __attribute__((warn_unused_result))
+#define PRINTF_LIKE(format_index, first_argument)                                                  \
+    __attribute__((format(printf, format_index, first_argument)))
+
+#endif

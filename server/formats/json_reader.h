@@ -1,0 +1,59 @@
+/* Typed reading of a JSON object that collects every fault instead of stopping at the first.
+ *
+ * Open an object, take each member it may have, close it: closing reports the members that nobody
+ * took. All texts returned live as long as the JSON value. */
+#ifndef FORMATS_JSON_READER_H
+#define FORMATS_JSON_READER_H
+
+#include "analysis/recording.h"
+#include "base/fault.h"
+
+#include <jansson.h>
+#include <stdbool.h>
+
+enum json_presence { JSON_OPTIONAL, JSON_REQUIRED };
+
+enum { JSON_READER_MEMBERS_MAX = 40 };
+
+struct json_reader {
+    const json_t *object; /* NULL when the value was not an object: every take then finds nothing */
+    const char *pointer;
+    struct fault_list *faults;
+    size_t taken_count;
+    const char *taken[JSON_READER_MEMBERS_MAX];
+};
+
+/* Parses text strictly: UTF-8, no repeated members, depth at most LIMIT_JSON_DEPTH, nothing after
+ * the value, no NUL. NULL with one fault (pointer "", line and column in the detail) on failure.
+ * The value is released with the arena. */
+const json_t *json_reader_parse(struct arena *arena, const char *body, size_t length,
+                                struct fault_list *faults);
+
+/* Begins reading `value`, which must be an object, else a fault at `pointer`. */
+void json_reader_open(struct json_reader *reader, const json_t *value, const char *pointer,
+                      struct fault_list *faults);
+
+/* Faults for members not taken. */
+void json_reader_close(struct json_reader *reader);
+
+/* A member's raw value, or NULL (with a fault if it was required). Explicit null counts as absent. */
+const json_t *json_reader_take(struct json_reader *reader, const char *member,
+                               enum json_presence presence);
+
+/* A string of at most `limit` bytes, without control characters except \n and \t. NULL when absent
+ * or faulty; a required string must not be empty. */
+const char *json_reader_string(struct json_reader *reader, const char *member,
+                               enum json_presence presence, size_t limit);
+
+/* A number within [least, most]. */
+struct optional_number json_reader_number(struct json_reader *reader, const char *member,
+                                          enum json_presence presence, double least, double most);
+
+/* One of `allowed` (NULL-terminated); the fault lists them. NULL when absent or faulty. */
+const char *json_reader_word(struct json_reader *reader, const char *member,
+                             enum json_presence presence, const char *const allowed[]);
+
+/* Pointer of a member of the open object, for faults of one's own. */
+const char *json_reader_pointer(const struct json_reader *reader, const char *member);
+
+#endif

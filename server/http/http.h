@@ -1,0 +1,155 @@
+/* What an HTTP exchange is to the rest of the server: a request, a response, a table of routes.
+ *
+ * libmicrohttpd is seen only behind this header. The table of routes is handed in, so the transport
+ * knows no resource; who may do what is the table's business, not this layer's. */
+#ifndef HTTP_HTTP_H
+#define HTTP_HTTP_H
+
+#include "base/arena.h"
+#include "base/error.h"
+#include "base/fault.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum http_method {
+    HTTP_GET,
+    HTTP_HEAD, /* reaches a handler as HTTP_GET; the transport drops the body */
+    HTTP_POST,
+    HTTP_PUT,
+    HTTP_PATCH,
+    HTTP_DELETE,
+    HTTP_OPTIONS, /* answered by the transport from the table */
+    HTTP_METHOD_COUNT
+};
+
+enum { HTTP_PATH_PARAMETERS_MAX = 4, HTTP_RESPONSE_HEADERS_MAX = 12 };
+
+enum http_route_flags {
+    HTTP_ROUTE_PUBLIC = 1,        /* answers without a credential */
+    HTTP_ROUTE_INLINE = 2,        /* answered on the event thread: must neither block nor use the store */
+    HTTP_ROUTE_HEAVY = 4,         /* counts against the limit of heavy requests at a time */
+    HTTP_ROUTE_CREATES = 8,       /* a POST that creates: takes Idempotency-Key */
+    HTTP_ROUTE_REQUIRES_MATCH = 16 /* a change of something versioned: needs If-Match */
+};
+
+struct http_request;
+struct http_response;
+
+/* One endpoint. `handler` and `roles` mean nothing to the transport; `serve` reads them. */
+struct http_route {
+    enum http_method method;
+    const char *pattern; /* "/v1/patients/{id}": a brace segment matches one non-empty segment */
+    void (*handler)(void *context, struct http_request *request, struct http_response *response);
+    unsigned roles;      /* bits of enum role */
+    unsigned flags;      /* bits of enum http_route_flags */
+    size_t body_limit;   /* bytes on the wire and after decoding; 0: no body allowed */
+    const char *consumes[4]; /* media types of a body, NULL-terminated; else 415 */
+    const char *produces[5]; /* media types on offer, preferred first; none acceptable: 406 */
+};
+
+struct http_request {
+    struct arena *arena;
+    const char *id;             /* X-Request-Id: the client's if well-formed, else ours */
+    enum http_method method;
+    const char *path;           /* decoded, without query */
+    const struct http_route *route;
+    const char *parameters[HTTP_PATH_PARAMETERS_MAX]; /* values of the brace segments, in order */
+    const char *accepted;       /* the media type to answer with, one of route->produces */
+    const char *media_type;     /* of the body, lower-case, without parameters; NULL without body */
+    const char *body;           /* decoded (gzip, zstd), NUL-terminated; "" without body */
+    size_t body_length;
+    const char *client_address; /* peer's numeric address */
+    double started_s;           /* clock_monotonic_s() when the headers were complete */
+    void *transport;            /* private to http/ */
+};
+
+/* A request header's value by case-insensitive name, or NULL. Lives as long as the request. */
+const char *http_request_header(const struct http_request *request, const char *name);
+
+/* A query parameter's decoded value, or NULL. */
+const char *http_request_query(const struct http_request *request, const char *name);
+
+/* Names of query parameters that are not in `known` (NULL-terminated) become faults with the
+ * pointer "?name". */
+void http_request_check_query(const struct http_request *request, const char *const known[],
+                              struct fault_list *faults);
+
+/* A cookie's value on the request's arena, or NULL. */
+const char *http_request_cookie(const struct http_request *request, const char *name);
+
+struct http_header {
+    const char *name;
+    const char *value;
+};
+
+/* The answer. A fresh one is 500 without body; all memory it points at lives on the request's
+ * arena or is static. */
+struct http_response {
+    int status;
+    const char *media_type; /* NULL without body */
+    const void *body;
+    size_t body_length;
+    const char *etag;       /* with its quotes, or NULL */
+    bool cacheable;         /* false: Cache-Control: no-store */
+    bool shared_static;     /* body is static: the transport need not copy it */
+    size_t header_count;
+    struct http_header headers[HTTP_RESPONSE_HEADERS_MAX];
+    double split_s[3];      /* seconds spent in parse, compute, store: Server-Timing and log */
+};
+
+void http_response_header(struct http_response *response, const char *name, const char *value);
+
+/* Answers with a body on the arena (or static). */
+void http_respond(struct http_response *response, int status, const char *media_type,
+                  const void *body, size_t body_length);
+
+/* Answers application/problem+json (RFC 9457): type, title, status, detail, instance. */
+void http_problem(const struct http_request *request, struct http_response *response, int status,
+                  const char *format, ...) PRINTF_LIKE(4, 5);
+
+/* The same with `errors: [{pointer, detail}]`, one for each fault. */
+void http_problem_faults(const struct http_request *request, struct http_response *response,
+                         int status, const struct fault_list *faults);
+
+/* Standard reason phrase, e.g. "Not Found". */
+const char *http_status_title(int status);
+
+/* Whether the If-Match (or If-None-Match) field value names `etag`; "*" matches anything. */
+bool http_etag_matches(const char *field, const char *etag);
+
+struct http_server_options {
+    const char *address; /* "127.0.0.1" or "::1" */
+    uint16_t port;       /* 0: any free one, see http_server_port() */
+    const struct http_route *routes;
+    size_t route_count;
+    void *context;       /* handed to the callbacks below */
+    unsigned workers;    /* threads that serve requests */
+    unsigned heavy_limit; /* most workers on HTTP_ROUTE_HEAVY requests at a time, < workers */
+    unsigned queue_limit; /* most requests waiting for a worker; beyond: 503 with Retry-After */
+    double request_deadline_s; /* headers and body must have arrived within this */
+    void *(*worker_start)(void *context);  /* on the worker's thread; its value goes to serve() */
+    void (*worker_stop)(void *worker);
+    void (*serve)(void *worker, struct http_request *request, struct http_response *response);
+    /* HTTP_ROUTE_INLINE routes; on the event thread, `context` in place of a worker */
+    void (*serve_inline)(void *context, struct http_request *request,
+                         struct http_response *response);
+    /* Says before the body is read whether a credential is shown at all: false gives 401. */
+    bool (*has_credential)(const struct http_request *request);
+};
+
+struct http_server;
+
+/* Listens and serves until http_server_stop(). The options' pointers must outlive the server. */
+MUST_CHECK bool http_server_start(const struct http_server_options *options,
+                                  struct http_server **ret_server, struct error *reterr);
+
+/* The port that is listened on. */
+uint16_t http_server_port(const struct http_server *server);
+
+/* Accepts no more connections, finishes every request already accepted (at most `patience_s`), and
+ * frees the server. */
+void http_server_stop(struct http_server *server, double patience_s);
+
+#endif

@@ -1,0 +1,48 @@
+/* One PostgreSQL connection, owned by one worker, and the transactions on it.
+ *
+ * libpq is seen only behind store/. A function here never knows an HTTP status: it returns false and
+ * an error whose kind says what happened. Results live on the arena that the caller passes. */
+#ifndef STORE_STORE_H
+#define STORE_STORE_H
+
+#include "base/arena.h"
+#include "base/error.h"
+
+#include <stdbool.h>
+
+struct store;
+
+/* Remembers the connection string; connects on first use and again after a lost connection.
+ * Never NULL. */
+struct store *store_new(const char *conninfo);
+
+/* Closes the connection. NULL is allowed. */
+void store_free(struct store *store);
+
+/* Whether the database answers and the schema is the version this program needs. */
+MUST_CHECK bool store_ready(struct store *store, struct error *reterr);
+
+/* Whether the connection broke during the last transaction, before COMMIT was sent: the whole
+ * transaction may then be run once more. */
+bool store_may_retry(const struct store *store);
+
+/* Begins a transaction that sees the rows of one clinic only (row-level security). The statements
+ * travel with the first query, so a read costs two round trips, not four.
+ * actor_id  account or token on whose behalf; recorded with revisions */
+MUST_CHECK bool store_begin(struct store *store, const char *clinic_id, const char *actor_id,
+                            struct error *reterr);
+
+/* Commits durably. After false with ERROR_UNAVAILABLE the outcome is unknown: say so to the client,
+ * who repeats the request with the same id or Idempotency-Key. */
+MUST_CHECK bool store_commit(struct store *store, struct error *reterr);
+
+/* Rolls back; harmless without a transaction. */
+void store_rollback(struct store *store);
+
+/* A page of a list: rows after `cursor`, at most `limit` of them. */
+struct store_page {
+    int limit;          /* 1 to 200 */
+    const char *cursor; /* what the previous page returned, or NULL for the first */
+};
+
+#endif

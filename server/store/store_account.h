@@ -1,0 +1,125 @@
+/* Clinics, accounts, browser sessions and bearer tokens.
+ *
+ * Lookups by username, session or token come before the clinic is known; they run outside
+ * store_begin() through functions of the database that reveal one row for one secret's hash. All
+ * other functions run inside a transaction of store_begin(). */
+#ifndef STORE_STORE_ACCOUNT_H
+#define STORE_STORE_ACCOUNT_H
+
+#include "base/fault.h"
+#include "store/store.h"
+
+#include <stddef.h>
+#include <stdint.h>
+
+/* Bits; names in role_name(). */
+enum role {
+    ROLE_ROOM = 1,
+    ROLE_CLINICIAN = 2,
+    ROLE_PHYSICIAN = 4,
+    ROLE_REFERRER = 8,
+    ROLE_INTEGRATION = 16,
+    ROLE_AUDITOR = 32,
+    ROLE_ADMINISTRATOR = 64,
+    ROLE_ANY = 127
+};
+
+/* Name of a single role bit ("room"), or NULL. */
+const char *role_name(unsigned role);
+
+/* Bit of a role's name, or 0. */
+unsigned role_from_name(const char *name);
+
+enum { SECRET_HASH_BYTES = 32 };
+
+/* Who makes a request. */
+struct principal {
+    const char *id;         /* account's or token's id */
+    const char *clinic_id;
+    const char *clinic_name;
+    const char *name;       /* username or token's name */
+    const char *display_name;
+    unsigned roles;         /* bits of enum role */
+    bool is_token;
+};
+
+struct account {
+    const char *id;
+    const char *username;
+    const char *display_name;
+    unsigned roles;
+    bool active;
+    int64_t created_at_us;
+    int version;
+};
+
+struct api_token {
+    const char *id;
+    const char *name;
+    const char *prefix; /* first characters, to tell tokens apart */
+    unsigned roles;
+    int64_t created_at_us;
+    int64_t expires_at_us;
+    int64_t last_used_at_us; /* 0: never */
+};
+
+/* ---- outside a transaction ---- */
+
+MUST_CHECK bool clinic_create(struct store *store, struct arena *arena, const char *name,
+                              const char **ret_id, struct error *reterr);
+
+/* The account that signs in with `username` and its password hash; ERROR_NOT_FOUND when there is
+ * none or it is inactive. Usernames are unique over the whole installation, compared in lower case. */
+MUST_CHECK bool account_for_sign_in(struct store *store, struct arena *arena, const char *username,
+                                    struct principal *ret_principal, const char **ret_password_hash,
+                                    struct error *reterr);
+
+/* Whoever holds a session (idle and absolute expiry checked, last use noted at most once a minute)
+ * or a token. ERROR_NOT_FOUND when unknown, expired or revoked. */
+MUST_CHECK bool session_principal(struct store *store, struct arena *arena,
+                                  const unsigned char hash[SECRET_HASH_BYTES],
+                                  struct principal *ret_principal, struct error *reterr);
+MUST_CHECK bool token_principal(struct store *store, struct arena *arena,
+                                const unsigned char hash[SECRET_HASH_BYTES],
+                                struct principal *ret_principal, struct error *reterr);
+
+/* ---- inside store_begin() ---- */
+
+MUST_CHECK bool session_create(struct store *store, const char *account_id,
+                               const unsigned char hash[SECRET_HASH_BYTES], int64_t expires_at_us,
+                               struct error *reterr);
+MUST_CHECK bool session_delete(struct store *store, const unsigned char hash[SECRET_HASH_BYTES],
+                               struct error *reterr);
+
+/* ERROR_CONFLICT when the username is taken. */
+MUST_CHECK bool account_create(struct store *store, struct arena *arena, const char *username,
+                               const char *display_name, const char *password_hash, unsigned roles,
+                               const char **ret_id, struct error *reterr);
+MUST_CHECK bool account_get(struct store *store, struct arena *arena, const char *id,
+                            struct account *ret_account, struct error *reterr);
+
+/* NULL or negative leaves a column as it is. ERROR_STALE when the version is no longer `version`.
+ * Setting active to 0 or the password also ends the account's sessions. */
+struct account_change {
+    const char *display_name;
+    const char *password_hash;
+    int roles;  /* bits, or -1 */
+    int active; /* 0, 1, or -1 */
+};
+MUST_CHECK bool account_update(struct store *store, const char *id, int version,
+                               const struct account_change *change, struct error *reterr);
+MUST_CHECK bool account_list(struct store *store, struct arena *arena,
+                             const struct store_page *page, struct account **ret_items,
+                             size_t *ret_count, const char **ret_next_cursor, struct error *reterr);
+
+MUST_CHECK bool token_create(struct store *store, struct arena *arena, const char *name,
+                             const char *prefix, const unsigned char hash[SECRET_HASH_BYTES],
+                             unsigned roles, int64_t expires_at_us, const char **ret_id,
+                             struct error *reterr);
+MUST_CHECK bool token_list(struct store *store, struct arena *arena, const struct store_page *page,
+                           struct api_token **ret_items, size_t *ret_count,
+                           const char **ret_next_cursor, struct error *reterr);
+/* Revokes; ERROR_NOT_FOUND when there is no such token. */
+MUST_CHECK bool token_revoke(struct store *store, const char *id, struct error *reterr);
+
+#endif

@@ -1,0 +1,80 @@
+/* Recordings: samples in compressed blocks, event lists and analyses by revision. */
+#ifndef STORE_STORE_RECORDING_H
+#define STORE_STORE_RECORDING_H
+
+#include "formats/recording_json.h"
+#include "store/store.h"
+
+#include <stddef.h>
+#include <stdint.h>
+
+struct recording_channel_row {
+    int number; /* 0, 1, ... in upload order */
+    enum signal_kind signal;
+    const char *unit;
+    double rate_hz;
+    double start_s;
+    struct samples shape; /* encoding, decimals, scale, offset, count, missing; no values */
+};
+
+struct recording_row {
+    const char *id;
+    const char *study_id;
+    enum recording_type type;
+    int64_t started_at_us;
+    int64_t received_at_us;
+    const char *conditions_json;
+    double duration_s;
+    int revision; /* of events and analysis, from 1 */
+    size_t channel_count;
+    struct recording_channel_row *channels;
+};
+
+/* Stores document, events and analysis as revision 1, with every sample block, in the current
+ * transaction, and sets the study's status to preliminary when it was registered.
+ * ERROR_NOT_FOUND: no such study. ERROR_CONFLICT: the id exists, or the study is signed. */
+MUST_CHECK bool recording_create(struct store *store, struct arena *arena, const char *study_id,
+                                 const struct recording_document *document,
+                                 const char *analysis_json, const char **ret_id,
+                                 struct error *reterr);
+
+MUST_CHECK bool recording_get(struct store *store, struct arena *arena, const char *id,
+                              struct recording_row *ret_row, struct error *reterr);
+
+/* Of one study, by start; without channels (channel_count 0). */
+MUST_CHECK bool recording_list(struct store *store, struct arena *arena, const char *study_id,
+                               struct recording_row **ret_rows, size_t *ret_count,
+                               struct error *reterr);
+
+/* Samples [from_index, from_index + count) of a channel into values[count], uploaded unit. Reads
+ * only the blocks that the span touches. ERROR_INTERNAL names a damaged block. */
+MUST_CHECK bool recording_samples(struct store *store, struct arena *arena, const char *id,
+                                  const struct recording_channel_row *channel, size_t from_index,
+                                  size_t count, double *values, struct error *reterr);
+
+/* A revision's events as JSON array text; revision 0 is the newest. */
+MUST_CHECK bool recording_events(struct store *store, struct arena *arena, const char *id,
+                                 int revision, const char **ret_json, int *ret_revision,
+                                 struct error *reterr);
+
+/* A revision's analysis document as JSON text; revision 0 is the newest. */
+MUST_CHECK bool recording_analysis(struct store *store, struct arena *arena, const char *id,
+                                   int revision, const char **ret_json, int *ret_revision,
+                                   struct error *reterr);
+
+/* Locks the recording and checks that `revision` is its newest (else ERROR_STALE) and its study
+ * unsigned (else ERROR_CONFLICT). */
+MUST_CHECK bool recording_lock(struct store *store, const char *id, int revision,
+                               struct error *reterr);
+
+/* Adds revision `revision` (the newest + 1) of events and analysis. */
+MUST_CHECK bool recording_add_revision(struct store *store, const char *id, int revision,
+                                       const struct document_event *events, size_t event_count,
+                                       const char *analysis_json, struct error *reterr);
+
+/* The whole recording as it was uploaded, with a revision's events (0: newest), for recomputation. */
+MUST_CHECK bool recording_load(struct store *store, struct arena *arena, const char *id,
+                               int revision, const struct recording_document **ret_document,
+                               struct error *reterr);
+
+#endif
