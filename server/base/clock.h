@@ -24,7 +24,8 @@ void clock_format(int64_t time_us, char text[CLOCK_TEXT_SIZE]);
 /* Whether `text` is a real calendar date YYYY-MM-DD. */
 bool clock_is_date(const char *text);
 
-/* Years between two dates YYYY-MM-DD (birth first), with the fraction of the running year. */
+/* Years from a birth date YYYY-MM-DD to the UTC day of `time_us`, with the fraction of the running
+ * year; negative before birth. NaN when `birth_date` is not a date (see clock_is_date). */
 double clock_years_between(const char *birth_date, int64_t time_us);
 
 #endif
