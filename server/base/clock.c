@@ -216,7 +216,7 @@ static char *write_digits(char *at, int count, int64_t value, char after)
 void clock_format(int64_t time_us, char text[CLOCK_TEXT_SIZE])
 {
     int64_t seconds = floor_divide(time_us, US_PER_S);
-    int64_t fraction_us = time_us - seconds * US_PER_S;
+    int64_t fraction_us = (time_us % US_PER_S + US_PER_S) % US_PER_S;
     int64_t days = floor_divide(seconds, S_PER_DAY);
     int64_t second_of_day = seconds - days * S_PER_DAY;
     struct date date = date_of_days(days);
