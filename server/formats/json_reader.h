@@ -29,14 +29,20 @@ struct json_reader {
 const json_t *json_reader_parse(struct arena *arena, const char *body, size_t length,
                                 struct fault_list *faults);
 
-/* Begins reading `value`, which must be an object, else a fault at `pointer`. */
+/* The same for a large value that is to be dropped early: the caller releases it with
+ * json_decref(). */
+MUST_CHECK json_t *json_reader_load(const char *body, size_t length, struct fault_list *faults);
+
+/* Begins reading `value`, which must be an object, else a fault at `pointer`. NULL (absent, its
+ * fault already given) adds no fault. */
 void json_reader_open(struct json_reader *reader, const json_t *value, const char *pointer,
                       struct fault_list *faults);
 
 /* Faults for members not taken. */
 void json_reader_close(struct json_reader *reader);
 
-/* A member's raw value, or NULL (with a fault if it was required). Explicit null counts as absent. */
+/* A member's raw value, or NULL (with a fault if it was required). Explicit null counts as absent.
+ */
 const json_t *json_reader_take(struct json_reader *reader, const char *member,
                                enum json_presence presence);
 
@@ -53,7 +59,9 @@ struct optional_number json_reader_number(struct json_reader *reader, const char
 const char *json_reader_word(struct json_reader *reader, const char *member,
                              enum json_presence presence, const char *const allowed[]);
 
-/* Pointer of a member of the open object, for faults of one's own. */
+/* Pointer of a member of the open object, for faults of one's own. When the list of faults is full
+ * (nothing more will be kept) the object's own pointer, so that hostile input cannot grow memory.
+ */
 const char *json_reader_pointer(const struct json_reader *reader, const char *member);
 
 #endif

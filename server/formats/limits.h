@@ -2,16 +2,18 @@
 #ifndef FORMATS_LIMITS_H
 #define FORMATS_LIMITS_H
 
-#define LIMIT_BODY_BYTES          ((size_t)64 * 1024 * 1024) /* a recording document */
-#define LIMIT_SMALL_BODY_BYTES    ((size_t)256 * 1024)       /* every other document */
-#define LIMIT_CHANNELS            32
-#define LIMIT_CHANNEL_SAMPLES     ((size_t)16 * 1024 * 1024)
-#define LIMIT_RECORDING_SAMPLES   ((size_t)32 * 1024 * 1024)
-#define LIMIT_EVENTS              10000
-#define LIMIT_NOTE_BYTES          4000
-#define LIMIT_NAME_BYTES          200
-#define LIMIT_RATE_HZ             20000.0
-#define LIMIT_DURATION_S          (48.0 * 3600.0)
-#define LIMIT_JSON_DEPTH          32
+#define LIMIT_BODY_BYTES        ((size_t)64 * 1024 * 1024) /* a recording document */
+#define LIMIT_SMALL_BODY_BYTES  ((size_t)256 * 1024)       /* every other document */
+#define LIMIT_CHANNELS          32
+#define LIMIT_CHANNEL_SAMPLES   ((size_t)16 * 1024 * 1024)
+#define LIMIT_RECORDING_SAMPLES ((size_t)32 * 1024 * 1024)
+#define LIMIT_EVENTS            10000
+#define LIMIT_NOTE_BYTES        4000
+#define LIMIT_NAME_BYTES        200
+#define LIMIT_RATE_HZ           20000.0
+#define LIMIT_DURATION_S        (48.0 * 3600.0)
+#define LIMIT_JSON_DEPTH        32
+#define LIMIT_SAMPLE_MAGNITUDE  1e9 /* of a sample or an event's value, in the uploaded unit */
+#define LIMIT_EVENT_SLACK_S     1.0 /* how far after the last sample an event may stand */
 
 #endif

@@ -14,7 +14,7 @@
 
 struct document_channel {
     enum signal_kind signal;
-    const char *unit;   /* as uploaded, UCUM */
+    const char *unit;    /* as uploaded, UCUM */
     double to_canonical; /* factor into signal_unit(signal) */
     double rate_hz;
     double start_s;
@@ -65,10 +65,10 @@ enum json_read_outcome {
 /* Reads a document of `length` bytes. Unknown members, repeated members, wrong types, units that do
  * not fit their signal, numbers out of range, channels that repeat a signal: each is a fault.
  * The document lives on the arena; *ret_document is set only with JSON_READ_OK. */
-MUST_CHECK enum json_read_outcome recording_json_read(struct arena *arena, const char *body,
-                                                      size_t length, enum recording_json_use use,
-                                                      const struct recording_document **ret_document,
-                                                      struct fault_list *faults);
+MUST_CHECK enum json_read_outcome
+recording_json_read(struct arena *arena, const char *body, size_t length,
+                    enum recording_json_use use, const struct recording_document **ret_document,
+                    struct fault_list *faults);
 
 /* Reads {"events": [...]}, the body of PUT /v1/recordings/{id}/events; sorted by time. */
 MUST_CHECK enum json_read_outcome events_json_read(struct arena *arena, const char *body,

@@ -1,0 +1,39 @@
+/* The parts of a recording document, each read by a file of its own. Private to formats/.
+ *
+ * Every function adds its faults to the list and copies what it returns onto the arena, so that the
+ * JSON tree can be dropped as soon as all parts are read. */
+#ifndef FORMATS_DOCUMENT_PARTS_H
+#define FORMATS_DOCUMENT_PARTS_H
+
+#include "formats/json_reader.h"
+#include "formats/recording_json.h"
+
+/* Faults found so far, kept or not. */
+size_t document_fault_total(const struct fault_list *faults);
+
+/* "parent/index"; just the parent when the list of faults is full. */
+const char *document_item_pointer(struct fault_list *faults, const char *parent, size_t index);
+
+/* A copy on the arena, "" for NULL. */
+const char *document_text(struct arena *arena, const char *text);
+
+/* The array "channels" of 1 to LIMIT_CHANNELS channels. Channels with faults keep their place but
+ * may lack samples: the caller drops them all when there is any fault. */
+void document_channels_read(struct json_reader *reader, struct arena *arena,
+                            struct document_channel **ret_channels, size_t *ret_count);
+
+/* Seconds to the end of the channel's last sample. */
+double document_channel_end_s(const struct document_channel *channel);
+
+/* The array "events", sorted by time; those at one time keep their order. An event may stand up to
+ * LIMIT_EVENT_SLACK_S after `duration_s`: rooms stamp markers with another clock than samples. */
+void document_events_read(struct json_reader *reader, struct arena *arena,
+                          enum json_presence presence, double duration_s,
+                          struct document_event **ret_events, size_t *ret_count);
+
+/* The conditions at `value` (NULL: none, all absent). */
+void document_conditions_read(const json_t *value, const char *pointer, struct arena *arena,
+                              struct fault_list *faults,
+                              struct document_conditions *ret_conditions);
+
+#endif

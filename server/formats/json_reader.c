@@ -1,0 +1,268 @@
+#include "formats/json_reader.h"
+
+#include "base/text.h"
+#include "formats/limits.h"
+
+#include <assert.h>
+#include <string.h>
+
+/* A name longer than this is not repeated in a pointer: it is the sender's noise. */
+enum { NAME_ECHO_LIMIT = 64, WORD_LIST_LIMIT = 2000 };
+
+struct syntax_text {
+    enum json_error_code code;
+    const char *text;
+};
+
+static const struct syntax_text syntax_texts[] = {
+    {json_error_premature_end_of_input, "the text ends before the value is complete"},
+    {json_error_end_of_input_expected, "something follows the value"},
+    {json_error_invalid_utf8, "the text is not valid UTF-8"},
+    {json_error_duplicate_key, "a member is repeated within its object"},
+    {json_error_numeric_overflow, "a number is too large"},
+    {json_error_null_character, "the character NUL is not allowed"},
+    {json_error_null_byte_in_key, "the character NUL is not allowed"},
+    {json_error_out_of_memory, "the text needs too much memory"},
+};
+
+static const char *syntax_text(enum json_error_code code)
+{
+    for (size_t i = 0; i < sizeof syntax_texts / sizeof syntax_texts[0]; i++) {
+        if (syntax_texts[i].code == code) {
+            return syntax_texts[i].text;
+        }
+    }
+    return "the text is not valid JSON";
+}
+
+/* Jansson would recurse 2048 levels deep and take a NUL for any other bad character, so both are
+ * looked for first. Returns what is wrong at *ret_at, or NULL. */
+static const char *scan_nesting(const char *body, size_t length, size_t *ret_at)
+{
+    size_t depth = 0;
+    bool in_string = false;
+    for (size_t i = 0; i < length; i++) {
+        *ret_at = i;
+        char c = body[i];
+        if (c == '\0') {
+            return "the character NUL is not allowed";
+        }
+        if (c == '"') {
+            in_string = !in_string;
+        } else if (in_string) {
+            i += c == '\\' ? 1 : 0;
+        } else if (c == '[' || c == '{') {
+            depth++;
+            if (depth > LIMIT_JSON_DEPTH) {
+                return "the value is nested too deeply";
+            }
+        } else if ((c == ']' || c == '}') && depth > 0) {
+            depth--;
+        }
+    }
+    return NULL;
+}
+
+/* Lines and columns from 1; a column is a character, not a byte. */
+static void add_fault_at(struct fault_list *faults, const char *body, size_t at, const char *text)
+{
+    size_t line = 1;
+    size_t column = 1;
+    for (size_t i = 0; i < at; i++) {
+        if (body[i] == '\n') {
+            line++;
+            column = 1;
+        } else if (((unsigned char)body[i] & 0xc0) != 0x80) {
+            column++;
+        }
+    }
+    fault_add(faults, "", "Line %zu, column %zu: %s.", line, column, text);
+}
+
+json_t *json_reader_load(const char *body, size_t length, struct fault_list *faults)
+{
+    size_t at = 0;
+    const char *problem = scan_nesting(body, length, &at);
+    if (problem != NULL) {
+        add_fault_at(faults, body, at, problem);
+        return NULL;
+    }
+    json_error_t error;
+    json_t *value = json_loadb(body, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &error);
+    if (value == NULL) {
+        fault_add(faults, "", "Line %d, column %d: %s.", error.line, error.column,
+                  syntax_text(json_error_code(&error)));
+    }
+    return value;
+}
+
+static void release_value(void *value)
+{
+    json_decref(value);
+}
+
+const json_t *json_reader_parse(struct arena *arena, const char *body, size_t length,
+                                struct fault_list *faults)
+{
+    json_t *value = json_reader_load(body, length, faults);
+    if (value != NULL) {
+        arena_defer(arena, release_value, value);
+    }
+    return value;
+}
+
+void json_reader_open(struct json_reader *reader, const json_t *value, const char *pointer,
+                      struct fault_list *faults)
+{
+    reader->object = json_is_object(value) ? value : NULL;
+    reader->pointer = pointer;
+    reader->faults = faults;
+    reader->taken_count = 0;
+    if (value != NULL && reader->object == NULL) {
+        fault_add(faults, pointer, "Must be an object.");
+    }
+}
+
+static bool was_taken(const struct json_reader *reader, const char *member)
+{
+    for (size_t i = 0; i < reader->taken_count; i++) {
+        if (strcmp(reader->taken[i], member) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+void json_reader_close(struct json_reader *reader)
+{
+    /* Jansson's iterator asks for a mutable object although it changes nothing. */
+    json_t *object = NULL;
+    memcpy(&object, &reader->object, sizeof object);
+    const char *member = NULL;
+    json_t *value = NULL;
+    json_object_foreach (object, member, value) {
+        if (was_taken(reader, member)) {
+            continue;
+        }
+        if (strlen(member) > NAME_ECHO_LIMIT) {
+            fault_add(reader->faults, reader->pointer,
+                      "Has an unknown member whose name is longer than %d bytes.", NAME_ECHO_LIMIT);
+        } else {
+            fault_add(reader->faults, json_reader_pointer(reader, member), "Unknown member.");
+        }
+    }
+}
+
+const char *json_reader_pointer(const struct json_reader *reader, const char *member)
+{
+    struct fault_list *faults = reader->faults;
+    return faults->count < FAULT_LIMIT
+               ? fault_pointer_member(faults->arena, reader->pointer, member)
+               : reader->pointer;
+}
+
+const json_t *json_reader_take(struct json_reader *reader, const char *member,
+                               enum json_presence presence)
+{
+    if (reader->object == NULL) {
+        return NULL;
+    }
+    if (!was_taken(reader, member)) {
+        assert(reader->taken_count < JSON_READER_MEMBERS_MAX);
+        reader->taken[reader->taken_count++] = member;
+    }
+    const json_t *value = json_object_get(reader->object, member);
+    if (value != NULL && !json_is_null(value)) {
+        return value;
+    }
+    if (presence == JSON_REQUIRED) {
+        fault_add(reader->faults, json_reader_pointer(reader, member), "Required.");
+    }
+    return NULL;
+}
+
+/* C0 (except line feed and tab), DEL, and C1 as UTF-8 writes it (C2 80 to C2 9F). */
+static bool has_control_character(const char *text)
+{
+    for (const unsigned char *c = (const unsigned char *)text; *c != '\0'; c++) {
+        bool is_c0 = *c < 0x20 && *c != '\n' && *c != '\t';
+        bool is_c1 = c[0] == 0xc2 && c[1] >= 0x80 && c[1] <= 0x9f;
+        if (is_c0 || is_c1 || *c == 0x7f) {
+            return true;
+        }
+    }
+    return false;
+}
+
+const char *json_reader_string(struct json_reader *reader, const char *member,
+                               enum json_presence presence, size_t limit)
+{
+    const json_t *value = json_reader_take(reader, member, presence);
+    if (value == NULL) {
+        return NULL;
+    }
+    const char *pointer = json_reader_pointer(reader, member);
+    if (!json_is_string(value)) {
+        fault_add(reader->faults, pointer, "Must be a string.");
+        return NULL;
+    }
+    if (json_string_length(value) > limit) {
+        fault_add(reader->faults, pointer, "Must be at most %zu bytes long; this is %zu.", limit,
+                  json_string_length(value));
+        return NULL;
+    }
+    if (presence == JSON_REQUIRED && json_string_length(value) == 0) {
+        fault_add(reader->faults, pointer, "Must not be empty.");
+        return NULL;
+    }
+    if (has_control_character(json_string_value(value))) {
+        fault_add(reader->faults, pointer, "Must not hold control characters.");
+        return NULL;
+    }
+    return json_string_value(value);
+}
+
+struct optional_number json_reader_number(struct json_reader *reader, const char *member,
+                                          enum json_presence presence, double least, double most)
+{
+    struct optional_number absent = {.known = false, .value = 0.0};
+    const json_t *value = json_reader_take(reader, member, presence);
+    if (value == NULL) {
+        return absent;
+    }
+    if (!json_is_number(value)) {
+        fault_add(reader->faults, json_reader_pointer(reader, member), "Must be a number.");
+        return absent;
+    }
+    double number = json_number_value(value);
+    if (!(number >= least && number <= most)) {
+        fault_add(reader->faults, json_reader_pointer(reader, member),
+                  "Must be between %.15g and %.15g.", least, most);
+        return absent;
+    }
+    return (struct optional_number){.known = true, .value = number};
+}
+
+const char *json_reader_word(struct json_reader *reader, const char *member,
+                             enum json_presence presence, const char *const allowed[])
+{
+    const json_t *value = json_reader_take(reader, member, presence);
+    if (value == NULL) {
+        return NULL;
+    }
+    const char *word = json_string_value(value);
+    for (size_t i = 0; word != NULL && allowed[i] != NULL; i++) {
+        if (strcmp(word, allowed[i]) == 0) {
+            return word;
+        }
+    }
+    struct text list;
+    text_init(&list, reader->faults->arena, WORD_LIST_LIMIT);
+    for (size_t i = 0; allowed[i] != NULL; i++) {
+        text_append(&list, i == 0 ? "" : ", ");
+        text_append(&list, allowed[i]);
+    }
+    fault_add(reader->faults, json_reader_pointer(reader, member), "Must be one of: %s.",
+              list.data);
+    return NULL;
+}

@@ -1,0 +1,213 @@
+#include "formats/recording_json.h"
+
+#include "base/clock.h"
+#include "base/uuid.h"
+#include "formats/document_parts.h"
+#include "formats/limits.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Recordings start within these years: anything else is a clock that was never set. */
+#define EARLIEST_START_US ((int64_t)631152000 * 1000000)  /* 1990-01-01T00:00:00Z */
+#define LATEST_START_US   ((int64_t)4133980800 * 1000000) /* 2101-01-01T00:00:00Z, excluded */
+
+enum { TIME_TEXT_LIMIT = 64 };
+
+size_t document_fault_total(const struct fault_list *faults)
+{
+    return faults->count + faults->dropped;
+}
+
+const char *document_item_pointer(struct fault_list *faults, const char *parent, size_t index)
+{
+    return faults->count < FAULT_LIMIT ? fault_pointer_index(faults->arena, parent, index) : parent;
+}
+
+const char *document_text(struct arena *arena, const char *text)
+{
+    return text == NULL ? "" : arena_strdup(arena, text);
+}
+
+static enum recording_type read_type(struct json_reader *reader)
+{
+    const char *names[RECORDING_TYPE_COUNT + 1] = {NULL};
+    for (size_t i = 0; i < RECORDING_TYPE_COUNT; i++) {
+        names[i] = recording_type_name((enum recording_type)i);
+    }
+    const char *name = json_reader_word(reader, "type", JSON_REQUIRED, names);
+    return name == NULL ? RECORDING_TYPE_COUNT : recording_type_from_name(name);
+}
+
+static int64_t read_started_at_us(struct json_reader *reader)
+{
+    const char *text = json_reader_string(reader, "started_at", JSON_REQUIRED, TIME_TEXT_LIMIT);
+    int64_t time_us = 0;
+    if (text == NULL) {
+        return 0;
+    }
+    if (!clock_parse(text, &time_us)) {
+        fault_add(reader->faults, json_reader_pointer(reader, "started_at"),
+                  "Must be an RFC 3339 date and time with its offset, such as "
+                  "2026-03-02T09:31:05+01:00.");
+    } else if (time_us < EARLIEST_START_US || time_us >= LATEST_START_US) {
+        fault_add(reader->faults, json_reader_pointer(reader, "started_at"),
+                  "Must lie within the years 1990 to 2100.");
+    }
+    return time_us;
+}
+
+static const char *read_id(struct json_reader *reader, enum recording_json_use use,
+                           struct arena *arena)
+{
+    if (use == RECORDING_JSON_ANALYSE) {
+        if (json_reader_take(reader, "id", JSON_OPTIONAL) != NULL) {
+            fault_add(reader->faults, json_reader_pointer(reader, "id"),
+                      "Must be left out: what is not stored has no id.");
+        }
+        return NULL;
+    }
+    const char *id = json_reader_string(reader, "id", JSON_OPTIONAL, LIMIT_NAME_BYTES);
+    if (id == NULL) {
+        return NULL;
+    }
+    if (!uuid_is_valid(id)) {
+        fault_add(reader->faults, json_reader_pointer(reader, "id"),
+                  "Must be a UUID in lower case.");
+    }
+    return arena_strdup(arena, id);
+}
+
+static enum patient_sex sex_from_word(const char *word)
+{
+    if (word == NULL) {
+        return SEX_UNKNOWN;
+    }
+    switch (word[0]) {
+    case 'f':
+        return SEX_FEMALE;
+    case 'm':
+        return SEX_MALE;
+    case 'o':
+        return SEX_OTHER;
+    default:
+        return SEX_UNKNOWN;
+    }
+}
+
+static void read_patient(struct json_reader *reader, enum recording_json_use use,
+                         struct recording_document *document)
+{
+    static const char *const sexes[] = {"male", "female", "other", "unknown", NULL};
+    const json_t *value = json_reader_take(reader, "patient", JSON_OPTIONAL);
+    if (value == NULL) {
+        return;
+    }
+    const char *pointer = json_reader_pointer(reader, "patient");
+    if (use == RECORDING_JSON_STORE) {
+        fault_add(reader->faults, pointer, "Must be left out: the study knows its patient.");
+        return;
+    }
+    struct json_reader patient;
+    json_reader_open(&patient, value, pointer, reader->faults);
+    document->has_patient = true;
+    document->sex = sex_from_word(json_reader_word(&patient, "sex", JSON_OPTIONAL, sexes));
+    document->age_years = json_reader_number(&patient, "age_years", JSON_OPTIONAL, 0.0, 130.0);
+    document->weight_kg = json_reader_number(&patient, "weight_kg", JSON_OPTIONAL, 0.2, 400.0);
+    json_reader_close(&patient);
+}
+
+static void read_document(const json_t *value, struct arena *arena, enum recording_json_use use,
+                          struct fault_list *faults, struct recording_document *document)
+{
+    struct json_reader reader;
+    json_reader_open(&reader, value, "", faults);
+    document->type = read_type(&reader);
+    document->started_at_us = read_started_at_us(&reader);
+    document->id = read_id(&reader, use, arena);
+    read_patient(&reader, use, document);
+    const json_t *conditions = json_reader_take(&reader, "conditions", JSON_OPTIONAL);
+    document_conditions_read(conditions, "/conditions", arena, faults, &document->conditions);
+
+    size_t channel_faults_before = document_fault_total(faults);
+    document_channels_read(&reader, arena, &document->channels, &document->channel_count);
+    /* Without sound channels the duration is unknown: then only the limit bounds the events. */
+    bool has_duration = document_fault_total(faults) == channel_faults_before;
+    double duration_s = has_duration ? recording_document_duration_s(document) : LIMIT_DURATION_S;
+    document_events_read(&reader, arena, JSON_OPTIONAL, duration_s, &document->events,
+                         &document->event_count);
+    json_reader_close(&reader);
+}
+
+enum json_read_outcome recording_json_read(struct arena *arena, const char *body, size_t length,
+                                           enum recording_json_use use,
+                                           const struct recording_document **ret_document,
+                                           struct fault_list *faults)
+{
+    size_t faults_before = document_fault_total(faults);
+    json_t *value = json_reader_load(body, length, faults);
+    if (value == NULL) {
+        return JSON_READ_MALFORMED;
+    }
+    struct recording_document *document = arena_alloc(arena, sizeof *document);
+    read_document(value, arena, use, faults, document);
+    json_decref(value);
+    if (document_fault_total(faults) > faults_before) {
+        return JSON_READ_INVALID;
+    }
+    *ret_document = document;
+    return JSON_READ_OK;
+}
+
+double recording_document_duration_s(const struct recording_document *document)
+{
+    double duration_s = 0.0;
+    for (size_t i = 0; i < document->channel_count; i++) {
+        duration_s = fmax(duration_s, document_channel_end_s(&document->channels[i]));
+    }
+    return duration_s;
+}
+
+static const double *canonical_samples(struct arena *arena, const struct document_channel *channel)
+{
+    const double *uploaded = channel->samples.values;
+    if (!islessgreater(channel->to_canonical, 1.0)) {
+        return uploaded;
+    }
+    double *values = arena_array(arena, channel->samples.count, sizeof *values);
+    for (size_t i = 0; i < channel->samples.count; i++) {
+        values[i] = uploaded[i] * channel->to_canonical;
+    }
+    return values;
+}
+
+const struct recording *recording_from_document(struct arena *arena,
+                                                const struct recording_document *document)
+{
+    struct channel *channels = arena_array(arena, document->channel_count, sizeof *channels);
+    for (size_t i = 0; i < document->channel_count; i++) {
+        const struct document_channel *from = &document->channels[i];
+        channels[i] = (struct channel){.signal = from->signal,
+                                       .rate_hz = from->rate_hz,
+                                       .start_s = from->start_s,
+                                       .sample_count = from->samples.count,
+                                       .samples = canonical_samples(arena, from)};
+    }
+    struct event *events = arena_array(arena, document->event_count, sizeof *events);
+    for (size_t i = 0; i < document->event_count; i++) {
+        events[i] = (struct event){.at_s = document->events[i].at_s,
+                                   .code = event_code_from_name(document->events[i].code),
+                                   .value = document->events[i].value};
+    }
+    struct recording *recording = arena_alloc(arena, sizeof *recording);
+    *recording = (struct recording){.type = document->type,
+                                    .sex = document->sex,
+                                    .age_years = document->age_years,
+                                    .weight_kg = document->weight_kg,
+                                    .conditions = document->conditions.numbers,
+                                    .channel_count = document->channel_count,
+                                    .channels = channels,
+                                    .event_count = document->event_count,
+                                    .events = events};
+    return recording;
+}
