@@ -1,0 +1,30 @@
+#include "api/api.h"
+#include "api/compute.h"
+#include "api/handlers.h"
+#include "base/clock.h"
+
+void analyses_create(void *opaque, struct http_request *request, struct http_response *response)
+{
+    (void)opaque;
+    struct fault_list faults;
+    const struct recording_document *document = NULL;
+    fault_list_init(&faults, request->arena);
+    double begun_s = clock_monotonic_s();
+    enum json_read_outcome outcome =
+        recording_json_read(request->arena, request->body, request->body_length,
+                            RECORDING_JSON_ANALYSE, &document, &faults);
+    if (outcome != JSON_READ_OK) {
+        http_problem_faults(request, response, outcome == JSON_READ_MALFORMED ? 400 : 422, &faults);
+        return;
+    }
+    double parsed_s = clock_monotonic_s();
+    struct text analysis;
+    struct error error = {0};
+    if (!compute_analysis(request->arena, document, NULL, "preliminary", 1, &analysis, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    api_respond_json(response, 200, &analysis);
+    response->split_s[0] = parsed_s - begun_s;
+    response->split_s[1] = clock_monotonic_s() - parsed_s;
+}

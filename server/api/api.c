@@ -1,0 +1,246 @@
+#include "api/api.h"
+
+#include "base/clock.h"
+#include "base/log.h"
+#include "base/uuid.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { LIST_ANSWER_LIMIT = 16 * 1024 * 1024 };
+
+void api_fail(const struct http_request *request, struct http_response *response,
+              const struct error *error)
+{
+    const struct log_field fields[] = {
+        {.name = "request_id", .text = request->id},
+        {.name = "detail", .text = error->detail},
+    };
+    switch (error->kind) {
+    case ERROR_NOT_FOUND:
+        http_problem(request, response, 404, "There is no such thing here, or it is not yours.");
+        return;
+    case ERROR_CONFLICT:
+        http_problem(request, response, 409,
+                     "This exists already, or its state forbids the change.");
+        return;
+    case ERROR_STALE:
+        http_problem(request, response, 412,
+                     "Somebody changed this meanwhile. Read it again, then repeat your change.");
+        return;
+    case ERROR_INVALID:
+        http_problem(request, response, 422, "The request cannot be accepted.");
+        return;
+    case ERROR_UNAVAILABLE:
+        log_event(LOG_LEVEL_WARNING, "store_unavailable", fields, 2);
+        http_problem(request, response, 503,
+                     "The request was not confirmed as stored. Repeat it with the same id or "
+                     "Idempotency-Key.");
+        http_response_header(response, "Retry-After", "2");
+        return;
+    case ERROR_NONE:
+    case ERROR_INTERNAL:
+        break;
+    }
+    log_event(LOG_LEVEL_ERROR, "request_failed", fields, 2);
+    http_problem(request, response, 500, "The server failed. Its log names this request's id.");
+}
+
+bool api_read_object(const struct http_request *request, struct http_response *response,
+                     struct json_reader *reader, struct fault_list *faults)
+{
+    fault_list_init(faults, request->arena);
+    const json_t *value =
+        json_reader_parse(request->arena, request->body, request->body_length, faults);
+    if (value == NULL) {
+        http_problem_faults(request, response, 400, faults);
+        return false;
+    }
+    json_reader_open(reader, value, "", faults);
+    return true;
+}
+
+bool api_reject(const struct http_request *request, struct http_response *response,
+                const struct fault_list *faults)
+{
+    if (faults->count == 0) {
+        return false;
+    }
+    http_problem_faults(request, response, 422, faults);
+    return true;
+}
+
+void api_respond_json(struct http_response *response, int status, const struct text *text)
+{
+    http_respond(response, status, "application/json", text->data, text->length);
+}
+
+struct store_page api_page(const struct http_request *request, struct fault_list *faults)
+{
+    struct store_page page = {
+        .limit = api_query_integer(request, "limit", 1, API_PAGE_MAX, API_PAGE_DEFAULT, faults),
+        .cursor = http_request_query(request, "cursor"),
+    };
+    if (page.cursor != NULL && (page.cursor[0] == '\0' || strlen(page.cursor) > API_CURSOR_LIMIT)) {
+        fault_add(faults, "?cursor", "is not a cursor that this list gave");
+        page.cursor = NULL;
+    }
+    return page;
+}
+
+static bool needs_no_escape(char character)
+{
+    return strchr("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_.~",
+                  character) != NULL;
+}
+
+static void append_query_value(struct text *out, const char *value)
+{
+    for (; *value != '\0'; value++) {
+        if (needs_no_escape(*value)) {
+            text_append_char(out, *value);
+        } else {
+            text_printf(out, "%%%02X", (unsigned)(unsigned char)*value);
+        }
+    }
+}
+
+/* The next page keeps the filters of this one. */
+static void link_next(const struct http_request *request, struct http_response *response,
+                      const char *next_cursor)
+{
+    static const char *const KEPT[] = {"limit", "mrn",  "name",       "birth_date", "from", "to",
+                                       "date",  "room", "patient_id", "status",     NULL};
+    struct text link;
+    text_init(&link, request->arena, LIMIT_SMALL_BODY_BYTES);
+    text_printf(&link, "<%s?cursor=", request->path);
+    append_query_value(&link, next_cursor);
+    for (size_t i = 0; KEPT[i] != NULL; i++) {
+        const char *value = http_request_query(request, KEPT[i]);
+        if (value != NULL) {
+            text_printf(&link, "&%s=", KEPT[i]);
+            append_query_value(&link, value);
+        }
+    }
+    text_append(&link, ">; rel=\"next\"");
+    http_response_header(response, "Link", link.data);
+}
+
+void api_respond_list(const struct http_request *request, struct http_response *response,
+                      const struct text *items, const char *next_cursor)
+{
+    struct text body;
+    text_init(&body, request->arena, LIST_ANSWER_LIMIT);
+    text_append(&body, "{\"items\":[");
+    text_append_bytes(&body, items->data, items->length);
+    text_append(&body, "],\"next_cursor\":");
+    text_append_json_string(&body, next_cursor);
+    text_append_char(&body, '}');
+    if (next_cursor != NULL) {
+        link_next(request, response, next_cursor);
+    }
+    api_respond_json(response, 200, &body);
+}
+
+void api_set_etag(const struct http_request *request, struct http_response *response, int number)
+{
+    response->etag = arena_printf(request->arena, "\"%d\"", number);
+}
+
+bool api_matches(const struct http_request *request, struct http_response *response, int number)
+{
+    char etag[API_ETAG_SIZE];
+    (void)snprintf(etag, sizeof etag, "\"%d\"", number);
+    const char *field = http_request_header(request, "If-Match");
+    if (field != NULL && http_etag_matches(field, etag)) {
+        return true;
+    }
+    http_problem(request, response, 412,
+                 "Somebody changed this meanwhile. Read it again, then repeat your change.");
+    return false;
+}
+
+const char *api_path_id(const struct http_request *request, struct http_response *response,
+                        size_t index)
+{
+    if (!uuid_is_valid(request->parameters[index])) {
+        http_problem(request, response, 404, "There is no such thing here, or it is not yours.");
+        return NULL;
+    }
+    return request->parameters[index];
+}
+
+int api_query_integer(const struct http_request *request, const char *name, int least, int most,
+                      int fallback, struct fault_list *faults)
+{
+    const char *value = http_request_query(request, name);
+    if (value == NULL) {
+        return fallback;
+    }
+    char *end = NULL;
+    errno = 0;
+    long number = strtol(value, &end, 10);
+    if (*value == '\0' || strspn(value, "-0123456789") != strlen(value) || *end != '\0' ||
+        errno != 0 || number < least || number > most) {
+        fault_add(faults, arena_printf(request->arena, "?%s", name),
+                  "must be a whole number from %d to %d", least, most);
+        return fallback;
+    }
+    return (int)number;
+}
+
+struct optional_number api_query_number(const struct http_request *request, const char *name,
+                                        struct fault_list *faults)
+{
+    const char *value = http_request_query(request, name);
+    if (value == NULL) {
+        return (struct optional_number){0};
+    }
+    char *end = NULL;
+    double number = strtod(value, &end);
+    if (*value == '\0' || strspn(value, "+-.0123456789eE") != strlen(value) || *end != '\0' ||
+        !isfinite(number)) {
+        fault_add(faults, arena_printf(request->arena, "?%s", name), "must be a number");
+        return (struct optional_number){0};
+    }
+    return (struct optional_number){.known = true, .value = number};
+}
+
+const char *api_read_id(struct json_reader *reader)
+{
+    const char *id = json_reader_string(reader, "id", JSON_OPTIONAL, UUID_TEXT_SIZE);
+    if (id != NULL && !uuid_is_valid(id)) {
+        fault_add(reader->faults, json_reader_pointer(reader, "id"),
+                  "must be a UUID in lower-case text");
+        return NULL;
+    }
+    return id;
+}
+
+int64_t api_read_time(struct json_reader *reader, const char *member, enum json_presence presence)
+{
+    const char *text = json_reader_string(reader, member, presence, CLOCK_TEXT_SIZE);
+    int64_t time_us = 0;
+    if (text != NULL && !clock_parse(text, &time_us)) {
+        fault_add(reader->faults, json_reader_pointer(reader, member),
+                  "must be an RFC 3339 time with its offset, such as 2026-03-02T09:31:05+01:00");
+        return 0;
+    }
+    return time_us;
+}
+
+void api_append_time(struct text *text, const char *name, int64_t time_us)
+{
+    char formatted[CLOCK_TEXT_SIZE];
+    clock_format(time_us, formatted);
+    text_printf(text, "\"%s\":\"%s\"", name, formatted);
+}
+
+void api_append_string(struct text *text, const char *name, const char *value)
+{
+    text_printf(text, "\"%s\":", name);
+    text_append_json_string(text, value);
+}

@@ -1,0 +1,100 @@
+/* What every handler shares: who asks, the open transaction, and the usual answers.
+ *
+ * A handler is a straight line: read the input, check it, compute or store, answer. Dispatch has
+ * authenticated the caller, checked the route's roles and begun a transaction before it runs, and
+ * commits (status below 400) or rolls back afterwards. */
+#ifndef API_API_H
+#define API_API_H
+
+#include "base/text.h"
+#include "formats/json_reader.h"
+#include "formats/limits.h"
+#include "formats/recording_json.h"
+#include "http/http.h"
+#include "store/store_account.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { API_CURSOR_LIMIT = 512, API_PAGE_DEFAULT = 50, API_PAGE_MAX = 200, API_ETAG_SIZE = 32 };
+
+/* Flags of a route beyond those of the transport. */
+enum api_route_flags {
+    API_ROUTE_OWN_TRANSACTION =
+        1 << 16,                      /* the handler begins and commits by itself, or needs none */
+    API_ROUTE_PAGE = 1 << 17,         /* a page for people: without a session, go to /sign-in */
+    API_ROUTE_CHECKS_CALLER = 1 << 18 /* public to the transport; dispatch still wants a caller */
+};
+
+/* Settings that handlers depend on; lives as long as the server. */
+struct api_settings {
+    const char *software_version;
+    bool secure_cookies;
+};
+
+struct api_context {
+    const struct api_settings *settings;
+    struct store *store;
+    struct principal principal; /* empty on public routes */
+};
+
+/* Session cookie's name. */
+#define API_SESSION_COOKIE "penstock_session"
+
+/* Answers a store's error: 404, 409, 412, 422, 503 or 500. Logs what is ours. */
+void api_fail(const struct http_request *request, struct http_response *response,
+              const struct error *error);
+
+/* Reads the JSON body and opens it as an object. False when it is malformed: then the answer is set
+ * already. Other faults are only collected; ask api_reject(). */
+MUST_CHECK bool api_read_object(const struct http_request *request, struct http_response *response,
+                                struct json_reader *reader, struct fault_list *faults);
+
+/* Answers 422 with the faults, if there are any, and says whether it did. */
+MUST_CHECK bool api_reject(const struct http_request *request, struct http_response *response,
+                           const struct fault_list *faults);
+
+/* Answers 200 or 201 with JSON text. */
+void api_respond_json(struct http_response *response, int status, const struct text *text);
+
+/* A list's `limit` and `cursor` into a page; faults for what is wrong with them. */
+struct store_page api_page(const struct http_request *request, struct fault_list *faults);
+
+/* Ends a list: {"items": [<items>], "next_cursor": …} and the Link header. `items` holds the rows,
+ * comma-separated. */
+void api_respond_list(const struct http_request *request, struct http_response *response,
+                      const struct text *items, const char *next_cursor);
+
+/* Sets "\"<number>\"" as the answer's ETag. */
+void api_set_etag(const struct http_request *request, struct http_response *response, int number);
+
+/* Whether If-Match names version `number`; otherwise answers 412. */
+MUST_CHECK bool api_matches(const struct http_request *request, struct http_response *response,
+                            int number);
+
+/* The brace segment `index` if it is a well-formed id; otherwise answers 404 and gives NULL. */
+const char *api_path_id(const struct http_request *request, struct http_response *response,
+                        size_t index);
+
+/* A query parameter as a whole number within [least, most]; `fallback` when absent, and a fault
+ * when it is anything else. */
+int api_query_integer(const struct http_request *request, const char *name, int least, int most,
+                      int fallback, struct fault_list *faults);
+
+/* A query parameter as a finite number; not known when absent or faulty. */
+struct optional_number api_query_number(const struct http_request *request, const char *name,
+                                        struct fault_list *faults);
+
+/* An optional `id` of a document: NULL when absent, a fault when not a UUID. */
+const char *api_read_id(struct json_reader *reader);
+
+/* An RFC 3339 member as microseconds; 0 when absent or faulty. */
+int64_t api_read_time(struct json_reader *reader, const char *member, enum json_presence presence);
+
+/* Appends "name": "RFC 3339 time". */
+void api_append_time(struct text *text, const char *name, int64_t time_us);
+
+/* Appends "name": "string". */
+void api_append_string(struct text *text, const char *name, const char *value);
+
+#endif

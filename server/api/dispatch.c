@@ -1,0 +1,291 @@
+#include "api/dispatch.h"
+
+#include "auth/secret.h"
+#include "base/log.h"
+#include "store/store_idempotency.h"
+
+#include <sodium.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+struct dispatch_worker {
+    const struct dispatch_options *options;
+    struct store *store;
+};
+
+enum { TRIES = 2 };
+
+void *dispatch_worker_start(void *context)
+{
+    struct dispatch_worker *worker = calloc(1, sizeof *worker);
+    if (worker == NULL) {
+        abort();
+    }
+    worker->options = context;
+    worker->store = store_new(worker->options->database);
+    return worker;
+}
+
+void dispatch_worker_stop(void *opaque)
+{
+    struct dispatch_worker *worker = opaque;
+    store_free(worker->store);
+    free(worker);
+}
+
+static const char *bearer_token(const struct http_request *request)
+{
+    const char *field = http_request_header(request, "Authorization");
+    if (field == NULL || strncasecmp(field, "Bearer ", 7) != 0) {
+        return NULL;
+    }
+    return field + 7 + strspn(field + 7, " ");
+}
+
+bool dispatch_has_credential(const struct http_request *request)
+{
+    return bearer_token(request) != NULL ||
+           http_request_cookie(request, API_SESSION_COOKIE) != NULL;
+}
+
+static bool is_safe(enum http_method method)
+{
+    return method == HTTP_GET || method == HTTP_HEAD || method == HTTP_OPTIONS;
+}
+
+/* A browser adds the cookie to requests that other sites cause; those two fields tell where a
+ * request came from and cannot be set by a page's script. */
+static bool comes_from_own_pages(const struct http_request *request)
+{
+    const char *site = http_request_header(request, "Sec-Fetch-Site");
+    if (site != NULL) {
+        return strcmp(site, "same-origin") == 0;
+    }
+    const char *origin = http_request_header(request, "Origin");
+    const char *host = http_request_header(request, "Host");
+    const char *authority = origin == NULL ? NULL : strstr(origin, "://");
+    return authority != NULL && host != NULL && strcasecmp(authority + 3, host) == 0;
+}
+
+static void refuse_caller(const struct http_request *request, struct http_response *response)
+{
+    if (request->route->flags & API_ROUTE_PAGE) {
+        http_respond(response, 303, NULL, NULL, 0);
+        http_response_header(response, "Location",
+                             arena_printf(request->arena, "/sign-in?next=%s", request->path));
+        return;
+    }
+    http_problem(request, response, 401, "Sign in, or send a valid bearer token.");
+    http_response_header(response, "WWW-Authenticate", "Bearer");
+}
+
+/* A bearer token wins over a cookie, and then the cookie counts for nothing. */
+static bool find_principal(const struct http_request *request, struct api_context *context,
+                           struct error *reterr)
+{
+    unsigned char hash[SECRET_HASH_BYTES];
+    const char *token = bearer_token(request);
+    if (token != NULL) {
+        secret_hash(token, hash);
+        return token_principal(context->store, request->arena, hash, &context->principal, reterr);
+    }
+    const char *session = http_request_cookie(request, API_SESSION_COOKIE);
+    if (session == NULL) {
+        return error_set(reterr, ERROR_NOT_FOUND, "no credential");
+    }
+    secret_hash(session, hash);
+    return session_principal(context->store, request->arena, hash, &context->principal, reterr);
+}
+
+static bool authorise(const struct http_request *request, struct http_response *response,
+                      struct api_context *context)
+{
+    struct error error = {0};
+    if (!find_principal(request, context, &error)) {
+        if (error.kind == ERROR_NOT_FOUND) {
+            refuse_caller(request, response);
+        } else {
+            api_fail(request, response, &error);
+        }
+        return false;
+    }
+    if (!context->principal.is_token && !is_safe(request->method) &&
+        !comes_from_own_pages(request)) {
+        http_problem(request, response, 403,
+                     "A change made with a browser session must come from this server's own pages "
+                     "(Origin or Sec-Fetch-Site).");
+        return false;
+    }
+    if ((context->principal.roles & request->route->roles) == 0) {
+        http_problem(request, response, 403, "Your role does not allow this.");
+        return false;
+    }
+    return true;
+}
+
+static void request_digest(const struct http_request *request,
+                           unsigned char digest[IDEMPOTENCY_DIGEST_BYTES])
+{
+    crypto_hash_sha256_state state;
+    crypto_hash_sha256_init(&state);
+    crypto_hash_sha256_update(&state, (const unsigned char *)request->path,
+                              strlen(request->path) + 1);
+    crypto_hash_sha256_update(&state, (const unsigned char *)request->body, request->body_length);
+    crypto_hash_sha256_final(&state, digest);
+}
+
+static bool idempotency_key_is_valid(const char *key)
+{
+    size_t length = strlen(key);
+    return length >= 1 && length <= IDEMPOTENCY_KEY_LIMIT &&
+           strspn(key, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_.:\"") ==
+               length;
+}
+
+static void repeat_answer(struct http_response *response, const struct remembered_answer *answer)
+{
+    http_respond(response, answer->status, answer->media_type, answer->body, answer->body_length);
+    response->etag = answer->etag;
+    if (answer->location != NULL) {
+        http_response_header(response, "Location", answer->location);
+    }
+    http_response_header(response, "Idempotent-Replayed", "true");
+}
+
+static const char *response_location(const struct http_response *response)
+{
+    for (size_t i = 0; i < response->header_count; i++) {
+        if (strcasecmp(response->headers[i].name, "Location") == 0) {
+            return response->headers[i].value;
+        }
+    }
+    return NULL;
+}
+
+static bool remember_answer(struct api_context *context, const char *key,
+                            const struct http_response *response, struct error *reterr)
+{
+    struct remembered_answer answer = {
+        .status = response->status,
+        .media_type = response->media_type,
+        .etag = response->etag,
+        .location = response_location(response),
+        .body = response->body,
+        .body_length = response->body_length,
+    };
+    return idempotency_remember(context->store, context->principal.id, key, &answer, reterr);
+}
+
+static void call_handler(struct api_context *context, struct http_request *request,
+                         struct http_response *response)
+{
+    request->route->handler(context, request, response);
+}
+
+/* With an Idempotency-Key the claim, the creation and the remembered answer are one transaction. */
+static bool create_once(struct api_context *context, struct http_request *request,
+                        struct http_response *response, struct error *reterr)
+{
+    const char *key = http_request_header(request, "Idempotency-Key");
+    if (key == NULL) {
+        call_handler(context, request, response);
+        return true;
+    }
+    if (!idempotency_key_is_valid(key)) {
+        http_problem(request, response, 400,
+                     "Idempotency-Key has 1 to %d characters from A-Z a-z 0-9 - _ . : \".",
+                     IDEMPOTENCY_KEY_LIMIT);
+        return true;
+    }
+    unsigned char digest[IDEMPOTENCY_DIGEST_BYTES];
+    request_digest(request, digest);
+    enum idempotency_state state = IDEMPOTENCY_NEW;
+    struct remembered_answer answer = {0};
+    if (!idempotency_claim(context->store, request->arena, context->principal.id, key, digest,
+                           &state, &answer, reterr)) {
+        return false;
+    }
+    switch (state) {
+    case IDEMPOTENCY_REPEATED:
+        repeat_answer(response, &answer);
+        return true;
+    case IDEMPOTENCY_MISMATCH:
+        http_problem(request, response, 422,
+                     "This Idempotency-Key was used before with another request.");
+        return true;
+    case IDEMPOTENCY_NEW:
+        break;
+    }
+    call_handler(context, request, response);
+    return response->status >= 400 || remember_answer(context, key, response, reterr);
+}
+
+static bool run_transaction(struct api_context *context, struct http_request *request,
+                            struct http_response *response, struct error *reterr)
+{
+    if (!store_begin(context->store, context->principal.clinic_id, context->principal.id, reterr)) {
+        return false;
+    }
+    if (request->route->flags & HTTP_ROUTE_CREATES) {
+        if (!create_once(context, request, response, reterr)) {
+            store_rollback(context->store);
+            return false;
+        }
+    } else {
+        call_handler(context, request, response);
+    }
+    if (response->status >= 400) {
+        store_rollback(context->store);
+        return true;
+    }
+    return store_commit(context->store, reterr);
+}
+
+static void serve_in_transaction(struct api_context *context, struct http_request *request,
+                                 struct http_response *response)
+{
+    const struct http_response fresh = *response;
+    for (int attempt = 1;; attempt++) {
+        struct error error = {0};
+        bool ran = run_transaction(context, request, response, &error);
+        bool lost = !ran || response->status == 503;
+        if (lost && attempt < TRIES && store_may_retry(context->store)) {
+            *response = fresh;
+            continue;
+        }
+        if (!ran) {
+            *response = fresh;
+            api_fail(request, response, &error);
+        }
+        return;
+    }
+}
+
+void dispatch_serve(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct dispatch_worker *worker = opaque;
+    struct api_context context = {
+        .settings = &worker->options->settings,
+        .store = worker->store,
+    };
+    unsigned flags = request->route->flags;
+    bool wants_caller = !(flags & HTTP_ROUTE_PUBLIC) || (flags & API_ROUTE_CHECKS_CALLER) != 0;
+    if (wants_caller && !authorise(request, response, &context)) {
+        return;
+    }
+    if (flags & API_ROUTE_OWN_TRANSACTION) {
+        call_handler(&context, request, response);
+        store_rollback(worker->store);
+    } else {
+        serve_in_transaction(&context, request, response);
+    }
+}
+
+void dispatch_serve_inline(void *opaque, struct http_request *request,
+                           struct http_response *response)
+{
+    const struct dispatch_options *options = opaque;
+    struct api_context context = {.settings = &options->settings};
+    call_handler(&context, request, response);
+}

@@ -1,0 +1,21 @@
+/* Between the transport and the handlers: who is it, may they, transaction, repeated requests. */
+#ifndef API_DISPATCH_H
+#define API_DISPATCH_H
+
+#include "api/api.h"
+
+/* What the workers of an http_server share; lives as long as it. */
+struct dispatch_options {
+    struct api_settings settings;
+    const char *database; /* libpq connection string of the server's role */
+};
+
+/* Callbacks of struct http_server_options; `context` is a struct dispatch_options. */
+void *dispatch_worker_start(void *context);
+void dispatch_worker_stop(void *worker);
+void dispatch_serve(void *worker, struct http_request *request, struct http_response *response);
+void dispatch_serve_inline(void *context, struct http_request *request,
+                           struct http_response *response);
+bool dispatch_has_credential(const struct http_request *request);
+
+#endif

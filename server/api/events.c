@@ -1,0 +1,104 @@
+#include "api/api.h"
+#include "api/compute.h"
+#include "api/handlers.h"
+#include "store/store_recording.h"
+#include "store/store_study.h"
+
+static void respond_events(struct api_context *context, const struct http_request *request,
+                           struct http_response *response, const char *id)
+{
+    const char *events = NULL;
+    int revision = 0;
+    struct error error = {0};
+    if (!recording_events(context->store, request->arena, id, 0, &events, &revision, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct text body;
+    text_init(&body, request->arena, LIMIT_BODY_BYTES);
+    text_printf(&body, "{\"revision\":%d,\"events\":", revision);
+    text_append(&body, events);
+    text_append_char(&body, '}');
+    api_respond_json(response, 200, &body);
+    api_set_etag(request, response, revision);
+}
+
+void events_get(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *id = api_path_id(request, response, 0);
+    if (id != NULL) {
+        respond_events(context, request, response, id);
+    }
+}
+
+static bool read_events(const struct http_request *request, struct http_response *response,
+                        double duration_s, struct document_event **ret_events, size_t *ret_count)
+{
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    enum json_read_outcome outcome =
+        events_json_read(request->arena, request->body, request->body_length, duration_s,
+                         ret_events, ret_count, &faults);
+    if (outcome != JSON_READ_OK) {
+        http_problem_faults(request, response, outcome == JSON_READ_MALFORMED ? 400 : 422, &faults);
+    }
+    return outcome == JSON_READ_OK;
+}
+
+/* The whole recording is computed again: any event may change any number. */
+static bool add_revision(struct api_context *context, const struct http_request *request,
+                         const struct recording_row *row, struct document_event *events,
+                         size_t count, struct error *reterr)
+{
+    struct arena *arena = request->arena;
+    const struct recording_document *stored = NULL;
+    struct study study = {0};
+    struct patient patient = {0};
+    struct text analysis;
+    if (!recording_lock(context->store, row->id, row->revision, reterr) ||
+        !study_get(context->store, arena, row->study_id, &study, reterr) ||
+        !patient_get(context->store, arena, study.patient_id, &patient, reterr) ||
+        !recording_load(context->store, arena, row->id, 0, &stored, reterr)) {
+        return false;
+    }
+    struct recording_document document = *stored;
+    document.events = events;
+    document.event_count = count;
+    int revision = row->revision + 1;
+    return compute_analysis(arena, &document, &patient, "preliminary", revision, &analysis,
+                            reterr) &&
+           recording_add_revision(context->store, row->id, revision, events, count, analysis.data,
+                                  reterr);
+}
+
+void events_put(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *id = api_path_id(request, response, 0);
+    struct recording_row row = {0};
+    struct document_event *events = NULL;
+    size_t count = 0;
+    struct error error = {0};
+    if (id == NULL) {
+        return;
+    }
+    if (!recording_get(context->store, request->arena, id, &row, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    if (!read_events(request, response, row.duration_s, &events, &count) ||
+        !api_matches(request, response, row.revision)) {
+        return;
+    }
+    if (!add_revision(context, request, &row, events, count, &error)) {
+        if (error.kind == ERROR_CONFLICT) {
+            http_problem(request, response, 409,
+                         "The study is signed: its events stay as they are.");
+        } else {
+            api_fail(request, response, &error);
+        }
+        return;
+    }
+    respond_events(context, request, response, id);
+}

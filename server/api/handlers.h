@@ -1,0 +1,69 @@
+/* The handlers that the table of routes names, one group a file. */
+#ifndef API_HANDLERS_H
+#define API_HANDLERS_H
+
+#include "http/http.h"
+
+typedef void api_handler(void *context, struct http_request *request,
+                         struct http_response *response);
+
+/* operation.c */
+api_handler operation_health;
+api_handler operation_ready;
+api_handler operation_openapi;
+
+/* pages.c */
+api_handler pages_sign_in;
+api_handler pages_today;
+api_handler pages_study;
+api_handler pages_public_asset;
+api_handler pages_asset;
+
+/* sessions.c */
+api_handler sessions_create;
+api_handler sessions_get_current;
+api_handler sessions_delete_current;
+
+/* users.c */
+api_handler users_list;
+api_handler users_create;
+api_handler users_get;
+api_handler users_patch;
+
+/* tokens.c */
+api_handler tokens_list;
+api_handler tokens_create;
+api_handler tokens_delete;
+
+/* patients.c */
+api_handler patients_list;
+api_handler patients_create;
+api_handler patients_get;
+api_handler patients_put;
+
+/* studies.c */
+api_handler studies_list;
+api_handler studies_create;
+api_handler studies_get;
+api_handler studies_patch;
+
+/* recordings.c */
+api_handler recordings_list;
+api_handler recordings_create;
+api_handler recordings_get;
+api_handler recordings_get_analysis;
+
+/* events.c */
+api_handler events_get;
+api_handler events_put;
+
+/* traces.c */
+api_handler traces_get;
+
+/* analyses.c */
+api_handler analyses_create;
+
+/* summary.c */
+api_handler summary_get;
+
+#endif

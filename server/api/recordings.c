@@ -1,0 +1,182 @@
+#include "api/api.h"
+#include "api/compute.h"
+#include "api/handlers.h"
+#include "api/resources_json.h"
+#include "base/clock.h"
+
+#include <string.h>
+
+enum { RECORDING_ANSWER_LIMIT = 16 * 1024 * 1024 };
+
+void recordings_list(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *study_id = api_path_id(request, response, 0);
+    struct study study = {0};
+    struct recording_row *rows = NULL;
+    size_t count = 0;
+    struct error error = {0};
+    if (study_id == NULL) {
+        return;
+    }
+    if (!study_get(context->store, request->arena, study_id, &study, &error) ||
+        !recording_list(context->store, request->arena, study_id, &rows, &count, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct text items;
+    text_init(&items, request->arena, RECORDING_ANSWER_LIMIT);
+    for (size_t i = 0; i < count; i++) {
+        struct recording_row row = {0};
+        if (!recording_get(context->store, request->arena, rows[i].id, &row, &error)) {
+            api_fail(request, response, &error);
+            return;
+        }
+        text_append(&items, i == 0 ? "" : ",");
+        recording_json_append(&items, &row);
+    }
+    api_respond_list(request, response, &items, NULL);
+}
+
+void recordings_get(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *id = api_path_id(request, response, 0);
+    struct recording_row row = {0};
+    struct error error = {0};
+    if (id == NULL) {
+        return;
+    }
+    if (!recording_get(context->store, request->arena, id, &row, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct text body;
+    text_init(&body, request->arena, RECORDING_ANSWER_LIMIT);
+    recording_json_append(&body, &row);
+    api_respond_json(response, 200, &body);
+    api_set_etag(request, response, row.revision);
+}
+
+static bool read_document(const struct http_request *request, struct http_response *response,
+                          const struct recording_document **ret_document)
+{
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    switch (recording_json_read(request->arena, request->body, request->body_length,
+                                RECORDING_JSON_STORE, ret_document, &faults)) {
+    case JSON_READ_OK:
+        return true;
+    case JSON_READ_MALFORMED:
+        http_problem_faults(request, response, 400, &faults);
+        return false;
+    case JSON_READ_INVALID:
+        break;
+    }
+    http_problem_faults(request, response, 422, &faults);
+    return false;
+}
+
+static void fail_to_create(const struct http_request *request, struct http_response *response,
+                           const struct error *error)
+{
+    if (error->kind == ERROR_CONFLICT && strcmp(error->detail, "id") == 0) {
+        http_problem(request, response, 409, "A recording with this id exists already.");
+        return;
+    }
+    if (error->kind == ERROR_CONFLICT) {
+        http_problem(request, response, 409,
+                     "The study is signed or cancelled: it takes no more recordings.");
+        return;
+    }
+    api_fail(request, response, error);
+}
+
+static void respond_created(struct api_context *context, const struct http_request *request,
+                            struct http_response *response, const char *id,
+                            const struct text *analysis)
+{
+    struct recording_row row = {0};
+    struct error error = {0};
+    if (!recording_get(context->store, request->arena, id, &row, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct text body;
+    text_init(&body, request->arena, RECORDING_ANSWER_LIMIT);
+    text_append(&body, "{\"recording\":");
+    recording_json_append(&body, &row);
+    text_append(&body, ",\"analysis\":");
+    text_append_bytes(&body, analysis->data, analysis->length);
+    text_append_char(&body, '}');
+    api_respond_json(response, 201, &body);
+    api_set_etag(request, response, row.revision);
+    http_response_header(response, "Location",
+                         arena_printf(request->arena, "/v1/recordings/%s", id));
+}
+
+void recordings_create(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *study_id = api_path_id(request, response, 0);
+    struct study study = {0};
+    struct patient patient = {0};
+    struct error error = {0};
+    if (study_id == NULL) {
+        return;
+    }
+    if (!study_get(context->store, request->arena, study_id, &study, &error) ||
+        !patient_get(context->store, request->arena, study.patient_id, &patient, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    double begun_s = clock_monotonic_s();
+    const struct recording_document *document = NULL;
+    if (!read_document(request, response, &document)) {
+        return;
+    }
+    double parsed_s = clock_monotonic_s();
+    struct text analysis;
+    if (!compute_analysis(request->arena, document, &patient, "preliminary", 1, &analysis,
+                          &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    double computed_s = clock_monotonic_s();
+    const char *id = NULL;
+    if (!recording_create(context->store, request->arena, study_id, document, analysis.data, &id,
+                          &error)) {
+        fail_to_create(request, response, &error);
+        return;
+    }
+    respond_created(context, request, response, id, &analysis);
+    response->split_s[0] = parsed_s - begun_s;
+    response->split_s[1] = computed_s - parsed_s;
+    response->split_s[2] = clock_monotonic_s() - computed_s;
+}
+
+void recordings_get_analysis(void *opaque, struct http_request *request,
+                             struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *id = api_path_id(request, response, 0);
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    if (id == NULL) {
+        return;
+    }
+    http_request_check_query(request, (const char *const[]){"revision", NULL}, &faults);
+    int wanted = api_query_integer(request, "revision", 1, 1000000000, 0, &faults);
+    if (api_reject(request, response, &faults)) {
+        return;
+    }
+    const char *json = NULL;
+    int revision = 0;
+    struct error error = {0};
+    if (!recording_analysis(context->store, request->arena, id, wanted, &json, &revision, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    http_respond(response, 200, "application/json", json, strlen(json));
+    api_set_etag(request, response, revision);
+}

@@ -1,0 +1,269 @@
+#include "api/api.h"
+#include "api/handlers.h"
+#include "api/resources_json.h"
+#include "base/clock.h"
+#include "base/uuid.h"
+#include "store/store_study.h"
+
+#include <string.h>
+
+static const int64_t DAY_US = (int64_t)24 * 3600 * 1000000;
+
+static const char *const STATUSES[] = {"registered", "preliminary", "final",
+                                       "amended",    "cancelled",   NULL};
+
+static void respond_study(struct api_context *context, const struct http_request *request,
+                          struct http_response *response, int status, const char *id)
+{
+    struct study study = {0};
+    struct error error = {0};
+    if (!study_get(context->store, request->arena, id, &study, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct text body;
+    text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
+    study_json_append(&body, &study);
+    api_respond_json(response, status, &body);
+    api_set_etag(request, response, study.version);
+    if (status == 201) {
+        http_response_header(response, "Location",
+                             arena_printf(request->arena, "/v1/studies/%s", id));
+    }
+}
+
+static int64_t query_time(const struct http_request *request, const char *name,
+                          struct fault_list *faults)
+{
+    const char *value = http_request_query(request, name);
+    int64_t time_us = 0;
+    if (value != NULL && !clock_parse(value, &time_us)) {
+        fault_add(faults, arena_printf(request->arena, "?%s", name),
+                  "must be an RFC 3339 time with its offset");
+    }
+    return time_us;
+}
+
+static void filter_day(const struct http_request *request, struct study_filter *filter,
+                       struct fault_list *faults)
+{
+    const char *date = http_request_query(request, "date");
+    if (date == NULL) {
+        return;
+    }
+    if (!clock_is_date(date)) {
+        fault_add(faults, "?date", "must be a date YYYY-MM-DD");
+        return;
+    }
+    if (filter->from_us != 0 || filter->to_us != 0) {
+        fault_add(faults, "?date", "does not go together with from and to");
+        return;
+    }
+    if (clock_parse(arena_printf(request->arena, "%sT00:00:00Z", date), &filter->from_us)) {
+        filter->to_us = filter->from_us + DAY_US;
+    }
+}
+
+static void filter_words(struct study_filter *filter, struct fault_list *faults)
+{
+    if (filter->patient_id != NULL && !uuid_is_valid(filter->patient_id)) {
+        fault_add(faults, "?patient_id", "must be a UUID in lower-case text");
+    }
+    if (filter->status == NULL) {
+        return;
+    }
+    for (size_t i = 0; STATUSES[i] != NULL; i++) {
+        if (strcmp(STATUSES[i], filter->status) == 0) {
+            return;
+        }
+    }
+    fault_add(faults, "?status",
+              "must be one of registered, preliminary, final, amended, cancelled");
+}
+
+void studies_list(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    http_request_check_query(request,
+                             (const char *const[]){"limit", "cursor", "from", "to", "date", "room",
+                                                   "patient_id", "status", NULL},
+                             &faults);
+    struct store_page page = api_page(request, &faults);
+    struct study_filter filter = {
+        .patient_id = http_request_query(request, "patient_id"),
+        .room = http_request_query(request, "room"),
+        .status = http_request_query(request, "status"),
+        .from_us = query_time(request, "from", &faults),
+        .to_us = query_time(request, "to", &faults),
+    };
+    filter_day(request, &filter, &faults);
+    filter_words(&filter, &faults);
+    if (api_reject(request, response, &faults)) {
+        return;
+    }
+    struct study *studies = NULL;
+    size_t count = 0;
+    const char *next = NULL;
+    struct error error = {0};
+    if (!study_list(context->store, request->arena, &filter, &page, &studies, &count, &next,
+                    &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct text items;
+    text_init(&items, request->arena, LIMIT_BODY_BYTES);
+    for (size_t i = 0; i < count; i++) {
+        text_append(&items, i == 0 ? "" : ",");
+        study_json_append(&items, &studies[i]);
+    }
+    api_respond_list(request, response, &items, next);
+}
+
+/* Diary, pad test and medication as the clinic writes them; a report needs them as context. */
+static const char *read_history(struct json_reader *reader)
+{
+    static const char *const MEMBERS[] = {"diary", "pad_test", "medication"};
+    const json_t *value = json_reader_take(reader, "history", JSON_OPTIONAL);
+    if (value == NULL) {
+        return NULL;
+    }
+    struct json_reader history;
+    struct text out;
+    const char *separator = "";
+    json_reader_open(&history, value, json_reader_pointer(reader, "history"), reader->faults);
+    text_init(&out, reader->faults->arena, LIMIT_SMALL_BODY_BYTES);
+    text_append_char(&out, '{');
+    for (size_t i = 0; i < sizeof MEMBERS / sizeof MEMBERS[0]; i++) {
+        const char *entry =
+            json_reader_string(&history, MEMBERS[i], JSON_OPTIONAL, LIMIT_NOTE_BYTES);
+        if (entry != NULL) {
+            text_append(&out, separator);
+            api_append_string(&out, MEMBERS[i], entry);
+            separator = ",";
+        }
+    }
+    text_append_char(&out, '}');
+    json_reader_close(&history);
+    return out.data;
+}
+
+static const char *read_text(struct json_reader *reader, const char *member, size_t limit,
+                             const char *fallback)
+{
+    const char *text = json_reader_string(reader, member, JSON_OPTIONAL, limit);
+    return text == NULL ? fallback : text;
+}
+
+/* Members that may be given at any time; absent ones keep what `study` holds. */
+static void read_changeable(struct json_reader *reader, struct study *study)
+{
+    study->operator_name = read_text(reader, "operator", LIMIT_NAME_BYTES, study->operator_name);
+    study->position = read_text(reader, "position", LIMIT_NAME_BYTES, study->position);
+    study->catheters = read_text(reader, "catheters", LIMIT_NOTE_BYTES, study->catheters);
+    const char *history = read_history(reader);
+    study->history = history == NULL ? study->history : history;
+}
+
+static void fail_to_create(const struct http_request *request, struct http_response *response,
+                           struct fault_list *faults, const struct error *error)
+{
+    if (error->kind == ERROR_INVALID) {
+        fault_add(faults, "/patient_id", "there is no such patient in this clinic");
+        http_problem_faults(request, response, 422, faults);
+    } else if (error->kind == ERROR_CONFLICT) {
+        http_problem(request, response, 409, "A study with this id exists already.");
+    } else {
+        api_fail(request, response, error);
+    }
+}
+
+void studies_create(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    struct json_reader reader;
+    struct fault_list faults;
+    if (!api_read_object(request, response, &reader, &faults)) {
+        return;
+    }
+    struct study study = {
+        .operator_name = "",
+        .position = "",
+        .catheters = "",
+        .history = "{}",
+        .status = "registered",
+    };
+    study.id = api_read_id(&reader);
+    study.patient_id = json_reader_string(&reader, "patient_id", JSON_REQUIRED, UUID_TEXT_SIZE);
+    if (study.patient_id != NULL && !uuid_is_valid(study.patient_id)) {
+        fault_add(&faults, "/patient_id", "must be a UUID in lower-case text");
+    }
+    study.room = json_reader_string(&reader, "room", JSON_REQUIRED, LIMIT_NAME_BYTES);
+    study.started_at_us = api_read_time(&reader, "started_at", JSON_REQUIRED);
+    read_changeable(&reader, &study);
+    json_reader_close(&reader);
+    if (api_reject(request, response, &faults)) {
+        return;
+    }
+    const char *id = NULL;
+    struct error error = {0};
+    if (!study_create(context->store, request->arena, &study, &id, &error)) {
+        fail_to_create(request, response, &faults, &error);
+        return;
+    }
+    respond_study(context, request, response, 201, id);
+}
+
+void studies_get(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *id = api_path_id(request, response, 0);
+    if (id != NULL) {
+        respond_study(context, request, response, 200, id);
+    }
+}
+
+static void read_patch(struct json_reader *reader, struct study *study)
+{
+    study->room = read_text(reader, "room", LIMIT_NAME_BYTES, study->room);
+    int64_t started_at_us = api_read_time(reader, "started_at", JSON_OPTIONAL);
+    study->started_at_us = started_at_us == 0 ? study->started_at_us : started_at_us;
+    read_changeable(reader, study);
+    /* Every other status follows from what is done to the study, not from being set. */
+    const char *status =
+        json_reader_word(reader, "status", JSON_OPTIONAL, (const char *const[]){"cancelled", NULL});
+    study->status = status == NULL ? study->status : status;
+}
+
+void studies_patch(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *id = api_path_id(request, response, 0);
+    struct json_reader reader;
+    struct fault_list faults;
+    struct study study = {0};
+    struct error error = {0};
+    if (id == NULL || !api_read_object(request, response, &reader, &faults)) {
+        return;
+    }
+    if (!study_get(context->store, request->arena, id, &study, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    const char *stored_status = study.status;
+    read_patch(&reader, &study);
+    json_reader_close(&reader);
+    if (api_reject(request, response, &faults) || !api_matches(request, response, study.version)) {
+        return;
+    }
+    if (strcmp(stored_status, "final") == 0 || strcmp(stored_status, "amended") == 0) {
+        http_problem(request, response, 409, "The study is signed and cannot be changed.");
+        return;
+    }
+    if (!study_update(context->store, &study, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    respond_study(context, request, response, 200, id);
+}

@@ -1,0 +1,75 @@
+#include "api/api.h"
+#include "api/handlers.h"
+#include "report/summary_html.h"
+
+#include <sodium.h>
+#include <string.h>
+
+enum { SUMMARY_LIMIT = 32 * 1024 * 1024 };
+
+static bool load_recordings(struct api_context *context, struct arena *arena, const char *study_id,
+                            struct summary *summary, struct error *reterr)
+{
+    struct recording_row *rows = NULL;
+    if (!recording_list(context->store, arena, study_id, &rows, &summary->recording_count,
+                        reterr)) {
+        return false;
+    }
+    struct summary_recording *recordings =
+        arena_array(arena, summary->recording_count, sizeof *recordings);
+    for (size_t i = 0; i < summary->recording_count; i++) {
+        int revision = 0;
+        recordings[i].row = &rows[i];
+        if (!recording_analysis(context->store, arena, rows[i].id, 0, &recordings[i].analysis_json,
+                                &revision, reterr)) {
+            return false;
+        }
+    }
+    summary->recordings = recordings;
+    return true;
+}
+
+/* A summary changes with its study, its patient and any recording, so its content names it. */
+static const char *content_etag(struct arena *arena, const struct text *body)
+{
+    unsigned char digest[crypto_generichash_BYTES_MIN];
+    char hex[sizeof digest * 2 + 1];
+    crypto_generichash(digest, sizeof digest, (const unsigned char *)body->data, body->length, NULL,
+                       0);
+    sodium_bin2hex(hex, sizeof hex, digest, sizeof digest);
+    return arena_printf(arena, "\"%s\"", hex);
+}
+
+void summary_get(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    struct arena *arena = request->arena;
+    const char *id = api_path_id(request, response, 0);
+    struct study study = {0};
+    struct patient patient = {0};
+    struct summary summary = {
+        .clinic_name = context->principal.clinic_name,
+        .study = &study,
+        .patient = &patient,
+    };
+    struct error error = {0};
+    if (id == NULL) {
+        return;
+    }
+    if (!study_get(context->store, arena, id, &study, &error) ||
+        !patient_get(context->store, arena, study.patient_id, &patient, &error) ||
+        !load_recordings(context, arena, id, &summary, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct text body;
+    text_init(&body, arena, SUMMARY_LIMIT);
+    if (strcmp(request->accepted, "text/html") == 0) {
+        summary_html_write(&summary, arena, &body);
+        http_respond(response, 200, "text/html; charset=utf-8", body.data, body.length);
+    } else {
+        summary_json_write(&summary, &body);
+        api_respond_json(response, 200, &body);
+    }
+    response->etag = content_etag(arena, &body);
+}

@@ -1,0 +1,181 @@
+#include "api/api.h"
+#include "api/handlers.h"
+#include "api/roles_json.h"
+#include "auth/password.h"
+
+#include <string.h>
+
+static void append_account(struct text *out, const struct account *account)
+{
+    text_append_char(out, '{');
+    api_append_string(out, "id", account->id);
+    text_append_char(out, ',');
+    api_append_string(out, "username", account->username);
+    text_append_char(out, ',');
+    api_append_string(out, "display_name", account->display_name);
+    text_append_char(out, ',');
+    roles_json_append(out, account->roles);
+    text_printf(out, ",\"active\":%s,", account->active ? "true" : "false");
+    api_append_time(out, "created_at", account->created_at_us);
+    text_printf(out, ",\"version\":%d}", account->version);
+}
+
+static void respond_account(struct api_context *context, const struct http_request *request,
+                            struct http_response *response, int status, const char *id)
+{
+    struct account account = {0};
+    struct error error = {0};
+    if (!account_get(context->store, request->arena, id, &account, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct text body;
+    text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
+    append_account(&body, &account);
+    api_respond_json(response, status, &body);
+    api_set_etag(request, response, account.version);
+    if (status == 201) {
+        http_response_header(response, "Location",
+                             arena_printf(request->arena, "/v1/users/%s", id));
+    }
+}
+
+void users_list(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    http_request_check_query(request, (const char *const[]){"limit", "cursor", NULL}, &faults);
+    struct store_page page = api_page(request, &faults);
+    if (api_reject(request, response, &faults)) {
+        return;
+    }
+    struct account *accounts = NULL;
+    size_t count = 0;
+    const char *next = NULL;
+    struct error error = {0};
+    if (!account_list(context->store, request->arena, &page, &accounts, &count, &next, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct text items;
+    text_init(&items, request->arena, LIMIT_BODY_BYTES);
+    for (size_t i = 0; i < count; i++) {
+        text_append(&items, i == 0 ? "" : ",");
+        append_account(&items, &accounts[i]);
+    }
+    api_respond_list(request, response, &items, next);
+}
+
+static bool username_is_valid(const char *username)
+{
+    size_t length = strlen(username);
+    return length >= 2 && length <= 64 &&
+           strspn(username, "abcdefghijklmnopqrstuvwxyz0123456789._-@") == length;
+}
+
+static const char *read_password(struct json_reader *reader, enum json_presence presence,
+                                 const char *username)
+{
+    const char *password = json_reader_string(reader, "password", presence, LIMIT_NAME_BYTES);
+    if (password == NULL) {
+        return NULL;
+    }
+    const char *objection = password_objection(password, username);
+    if (objection != NULL) {
+        fault_add(reader->faults, json_reader_pointer(reader, "password"), "%s", objection);
+        return NULL;
+    }
+    return password;
+}
+
+void users_create(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    struct json_reader reader;
+    struct fault_list faults;
+    if (!api_read_object(request, response, &reader, &faults)) {
+        return;
+    }
+    const char *username = json_reader_string(&reader, "username", JSON_REQUIRED, LIMIT_NAME_BYTES);
+    if (username != NULL && !username_is_valid(username)) {
+        fault_add(&faults, "/username",
+                  "must have 2 to 64 of the characters a-z 0-9 . _ - @ (lower case)");
+    }
+    const char *display_name =
+        json_reader_string(&reader, "display_name", JSON_REQUIRED, LIMIT_NAME_BYTES);
+    const char *password = read_password(&reader, JSON_REQUIRED, username == NULL ? "" : username);
+    unsigned roles = roles_json_read(&reader, JSON_REQUIRED);
+    json_reader_close(&reader);
+    if (api_reject(request, response, &faults)) {
+        return;
+    }
+    const char *hash = NULL;
+    const char *id = NULL;
+    struct error error = {0};
+    if (!password_hash(request->arena, password, &hash, &error) ||
+        !account_create(context->store, request->arena, username, display_name, hash, roles, &id,
+                        &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    respond_account(context, request, response, 201, id);
+}
+
+void users_get(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *id = api_path_id(request, response, 0);
+    if (id != NULL) {
+        respond_account(context, request, response, 200, id);
+    }
+}
+
+static int read_active(struct json_reader *reader)
+{
+    const json_t *value = json_reader_take(reader, "active", JSON_OPTIONAL);
+    if (value == NULL) {
+        return -1;
+    }
+    if (!json_is_boolean(value)) {
+        fault_add(reader->faults, json_reader_pointer(reader, "active"), "must be true or false");
+        return -1;
+    }
+    return json_is_true(value) ? 1 : 0;
+}
+
+void users_patch(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *id = api_path_id(request, response, 0);
+    struct json_reader reader;
+    struct fault_list faults;
+    struct account account = {0};
+    struct error error = {0};
+    if (id == NULL || !api_read_object(request, response, &reader, &faults)) {
+        return;
+    }
+    if (!account_get(context->store, request->arena, id, &account, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct account_change change = {0};
+    change.display_name =
+        json_reader_string(&reader, "display_name", JSON_OPTIONAL, LIMIT_NAME_BYTES);
+    const char *password = read_password(&reader, JSON_OPTIONAL, account.username);
+    unsigned roles = roles_json_read(&reader, JSON_OPTIONAL);
+    change.roles = roles == 0 ? -1 : (int)roles;
+    change.active = read_active(&reader);
+    json_reader_close(&reader);
+    if (api_reject(request, response, &faults) ||
+        !api_matches(request, response, account.version)) {
+        return;
+    }
+    if ((password != NULL &&
+         !password_hash(request->arena, password, &change.password_hash, &error)) ||
+        !account_update(context->store, id, account.version, &change, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    respond_account(context, request, response, 200, id);
+}

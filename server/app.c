@@ -1,0 +1,188 @@
+#include "app.h"
+
+#include "api/dispatch.h"
+#include "api/routes.h"
+#include "auth/password.h"
+#include "base/log.h"
+#include "base/uuid.h"
+#include "store/migrate.h"
+
+#include <signal.h>
+#include <stdio.h>
+#include <string.h>
+
+/* Longer than the longest request may take, shorter than a service manager's patience. */
+static const double STOP_PATIENCE_S = 30.0;
+static const double REQUEST_DEADLINE_S = 120.0;
+
+static int fail(const char *event, const struct error *error)
+{
+    log_message(LOG_LEVEL_ERROR, event, "%s", error->detail);
+    return 1;
+}
+
+static bool require_database(const char *database, struct error *reterr)
+{
+    return database[0] != '\0' || error_set(reterr, ERROR_INVALID, "PENSTOCK_DATABASE is not set");
+}
+
+/* Threads inherit the mask, so only this one is ever woken by a signal. */
+static void block_stop_signals(sigset_t *ret_signals)
+{
+    sigemptyset(ret_signals);
+    sigaddset(ret_signals, SIGTERM);
+    sigaddset(ret_signals, SIGINT);
+    pthread_sigmask(SIG_BLOCK, ret_signals, NULL);
+}
+
+static void wait_for_stop_signal(const sigset_t *signals)
+{
+    int received = 0;
+    while (sigwait(signals, &received) != 0) {
+    }
+    log_message(LOG_LEVEL_INFO, "stopping", "signal %d", received);
+}
+
+int app_serve(const struct config *config)
+{
+    struct error error = {0};
+    struct dispatch_options dispatch = {
+        .settings = {.software_version = PENSTOCK_VERSION,
+                     .secure_cookies = config->secure_cookies},
+        .database = config->database,
+    };
+    struct http_server_options options = {
+        .address = config->address,
+        .port = config->port,
+        .context = &dispatch,
+        .workers = config->workers,
+        .heavy_limit = config->workers / 2,
+        .queue_limit = config->queue,
+        .request_deadline_s = REQUEST_DEADLINE_S,
+        .worker_start = dispatch_worker_start,
+        .worker_stop = dispatch_worker_stop,
+        .serve = dispatch_serve,
+        .serve_inline = dispatch_serve_inline,
+        .has_credential = dispatch_has_credential,
+    };
+    options.routes = routes_table(&options.route_count);
+    if (!require_database(config->database, &error)) {
+        return fail("cannot_start", &error);
+    }
+    sigset_t stop_signals;
+    block_stop_signals(&stop_signals);
+    struct http_server *server = NULL;
+    if (!http_server_start(&options, &server, &error)) {
+        return fail("cannot_start", &error);
+    }
+    printf("penstock-server listening on http://%s:%u\n", config->address,
+           (unsigned)http_server_port(server));
+    (void)fflush(stdout);
+    wait_for_stop_signal(&stop_signals);
+    http_server_stop(server, STOP_PATIENCE_S);
+    log_message(LOG_LEVEL_INFO, "stopped", "every accepted request is answered");
+    return 0;
+}
+
+int app_migrate(const struct config *config)
+{
+    struct error error = {0};
+    int applied = 0;
+    if (!require_database(config->owner_database, &error) ||
+        !migrate_run(config->owner_database, &applied, &error)) {
+        return fail("migrate_failed", &error);
+    }
+    printf("schema version %d (%d applied)\n", migrate_newest_version(), applied);
+    return 0;
+}
+
+int app_clinic_add(const struct config *config, const char *name)
+{
+    struct error error = {0};
+    const char *id = NULL;
+    if (!require_database(config->owner_database, &error)) {
+        return fail("clinic_add_failed", &error);
+    }
+    struct arena *arena = arena_new();
+    struct store *store = store_new(config->owner_database);
+    bool created = clinic_create(store, arena, name, &id, &error);
+    if (created) {
+        printf("%s\n", id);
+    }
+    store_free(store);
+    arena_free(arena);
+    return created ? 0 : fail("clinic_add_failed", &error);
+}
+
+static unsigned read_roles(const char *text, struct error *reterr)
+{
+    unsigned roles = 0;
+    while (*text != '\0') {
+        size_t length = strcspn(text, ",");
+        char name[32];
+        (void)snprintf(name, sizeof name, "%.*s", (int)length, text);
+        unsigned role = role_from_name(name);
+        if (role == 0) {
+            (void)error_set(reterr, ERROR_INVALID, "unknown role \"%s\"", name);
+            return 0;
+        }
+        roles |= role;
+        text += length;
+        text += strspn(text, ",");
+    }
+    if (roles == 0) {
+        (void)error_set(reterr, ERROR_INVALID, "no role named");
+    }
+    return roles;
+}
+
+static bool read_password(char *password, size_t size, const char *username, struct error *reterr)
+{
+    if (fgets(password, (int)size, stdin) == NULL) {
+        return error_set(reterr, ERROR_INVALID, "no password on standard input");
+    }
+    password[strcspn(password, "\r\n")] = '\0';
+    const char *objection = password_objection(password, username);
+    return objection == NULL || error_set(reterr, ERROR_INVALID, "%s", objection);
+}
+
+static bool add_account(struct store *store, struct arena *arena, const char *clinic_id,
+                        const char *username, unsigned roles, const char *hash, const char **ret_id,
+                        struct error *reterr)
+{
+    if (!store_begin(store, clinic_id, clinic_id, reterr) ||
+        !account_create(store, arena, username, username, hash, roles, ret_id, reterr) ||
+        !store_commit(store, reterr)) {
+        store_rollback(store);
+        return false;
+    }
+    return true;
+}
+
+int app_account_add(const struct config *config, const char *clinic_id, const char *username,
+                    const char *roles_text)
+{
+    struct error error = {0};
+    char password[PASSWORD_MAX_LENGTH + 3];
+    unsigned roles = read_roles(roles_text, &error);
+    if (roles == 0 || !require_database(config->owner_database, &error) ||
+        !read_password(password, sizeof password, username, &error)) {
+        return fail("account_add_failed", &error);
+    }
+    if (!uuid_is_valid(clinic_id)) {
+        (void)error_set(&error, ERROR_INVALID, "the clinic's id is not a UUID");
+        return fail("account_add_failed", &error);
+    }
+    const char *hash = NULL;
+    const char *id = NULL;
+    struct arena *arena = arena_new();
+    struct store *store = store_new(config->owner_database);
+    bool added = password_hash(arena, password, &hash, &error) &&
+                 add_account(store, arena, clinic_id, username, roles, hash, &id, &error);
+    if (added) {
+        printf("%s\n", id);
+    }
+    store_free(store);
+    arena_free(arena);
+    return added ? 0 : fail("account_add_failed", &error);
+}

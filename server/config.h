@@ -1,0 +1,27 @@
+/* Settings, read from the environment once at start. */
+#ifndef SERVER_CONFIG_H
+#define SERVER_CONFIG_H
+
+#include "base/error.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+struct config {
+    const char *address;
+    uint16_t port; /* 0: any free port */
+    const char *database;
+    const char *owner_database;
+    unsigned workers;
+    unsigned queue;
+    bool secure_cookies;
+};
+
+/* Reads PENSTOCK_*; every text points into the environment. An unusable value is an error that
+ * names the variable and what it may be. */
+MUST_CHECK bool config_read(struct config *ret_config, struct error *reterr);
+
+/* Prints the settings with their defaults and meanings. */
+void config_print_help(void);
+
+#endif
