@@ -1,0 +1,106 @@
+// Requests to the server that served the page. Every failure becomes a Failure that says what kind it
+// is, so that pages can tell people what to do.
+import {texts} from './texts.js';
+
+export class Failure extends Error {
+  /** kind: 'session' | 'credentials' | 'forbidden' | 'missing' | 'wait' | 'refused' | 'away' */
+  constructor(kind, message, {status = 0, retryAfterS = null} = {}) {
+    super(message);
+    this.kind = kind;
+    this.status = status; // 0: no answer
+    this.retryAfterS = retryAfterS;
+  }
+}
+
+const KIND_BY_STATUS = {401: 'session', 403: 'forbidden', 404: 'missing', 429: 'wait', 503: 'wait'};
+
+async function failureOf(response) {
+  const kind = KIND_BY_STATUS[response.status] ?? (response.status >= 500 ? 'away' : 'refused');
+  let detail = '';
+  try {
+    detail = (await response.json()).detail ?? '';
+  } catch {
+    // a proxy's own page: the status has to do
+  }
+  const wait = Number.parseInt(response.headers.get('Retry-After') ?? '', 10);
+  const message = kind === 'refused' && detail ? `${texts.failures[kind]} (${detail})` : texts.failures[kind];
+  return new Failure(kind, message, {
+    status: response.status,
+    retryAfterS: Number.isFinite(wait) ? wait : null,
+  });
+}
+
+async function send(path, options) {
+  let response;
+  try {
+    response = await fetch(path, {
+      credentials: 'same-origin',
+      cache: 'no-store',
+      ...options,
+      headers: {Accept: 'application/json', ...options?.headers},
+    });
+  } catch (error) {
+    if (error.name === 'AbortError') throw error;
+    throw new Failure('away', texts.failures.away);
+  }
+  if (!response.ok) throw await failureOf(response);
+  return response.status === 204 ? null : response.json();
+}
+
+/** Goes to the sign-in page and remembers where to come back to. */
+export function goToSignIn() {
+  const here = location.pathname + location.search + location.hash;
+  location.assign(`/sign-in?next=${encodeURIComponent(here)}`);
+}
+
+/** GET; an expired session leads to the sign-in page and the promise then never settles. */
+export async function get(path, parameters = {}, signal = undefined) {
+  const query = new URLSearchParams();
+  for (const [name, value] of Object.entries(parameters)) {
+    if (value !== null && value !== undefined && value !== '') query.set(name, String(value));
+  }
+  const suffix = query.toString();
+  try {
+    return await send(suffix ? `${path}?${suffix}` : path, {signal});
+  } catch (error) {
+    if (error.kind !== 'session') throw error;
+    goToSignIn();
+    return new Promise(() => {});
+  }
+}
+
+/** Every item of a list, page by page, up to `most`. */
+export async function getAll(path, parameters = {}, most = 2000) {
+  const items = [];
+  let cursor = null;
+  do {
+    const page = await get(path, {limit: 200, ...parameters, cursor});
+    items.push(...page.items);
+    cursor = page.next_cursor;
+  } while (cursor && items.length < most);
+  return items;
+}
+
+const JSON_BODY = {'Content-Type': 'application/json'};
+
+export async function signIn(username, password) {
+  try {
+    return await send('/v1/sessions', {
+      method: 'POST',
+      headers: JSON_BODY,
+      body: JSON.stringify({username, password}),
+    });
+  } catch (error) {
+    if (error.kind === 'session') throw new Failure('credentials', texts.failures.credentials);
+    throw error;
+  }
+}
+
+/** A session that has already ended counts as signed out. */
+export async function signOut() {
+  try {
+    await send('/v1/sessions/current', {method: 'DELETE', headers: JSON_BODY});
+  } catch (error) {
+    if (error.kind !== 'session') throw error;
+  }
+}

@@ -1,0 +1,48 @@
+// Elements without markup strings: text only ever enters as text nodes.
+
+/**
+ * Makes an element. `properties`: `class`, `dataset`, `on` (event name -> listener), everything else
+ * is an attribute; null, undefined and false leave it out, true gives an empty one.
+ * Children: nodes, strings, numbers, nested lists; null and false are skipped.
+ */
+export function element(tag, properties = {}, ...children) {
+  const node = document.createElement(tag);
+  for (const [name, value] of Object.entries(properties)) {
+    if (name === 'dataset') {
+      Object.assign(node.dataset, value);
+    } else if (name === 'on') {
+      for (const [type, listener] of Object.entries(value)) node.addEventListener(type, listener);
+    } else if (value !== null && value !== undefined && value !== false) {
+      node.setAttribute(name, value === true ? '' : String(value));
+    }
+  }
+  append(node, children);
+  return node;
+}
+
+export function append(node, children) {
+  for (const child of children.flat(Infinity)) {
+    if (child !== null && child !== undefined && child !== false) {
+      node.append(child instanceof Node ? child : String(child));
+    }
+  }
+}
+
+/** Replaces everything inside a node. */
+export function fill(node, ...children) {
+  node.replaceChildren();
+  append(node, children);
+}
+
+/** A list of term and description; entries without a description are left out. */
+export function descriptionList(className, entries) {
+  return element(
+    'dl',
+    {class: className},
+    entries
+      .filter(([, value]) => value !== null && value !== undefined && value !== '')
+      .map(([term, value]) =>
+        element('div', {}, element('dt', {}, term), element('dd', {}, value)),
+      ),
+  );
+}

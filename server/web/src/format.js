@@ -1,0 +1,101 @@
+// Numbers, units and times as people read them. The API's own values stay untouched beside them.
+import {STEP_OF_CODE, STEP_OF_UNIT, UNIT_SYMBOL, texts} from './texts.js';
+
+const NO_BREAK_SPACE = '\u00a0';
+const MINUS = '\u2212';
+
+/** "cm[H2O]" -> "cmH₂O"; counts and indices ("1") have none. */
+export function unitSymbol(unit) {
+  return unit ? (UNIT_SYMBOL[unit] ?? unit) : '';
+}
+
+/** Nearest multiple of the step; ties go away from zero, as in the server's summary. */
+export function roundTo(value, step) {
+  const multiple = Math.floor(Math.abs(value) / step + 0.5);
+  return multiple === 0 ? 0 : Math.sign(value) * multiple * step;
+}
+
+function decimalsOf(step) {
+  return Math.max(0, Math.ceil(-Math.log10(step) - 1e-9));
+}
+
+/** The step to which people's pages round a value (ICS: flow 1 mL/s, volume 10 mL, pressure 1 cmH2O). */
+export function reportStep(code, unit) {
+  return STEP_OF_CODE[code] ?? STEP_OF_UNIT[unit] ?? 0.1;
+}
+
+export function number(value, step) {
+  return roundTo(value, step).toFixed(decimalsOf(step)).replace('-', MINUS);
+}
+
+/** A value of the analysis document without its unit: number, word or yes/no. */
+export function valueText(code, entry) {
+  if (typeof entry.value === 'number') return number(entry.value, reportStep(code, entry.unit));
+  if (typeof entry.value === 'boolean') return entry.value ? texts.yes : texts.no;
+  return texts.words[entry.value] ?? humanise(String(entry.value));
+}
+
+export function withUnit(text, unit) {
+  const symbol = unitSymbol(unit);
+  return symbol ? text + NO_BREAK_SPACE + symbol : text;
+}
+
+/** "first_desire" -> "First desire", for codes that the catalogue of texts does not know. */
+export function humanise(code) {
+  const words = code.replace(/_/g, ' ').trim();
+  return words.charAt(0).toUpperCase() + words.slice(1);
+}
+
+/** Seconds on a recording's axis -> "1:02.5" or "1:02:03". `decimals` as the zoom asks for. */
+export function clock(seconds, decimals = 0) {
+  const scale = 10 ** decimals;
+  const ticks = Math.round(Math.abs(seconds) * scale);
+  const whole = Math.floor(ticks / scale);
+  const hours = Math.floor(whole / 3600);
+  const minutes = Math.floor((whole % 3600) / 60);
+  const rest = ((ticks - (hours * 3600 + minutes * 60) * scale) / scale).toFixed(decimals);
+  const padded = rest.padStart(decimals ? decimals + 3 : 2, '0');
+  const sign = seconds < 0 && ticks > 0 ? MINUS : '';
+  return hours
+    ? `${sign}${hours}:${String(minutes).padStart(2, '0')}:${padded}`
+    : `${sign}${minutes}:${padded}`;
+}
+
+export function duration(seconds) {
+  return seconds < 60 ? texts.seconds(number(seconds, 1)) : texts.minutes(clock(seconds));
+}
+
+const TIME = new Intl.DateTimeFormat('en-GB', {hour: '2-digit', minute: '2-digit'});
+const DAY = new Intl.DateTimeFormat('en-GB', {day: 'numeric', month: 'long', year: 'numeric'});
+const WEEKDAY = new Intl.DateTimeFormat('en-GB', {weekday: 'long', day: 'numeric', month: 'long', year: 'numeric'});
+
+export const timeOfDay = (moment) => TIME.format(new Date(moment));
+export const dayAndTime = (moment) => `${DAY.format(new Date(moment))}, ${timeOfDay(moment)}`;
+
+/** "2026-03-02" -> "2 March 2026", without moving through a time zone. */
+export function calendarDay(day, withWeekday = false) {
+  const [year, month, date] = day.split('-').map(Number);
+  return (withWeekday ? WEEKDAY : DAY).format(new Date(year, month - 1, date));
+}
+
+/** The browser's own day as YYYY-MM-DD. */
+export function localDay(moment = new Date()) {
+  const two = (value) => String(value).padStart(2, '0');
+  return `${moment.getFullYear()}-${two(moment.getMonth() + 1)}-${two(moment.getDate())}`;
+}
+
+export function shiftDay(day, days) {
+  const [year, month, date] = day.split('-').map(Number);
+  return localDay(new Date(year, month - 1, date + days));
+}
+
+/** Completed years at a moment. */
+export function ageAt(birthDate, moment) {
+  const [year, month, date] = birthDate.split('-').map(Number);
+  const then = new Date(moment);
+  const before =
+    then.getMonth() + 1 < month || (then.getMonth() + 1 === month && then.getDate() < date);
+  return then.getFullYear() - year - (before ? 1 : 0);
+}
+
+export const fullName = (patient) => `${patient.family_name}, ${patient.given_name}`;

@@ -1,0 +1,98 @@
+import {signIn} from './api.js';
+import {append, element, fill} from './dom.js';
+import {footer} from './shell.js';
+import {texts} from './texts.js';
+
+/** Only a path of this server, so that nobody can be led elsewhere through the address. */
+function destination() {
+  const next = new URLSearchParams(location.search).get('next') ?? '';
+  const address = new URL(next.startsWith('/') ? next : '/today', location.origin);
+  const own = address.origin === location.origin && !address.pathname.startsWith('/sign-in');
+  return own ? address.pathname + address.search + address.hash : '/today';
+}
+
+function explain(error) {
+  if (error.kind !== 'wait') return error.message;
+  const wait = error.retryAfterS
+    ? texts.signIn.waitSeconds(error.retryAfterS)
+    : texts.signIn.waitSome;
+  return error.status === 503 ? error.message : texts.signIn.tooMany(wait);
+}
+
+function field(id, label, type, autocomplete) {
+  const input = element('input', {
+    id,
+    name: id,
+    type,
+    autocomplete,
+    required: true,
+    autocapitalize: 'none',
+    spellcheck: 'false',
+    maxlength: 200,
+  });
+  return {input, row: element('div', {class: 'field'}, element('label', {for: id}, label), input)};
+}
+
+function build() {
+  const username = field('username', texts.signIn.username, 'text', 'username');
+  const password = field('password', texts.signIn.password, 'password', 'current-password');
+  const message = element('div', {id: 'sign-in-message', class: 'form-message', role: 'alert'});
+  const button = element('button', {type: 'submit', class: 'button button-main'}, texts.signIn.submit);
+
+  function show(text) {
+    fill(message, text && element('p', {class: 'notice notice-error'}, text));
+    for (const {input} of [username, password]) {
+      input.toggleAttribute('aria-invalid', false);
+      if (text) input.setAttribute('aria-describedby', message.id);
+      else input.removeAttribute('aria-describedby');
+    }
+  }
+
+  async function submit(event) {
+    event.preventDefault();
+    show('');
+    if (!username.input.value.trim() || !password.input.value) {
+      show(texts.signIn.missing);
+      (username.input.value.trim() ? password : username).input.focus();
+      return;
+    }
+    button.disabled = true;
+    button.textContent = texts.signIn.busy;
+    try {
+      await signIn(username.input.value.trim(), password.input.value);
+      location.assign(destination());
+    } catch (error) {
+      show(explain(error));
+      password.input.value = '';
+      (error.kind === 'credentials' ? password.input : button).focus();
+    } finally {
+      button.disabled = false;
+      button.textContent = texts.signIn.submit;
+    }
+  }
+
+  document.title = texts.pageTitle(texts.signIn.title);
+  append(document.body, [
+    element(
+      'main',
+      {id: 'content', class: 'sign-in'},
+      element('p', {class: 'brand'}, texts.product),
+      element('h1', {}, texts.signIn.title),
+      element('p', {class: 'lead'}, texts.signIn.lead),
+      new URLSearchParams(location.search).has('next') &&
+        element('p', {class: 'notice notice-info', role: 'status'}, texts.signIn.ended),
+      element(
+        'form',
+        {novalidate: true, on: {submit}},
+        username.row,
+        password.row,
+        message,
+        button,
+      ),
+    ),
+    footer(),
+  ]);
+  username.input.focus();
+}
+
+build();

@@ -1,0 +1,286 @@
+import {get, getAll} from './api.js';
+import {append, element, fill} from './dom.js';
+import {calendarDay, dayAndTime, fullName, localDay, shiftDay, timeOfDay} from './format.js';
+import {buildShell, notice} from './shell.js';
+import {TYPE_NAME, texts} from './texts.js';
+
+const KIND_REQUESTS = 4; // at a time, so that a long day does not fill the server's queue
+const SEARCH_LIMIT = 50;
+
+function statusBadge(status) {
+  return element('span', {class: `badge badge-${status}`}, texts.banner[status]?.[0] ?? status);
+}
+
+/** One study as a row; the whole row is the link's target area. */
+function studyRow(study, withDate) {
+  const kinds = element('span', {class: 'row-kinds'});
+  const row = element(
+    'li',
+    {class: 'study-row', dataset: {study: study.id}},
+    element(
+      'span',
+      {class: withDate ? 'row-time row-date' : 'row-time'},
+      withDate ? dayAndTime(study.started_at) : timeOfDay(study.started_at),
+    ),
+    element('a', {class: 'row-name', href: `/studies/${study.id}`}, study.patient_name),
+    element('span', {class: 'row-mrn'}, `${texts.today.mrn} ${study.patient_mrn}`),
+    kinds,
+    statusBadge(study.status),
+    element(
+      'span',
+      {class: 'row-count'},
+      study.recording_count ? texts.today.recordings(study.recording_count) : texts.today.noRecordings,
+    ),
+  );
+  return {study, row, kinds};
+}
+
+function showKinds(place, types) {
+  fill(place, [...new Set(types)].map((type) => TYPE_NAME[type] ?? type).join(' · '));
+}
+
+/** The list does not carry the recordings' types, so they are asked for behind the first paint. */
+async function loadKinds(rows, signal) {
+  const waiting = rows.filter(({study}) => study.recording_count > 0);
+  async function work() {
+    for (let next = waiting.shift(); next && !signal.aborted; next = waiting.shift()) {
+      try {
+        const list = await get(`/v1/studies/${next.study.id}/recordings`, {}, signal);
+        showKinds(next.kinds, list.items.map((recording) => recording.type));
+      } catch {
+        // the row is usable without its kinds
+      }
+    }
+  }
+  await Promise.all(Array.from({length: KIND_REQUESTS}, work));
+}
+
+const byStart = (one, other) => Date.parse(one.started_at) - Date.parse(other.started_at);
+
+function roomSections(studies) {
+  const rooms = new Map();
+  for (const study of [...studies].sort(byStart)) {
+    const room = study.room || texts.today.noRoom;
+    rooms.set(room, [...(rooms.get(room) ?? []), study]);
+  }
+  const rows = [];
+  const sections = [...rooms.keys()]
+    .sort((one, other) => one.localeCompare(other, 'en', {numeric: true}))
+    .map((room) => {
+      const own = rooms.get(room).map((study) => studyRow(study, false));
+      rows.push(...own);
+      return element(
+        'section',
+        {class: 'room'},
+        element(
+          'h2',
+          {},
+          room,
+          element('span', {class: 'room-count'}, texts.today.studies(own.length)),
+        ),
+        element('ul', {class: 'study-list'}, own.map(({row}) => row)),
+      );
+    });
+  return {sections, rows};
+}
+
+/** Date field, previous, next, today. Calls `show(day)` for the first and every chosen day. */
+function dayPicker(show) {
+  const heading = element('h1', {});
+  const input = element('input', {type: 'date', id: 'day', required: true});
+  const button = (label, symbol, pick) =>
+    element(
+      'button',
+      {type: 'button', class: 'button', 'aria-label': symbol && label, title: symbol && label, on: {click: pick}},
+      symbol || label,
+    );
+
+  function choose(day) {
+    input.value = day;
+    fill(
+      heading,
+      calendarDay(day, true),
+      day === localDay() && element('span', {class: 'day-mark'}, texts.today.todayMark),
+    );
+    const address = day === localDay() ? '/today' : `/today?date=${day}`;
+    history.replaceState(null, '', address);
+    show(day);
+  }
+
+  input.addEventListener('change', () => input.value && choose(input.value));
+  const head = element(
+    'div',
+    {class: 'day-head'},
+    heading,
+    element(
+      'div',
+      {class: 'day-tools'},
+      button(texts.today.previous, '‹', () => choose(shiftDay(input.value, -1))),
+      element('label', {for: 'day', class: 'visually-hidden'}, texts.today.day),
+      input,
+      button(texts.today.next, '›', () => choose(shiftDay(input.value, 1))),
+      button(texts.today.today, '', () => choose(localDay())),
+    ),
+  );
+  const asked = new URLSearchParams(location.search).get('date') ?? '';
+  return {
+    element: head,
+    start: () => choose(/^\d{4}-\d{2}-\d{2}$/.test(asked) ? asked : localDay()),
+  };
+}
+
+function dayList() {
+  const place = element('div', {class: 'day-list', 'aria-live': 'polite'});
+  let running = new AbortController();
+
+  async function show(day) {
+    running.abort();
+    running = new AbortController();
+    const {signal} = running;
+    fill(place, element('p', {class: 'loading'}, texts.loading));
+    try {
+      const studies = await getAll('/v1/studies', {date: day});
+      if (signal.aborted) return;
+      const {sections, rows} = roomSections(studies);
+      fill(
+        place,
+        studies.length
+          ? sections
+          : element(
+              'div',
+              {class: 'empty'},
+              element('p', {class: 'empty-title'}, texts.today.empty),
+              element('p', {}, texts.today.emptyHint),
+            ),
+      );
+      await loadKinds(rows, signal);
+    } catch (error) {
+      if (!signal.aborted) fill(place, notice('error', error.message, () => show(day)));
+    }
+  }
+  return {element: place, show};
+}
+
+async function patientStudies(patient, place) {
+  fill(place, element('p', {class: 'loading'}, texts.loading));
+  try {
+    const studies = await getAll('/v1/studies', {patient_id: patient.id});
+    const rows = studies.map((study) =>
+      studyRow({patient_name: fullName(patient), patient_mrn: patient.mrn, ...study}, true),
+    );
+    fill(
+      place,
+      rows.length
+        ? element('ul', {class: 'study-list'}, rows.map(({row}) => row))
+        : element('p', {class: 'empty'}, texts.today.patientNoStudies),
+    );
+    await loadKinds(rows, new AbortController().signal);
+  } catch (error) {
+    fill(place, notice('error', error.message, () => patientStudies(patient, place)));
+  }
+}
+
+function patientRow(patient) {
+  const place = element('div', {class: 'patient-studies'});
+  const button = element(
+    'button',
+    {type: 'button', class: 'button', 'aria-expanded': 'false', 'aria-label': texts.today.patientStudiesOf(fullName(patient))},
+    texts.today.patientStudies,
+  );
+  button.addEventListener('click', () => {
+    const open = button.getAttribute('aria-expanded') !== 'true';
+    button.setAttribute('aria-expanded', String(open));
+    if (open) patientStudies(patient, place);
+    else fill(place);
+  });
+  return element(
+    'li',
+    {class: 'patient-row', dataset: {patient: patient.id}},
+    element(
+      'div',
+      {class: 'patient-line'},
+      element('span', {class: 'row-name'}, fullName(patient)),
+      element('span', {class: 'row-mrn'}, `${texts.today.mrn} ${patient.mrn}`),
+      patient.birth_date &&
+        element('span', {class: 'row-born'}, `${texts.today.born} ${calendarDay(patient.birth_date)}`),
+      button,
+    ),
+    place,
+  );
+}
+
+/** By name and by MRN at once, because people type whichever they have at hand. */
+async function findPatients(what) {
+  const [byName, byMrn] = await Promise.all([
+    get('/v1/patients', {name: what, limit: SEARCH_LIMIT}),
+    get('/v1/patients', {mrn: what, limit: SEARCH_LIMIT}),
+  ]);
+  const found = new Map([...byMrn.items, ...byName.items].map((patient) => [patient.id, patient]));
+  return {patients: [...found.values()], more: Boolean(byName.next_cursor)};
+}
+
+function search() {
+  const results = element('div', {class: 'search-results', 'aria-live': 'polite'});
+  const input = element('input', {type: 'search', id: 'search', autocomplete: 'off', 'aria-describedby': 'search-hint', maxlength: 100});
+
+  async function submit(event) {
+    event?.preventDefault();
+    const what = input.value.trim();
+    if (what.length < 2) {
+      fill(results, element('p', {class: 'notice notice-info'}, texts.today.searchShort));
+      return;
+    }
+    fill(results, element('p', {class: 'loading'}, texts.loading));
+    try {
+      const {patients, more} = await findPatients(what);
+      const close = () => {
+        input.value = '';
+        fill(results);
+        input.focus();
+      };
+      fill(
+        results,
+        element(
+          'div',
+          {class: 'search-head'},
+          element(
+            'h2',
+            {},
+            more ? texts.today.searchMany(patients.length) : texts.today.searchFound(patients.length),
+          ),
+          element('button', {type: 'button', class: 'button button-quiet', on: {click: close}}, texts.today.searchClear),
+        ),
+        patients.length
+          ? element('ul', {class: 'patient-list'}, patients.map(patientRow))
+          : element('p', {class: 'empty'}, texts.today.searchNone(what)),
+      );
+    } catch (error) {
+      fill(results, notice('error', error.message, () => submit()));
+    }
+  }
+
+  const form = element(
+    'form',
+    {class: 'search', role: 'search', on: {submit}},
+    element('label', {for: 'search'}, texts.today.search),
+    element(
+      'div',
+      {class: 'search-line'},
+      input,
+      element('button', {type: 'submit', class: 'button button-main'}, texts.today.searchSubmit),
+    ),
+    element('p', {id: 'search-hint', class: 'hint'}, texts.today.searchHint),
+  );
+  return [form, results];
+}
+
+function build() {
+  document.title = texts.pageTitle(texts.today.title);
+  const main = buildShell('/today');
+  const list = dayList();
+  const picker = dayPicker(list.show);
+  append(main, [picker.element, search(), list.element]);
+  picker.start();
+}
+
+build();
