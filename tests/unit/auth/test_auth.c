@@ -1,0 +1,116 @@
+/* Passwords and secrets. */
+#include "auth/password.h"
+#include "auth/secret.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <string.h>
+
+struct objection_case {
+    const char *password;
+    const char *username;
+    bool acceptable;
+};
+
+/* NIST SP 800-63B, section 5.1.1.2 (from memory): length and a block list of common values, and no
+ * rules on which kinds of characters to mix. */
+static const struct objection_case OBJECTIONS[] = {
+    {"elevenchars", "kim", false},
+    {"twelve chars", "kim", true},
+    {"aaaaaaaaaaaaaaaa", "kim", false},
+    {"Password1234", "kim", false},
+    {"kim.holt rides a bus", "kim.holt", false},
+    {"KIM.HOLT rides a bus", "kim.holt", false},
+    {"correct horse battery", "kim.holt", true},
+    {"\xc3\xa4\xc3\xb6\xc3\xbc\xc3\xa4\xc3\xb6\xc3\xbc spaces are fine", "kim", true},
+};
+
+static void objections_follow_length_and_block_list(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < sizeof OBJECTIONS / sizeof OBJECTIONS[0]; i++) {
+        const char *objection = password_objection(OBJECTIONS[i].password, OBJECTIONS[i].username);
+        if ((objection == NULL) != OBJECTIONS[i].acceptable) {
+            fail_msg("case %zu: %s", i, objection == NULL ? "accepted" : objection);
+        }
+    }
+}
+
+static void password_of_129_bytes_is_too_long(void **state)
+{
+    (void)state;
+    char password[130];
+    for (size_t i = 0; i < sizeof password - 1; i++) {
+        password[i] = (char)('a' + i % 23);
+    }
+    password[129] = '\0';
+    assert_non_null(password_objection(password, "kim"));
+    password[128] = '\0';
+    assert_null(password_objection(password, "kim"));
+}
+
+static void hash_is_argon2id_and_verifies_only_its_password(void **state)
+{
+    (void)state;
+    struct arena *arena = arena_new();
+    struct error error = {0};
+    const char *hash = NULL;
+    const char *other = NULL;
+    assert_true(password_hash(arena, "a long enough password", &hash, &error));
+    assert_true(password_hash(arena, "a long enough password", &other, &error));
+    assert_memory_equal(hash, "$argon2id$", 10);
+    assert_string_not_equal(hash, other);
+    assert_true(password_verify("a long enough password", hash));
+    assert_false(password_verify("a long enough passwore", hash));
+    assert_false(password_verify("a long enough password", NULL));
+    arena_free(arena);
+}
+
+static void secrets_differ_and_carry_their_mark(void **state)
+{
+    (void)state;
+    char one[SECRET_TEXT_SIZE];
+    char two[SECRET_TEXT_SIZE];
+    char prefix[SECRET_PREFIX_SIZE];
+    secret_new(SECRET_TOKEN_MARK, one);
+    secret_new(SECRET_TOKEN_MARK, two);
+    assert_memory_equal(one, "pst_", 4);
+    assert_int_equal(strlen(one), 4 + 43);
+    assert_string_not_equal(one, two);
+    secret_prefix(one, prefix);
+    assert_memory_equal(prefix, one, 12);
+    assert_int_equal(strlen(prefix), 12);
+}
+
+/* SHA-256 of "abc": FIPS 180-4, example of the algorithm. */
+static void hash_of_a_secret_is_sha256(void **state)
+{
+    (void)state;
+    static const unsigned char EXPECTED[SECRET_HASH_BYTES] = {
+        0xba, 0x78, 0x16, 0xbf, 0x8f, 0x01, 0xcf, 0xea, 0x41, 0x41, 0x40,
+        0xde, 0x5d, 0xae, 0x22, 0x23, 0xb0, 0x03, 0x61, 0xa3, 0x96, 0x17,
+        0x7a, 0x9c, 0xb4, 0x10, 0xff, 0x61, 0xf2, 0x00, 0x15, 0xad,
+    };
+    unsigned char hash[SECRET_HASH_BYTES];
+    secret_hash("abc", hash);
+    assert_memory_equal(hash, EXPECTED, sizeof EXPECTED);
+}
+
+int main(void)
+{
+    if (!password_library_start()) {
+        return 1;
+    }
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(objections_follow_length_and_block_list),
+        cmocka_unit_test(password_of_129_bytes_is_too_long),
+        cmocka_unit_test(hash_is_argon2id_and_verifies_only_its_password),
+        cmocka_unit_test(secrets_differ_and_carry_their_mark),
+        cmocka_unit_test(hash_of_a_secret_is_sha256),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
