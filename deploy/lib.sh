@@ -58,11 +58,13 @@ explain_failure() {
     } >&2
 }
 
-# For the EXIT trap: a command that ended the program without a word of its own still gets one.
+# For the EXIT trap: a command that ended the program without a word of its own still gets one. The
+# log is kept only when it explains a failure.
 explain_exit() {
     if [[ $1 != 0 && -z $LAST_WORD_SAID ]]; then
         explain_failure "${STEP_TEXT:-a command} (exit code $1)"
     fi
+    [[ $1 != 0 && -s $STEP_LOG ]] || [[ ! -f $STEP_LOG ]] || rm -f "$STEP_LOG"
 }
 
 # wait_until SECONDS COMMAND...: polls until the command succeeds.
