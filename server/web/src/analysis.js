@@ -93,7 +93,7 @@ function listTable(title, items) {
   const cell = (value) => plain(isMeasure(value) ? value.value : value);
   return element(
     'div',
-    {class: 'table-scroll', tabindex: '0', role: 'region', 'aria-label': title},
+    {class: 'table-scroll', tabindex: '0', role: 'group', 'aria-label': title},
     element(
       'table',
       {},

@@ -50,7 +50,7 @@ async function send(path, options) {
 /** Goes to the sign-in page and remembers where to come back to. */
 export function goToSignIn() {
   const here = location.pathname + location.search + location.hash;
-  location.assign(`/sign-in?next=${encodeURIComponent(here)}`);
+  location.assign(`/sign-in?ended&next=${encodeURIComponent(here)}`);
 }
 
 /** GET; an expired session leads to the sign-in page and the promise then never settles. */

@@ -48,7 +48,8 @@ export class EventTrack {
         element('span', {class: 'mark-name'}, eventName(event)),
       ),
     );
-    fill(this.lanes, this.labels);
+    this.stems = events.map(() => element('span', {class: 'mark-stem'}));
+    fill(this.lanes, this.stems, this.labels);
   }
 
   layout(view, toX, leftEdge, rightEdge) {
@@ -56,22 +57,29 @@ export class EventTrack {
     let hidden = 0;
     this.labels.forEach((label, index) => {
       const {at_s: atS} = this.events[index];
+      const stem = this.stems[index];
+      stem.classList.add('mark-off');
       label.classList.remove('mark-short', 'mark-off', 'mark-selected');
       if (atS < view.fromS || atS > view.toS) {
         label.classList.add('mark-off');
         return;
       }
       label.classList.toggle('mark-selected', index === view.selectedEvent);
-      if (!this.place(label, toX(atS), {lanes, leftEdge, rightEdge})) {
+      const lane = this.place(label, toX(atS), {lanes, leftEdge, rightEdge});
+      if (lane < 0) {
         label.classList.add('mark-off');
         hidden++;
+      } else {
+        stem.classList.remove('mark-off');
+        stem.style.left = `${toX(atS)}px`;
+        stem.style.top = `${(lane + 1) * LANE_HEIGHT - 3}px`;
       }
     });
     this.lanes.style.height = `${Math.max(1, lanes.length) * LANE_HEIGHT}px`;
     this.note.textContent = hidden ? texts.events.hidden(hidden) : '';
   }
 
-  /** The whole label when a lane is free for it, else the number alone. */
+  /** The whole label when a lane is free for it, else the number alone; returns its lane or -1. */
   place(label, x, {lanes, leftEdge, rightEdge}) {
     for (const [short, most] of [[false, FULL_LABEL_LANES], [true, LANES_MOST]]) {
       label.classList.toggle('mark-short', short);
@@ -81,10 +89,10 @@ export class EventTrack {
       if (lane >= 0) {
         label.style.left = `${left}px`;
         label.style.top = `${lane * LANE_HEIGHT}px`;
-        return true;
+        return lane;
       }
     }
-    return false;
+    return -1;
   }
 }
 
@@ -103,7 +111,6 @@ export function eventList(events, onPick) {
           {
             type: 'button',
             class: 'event-button',
-            'aria-label': texts.events.jump(eventName(event), clock(event.at_s, 1)),
             on: {click: () => onPick(index)},
           },
           element('span', {class: 'mark-number'}, index + 1),

@@ -89,6 +89,12 @@ export function shiftDay(day, days) {
   return localDay(new Date(year, month - 1, date + days));
 }
 
+/** First moment of the browser's day, as RFC 3339. */
+export function startOfDay(day) {
+  const [year, month, date] = day.split('-').map(Number);
+  return new Date(year, month - 1, date).toISOString();
+}
+
 /** Completed years at a moment. */
 export function ageAt(birthDate, moment) {
   const [year, month, date] = birthDate.split('-').map(Number);

@@ -79,7 +79,7 @@ function build() {
       element('p', {class: 'brand'}, texts.product),
       element('h1', {}, texts.signIn.title),
       element('p', {class: 'lead'}, texts.signIn.lead),
-      new URLSearchParams(location.search).has('next') &&
+      new URLSearchParams(location.search).has('ended') &&
         element('p', {class: 'notice notice-info', role: 'status'}, texts.signIn.ended),
       element(
         'form',

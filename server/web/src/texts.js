@@ -81,7 +81,7 @@ export const texts = {
     searchFound: (number) => `${texts.count(number, 'patient', 'patients')} found`,
     searchMany: (number) => `The first ${number} patients. Enter more of the name to narrow this down.`,
     patientStudies: 'Show studies',
-    patientStudiesOf: (name) => `Show the studies of ${name}`,
+    patientStudiesOf: (name) => `Show studies of ${name}`,
     patientNoStudies: 'No studies of this patient yet.',
     born: 'born',
   },
@@ -143,7 +143,7 @@ export const texts = {
     missing: 'missing',
     none: '–',
     between: (low, high) => `${low} to ${high}`,
-    derived: 'computed as pves − pabd',
+    derived: 'pves − pabd',
     label: (name, low, high, unit, from, to) =>
       `${name}: ${low} to ${high} ${unit} between ${from} and ${to}. The table below the traces has the figures.`,
     labelEmpty: (name) => `${name}: no samples in this recording`,
@@ -159,7 +159,6 @@ export const texts = {
   events: {
     title: 'Events',
     none: 'No events were marked.',
-    jump: (name, time) => `Show ${name} at ${time}`,
     hidden: (number) => `${texts.count(number, 'label', 'labels')} hidden here, zoom in or see the list`,
   },
 

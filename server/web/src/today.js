@@ -1,6 +1,6 @@
 import {get, getAll} from './api.js';
 import {append, element, fill} from './dom.js';
-import {calendarDay, dayAndTime, fullName, localDay, shiftDay, timeOfDay} from './format.js';
+import {calendarDay, dayAndTime, fullName, localDay, shiftDay, startOfDay, timeOfDay} from './format.js';
 import {buildShell, notice} from './shell.js';
 import {TYPE_NAME, texts} from './texts.js';
 
@@ -139,7 +139,9 @@ function dayList() {
     const {signal} = running;
     fill(place, element('p', {class: 'loading'}, texts.loading));
     try {
-      const studies = await getAll('/v1/studies', {date: day});
+      // The clinic's own day, not the UTC day that `date` means: they differ by up to 14 hours.
+      const span = {from: startOfDay(day), to: startOfDay(shiftDay(day, 1))};
+      const studies = await getAll('/v1/studies', span);
       if (signal.aborted) return;
       const {sections, rows} = roomSections(studies);
       fill(

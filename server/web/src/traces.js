@@ -68,7 +68,7 @@ export class Traces {
         this.spoken,
         this.table,
       ),
-      element('aside', {class: 'trace-side', 'aria-label': texts.events.title}, element('h3', {}, texts.events.title), this.list),
+      element('div', {class: 'trace-side'}, element('h3', {}, texts.events.title), this.list),
     );
     this.listen();
   }
@@ -445,7 +445,7 @@ export class Traces {
         element('summary', {}, texts.traces.table),
         element(
           'div',
-          {class: 'table-scroll', tabindex: '0', role: 'region', 'aria-label': texts.traces.table},
+          {class: 'table-scroll', tabindex: '0', role: 'group', 'aria-label': texts.traces.table},
           element(
             'table',
             {},
