@@ -1,0 +1,212 @@
+#include "filling.h"
+
+#include "body.h"
+#include "mishap.h"
+
+#include <math.h>
+
+static const double DIURESIS_ML_S = 1.2 / 60.0; /* the kidneys' part: 1 to 5 mL/min is usual */
+
+/* A healthy bladder that is filled without a pump: nearly no rise. */
+static const double DEFAULT_COMPLIANCE_ML_CMH2O = 60.0;
+
+double filling_passive_cmh2o(const struct plan *plan, double volume_ml, double since_stop_s)
+{
+    static const double relaxing_share = 0.08;
+    static const double relaxing_s = 15.0;
+    const struct plan_filling *filling = &plan->filling;
+    if (filling->capacity_ml <= 0.0) {
+        return fmax(volume_ml, 0.0) / DEFAULT_COMPLIANCE_ML_CMH2O;
+    }
+    double span_ml = filling->capacity_ml - filling->initial_ml;
+    double part = fmin(fmax((volume_ml - filling->initial_ml) / span_ml, 0.0), 1.1);
+    double shape =
+        (1.0 - filling->late_stiffness) * part + filling->late_stiffness * pow(part, 4.0);
+    double relaxed = relaxing_share * (1.0 - exp(-since_stop_s / relaxing_s));
+    return span_ml / filling->compliance_ml_cmh2o * shape * (1.0 - relaxed);
+}
+
+/* When the bladder holds a volume, while the pump runs. */
+static double time_at_volume(const struct scene *scene, const struct plan *plan, double volume_ml)
+{
+    double rate_ml_s = plan->filling.rate_ml_min / 60.0 + DIURESIS_ML_S;
+    return scene->truth.filling_start_s + (volume_ml - plan->filling.initial_ml) / rate_ml_s;
+}
+
+static void note_leak(struct scene *scene, struct scene_leak leak, double length_s)
+{
+    struct scene_truth *truth = &scene->truth;
+    /* A raised cosine of height h and length l holds h * l / 2. */
+    scene_add_hump(scene->outflow, leak.at_s, 0.3 * length_s, 0.7 * length_s,
+                   2.0 * leak.lost_ml / length_s);
+    scene_mark(scene, leak.at_s, 0.5, 1.6, "leak", "");
+    if (truth->leak_count < SCENE_NOTES_MAX) {
+        truth->leaks[truth->leak_count++] = leak;
+    }
+}
+
+static void place_contractions(struct scene *scene, const struct plan *plan)
+{
+    for (size_t i = 0; i < PLAN_CONTRACTIONS; i++) {
+        const struct plan_contraction *contraction = &plan->filling.contractions[i];
+        if (contraction->length_s <= 0.0) {
+            continue;
+        }
+        struct rng *rng = &scene->rng;
+        double start_s = time_at_volume(scene, plan, contraction->at_fill_ml);
+        double amplitude = contraction->amplitude_cmh2o * rng_between(rng, 0.9, 1.1);
+        double rise_s = 0.42 * contraction->length_s;
+        double fall_s = contraction->length_s - rise_s;
+        scene_add_hump(scene->pdet, start_s, rise_s, fall_s, amplitude);
+        scene_add_hump(scene->emg, start_s + 2.0, rise_s, fall_s, 0.8); /* holds on */
+        scene_keep_free(scene, start_s - 3.0, start_s + contraction->length_s + 3.0);
+        bool leaks = contraction->leak_ml > 0.0;
+        struct scene_truth *truth = &scene->truth;
+        truth->contractions[truth->contraction_count++] =
+            (struct scene_contraction){start_s,
+                                       start_s + rise_s,
+                                       start_s + contraction->length_s,
+                                       contraction->at_fill_ml,
+                                       amplitude,
+                                       "phasic",
+                                       leaks};
+        if (contraction->urgency) {
+            scene_mark(scene, start_s + 0.5 * rise_s, 0.5, 2.0, "urgency", "");
+        }
+        if (leaks) {
+            note_leak(scene,
+                      (struct scene_leak){start_s + rise_s - 1.0, contraction->at_fill_ml,
+                                          contraction->leak_ml, amplitude, "detrusor"},
+                      8.0);
+        }
+    }
+}
+
+static void place_manoeuvres(struct scene *scene, const struct plan *plan)
+{
+    for (size_t i = 0; i < PLAN_MANOEUVRES; i++) {
+        const struct plan_manoeuvre *manoeuvre = &plan->filling.manoeuvres[i];
+        if (manoeuvre->kind == PLAN_NO_MANOEUVRE) {
+            continue;
+        }
+        double at_s = time_at_volume(scene, plan, manoeuvre->at_fill_ml);
+        double rise = manoeuvre->rise_cmh2o;
+        double leak_s = at_s;
+        double length_s = 1.0;
+        if (manoeuvre->kind == PLAN_COUGH) {
+            body_cough(scene, at_s, rise, true);
+        } else {
+            length_s = body_valsalva(scene, at_s, rise, true);
+            leak_s = at_s + 2.2; /* at the top of the rise */
+        }
+        scene_keep_free(scene, at_s - 4.0, at_s + length_s + 5.0);
+        if (manoeuvre->leak_ml > 0.0) {
+            const char *cause = manoeuvre->kind == PLAN_COUGH ? "cough" : "valsalva";
+            note_leak(
+                scene,
+                (struct scene_leak){leak_s, manoeuvre->at_fill_ml, manoeuvre->leak_ml, rise, cause},
+                manoeuvre->kind == PLAN_COUGH ? 1.4 : 3.0);
+        }
+    }
+}
+
+/* A test cough about every minute, as good practice asks. */
+static void place_cough_tests(struct scene *scene)
+{
+    struct rng *rng = &scene->rng;
+    const struct scene_truth *truth = &scene->truth;
+    double last_s = truth->filling_start_s;
+    double at_s = last_s + rng_between(rng, 40.0, 60.0);
+    while (at_s < truth->filling_stop_s - 12.0) {
+        if (scene_is_free(scene, at_s - 2.0, at_s + 3.0)) {
+            body_cough(scene, at_s, rng_between(rng, 38.0, 85.0), rng_unit(rng) < 0.9);
+            last_s = at_s;
+            at_s += rng_between(rng, 52.0, 68.0);
+        } else {
+            at_s += 3.0;
+        }
+    }
+}
+
+static void mark_sensations(struct scene *scene, const struct plan *plan)
+{
+    const struct plan_filling *filling = &plan->filling;
+    struct scene_truth *truth = &scene->truth;
+
+    const struct {
+        double planned_ml;
+        const char *code;
+        struct scene_number *felt_ml;
+    } sensations[] = {
+        {filling->first_sensation_ml, "first_sensation", &truth->first_sensation_ml},
+        {filling->first_desire_ml, "first_desire", &truth->first_desire_ml},
+        {filling->strong_desire_ml, "strong_desire", &truth->strong_desire_ml},
+        {filling->urgency_ml, "urgency", &truth->urgency_ml},
+    };
+
+    for (size_t i = 0; i < sizeof sensations / sizeof sensations[0]; i++) {
+        if (sensations[i].planned_ml > 0.0) {
+            double felt_s = time_at_volume(scene, plan, sensations[i].planned_ml);
+            scene_mark(scene, felt_s, 0.6, 2.0, sensations[i].code, "");
+            *sensations[i].felt_ml = (struct scene_number){true, sensations[i].planned_ml};
+        }
+    }
+}
+
+/* Moves pump, bladder and wall on to `until_s`. */
+static void fill_until(struct scene *scene, const struct plan *plan, double until_s)
+{
+    struct scene_truth *truth = &scene->truth;
+    double pump_ml_step = plan->filling.rate_ml_min / 60.0 * SCENE_STEP_S;
+    double infused_ml = scene->now_s > 0.0 ? scene->infused[scene_index(scene->now_s) - 1] : 0.0;
+    size_t end = scene_index(until_s);
+    for (size_t i = scene_index(scene->now_s); i < end; i++) {
+        double at_s = (double)i * SCENE_STEP_S;
+        if (at_s >= truth->filling_start_s) {
+            scene->bladder_ml += (DIURESIS_ML_S - scene->outflow[i]) * SCENE_STEP_S;
+            if (at_s < truth->filling_stop_s) {
+                infused_ml += pump_ml_step;
+                scene->bladder_ml += pump_ml_step;
+            }
+        }
+        double since_stop_s = fmax(at_s - truth->filling_stop_s, 0.0);
+        double fullness = scene->bladder_ml / plan->filling.capacity_ml;
+        scene->infused[i] = infused_ml;
+        scene->bladder[i] = scene->bladder_ml;
+        scene->pdet[i] +=
+            plan->resting_pdet_cmh2o + filling_passive_cmh2o(plan, scene->bladder_ml, since_stop_s);
+        scene->emg[i] += 0.9 * fullness; /* guarding: the fuller, the tighter */
+    }
+    scene->now_s = (double)end * SCENE_STEP_S;
+}
+
+void filling_wait(struct scene *scene, const struct plan *plan, double length_s)
+{
+    fill_until(scene, plan, scene->now_s + length_s);
+}
+
+void filling_run(struct scene *scene, const struct plan *plan)
+{
+    struct rng *rng = &scene->rng;
+    struct scene_truth *truth = &scene->truth;
+    const struct plan_filling *filling = &plan->filling;
+    truth->filling_start_s = round(rng_between(rng, 22.0, 34.0));
+    truth->filling_stop_s = round(time_at_volume(scene, plan, filling->capacity_ml));
+    scene->bladder_ml = filling->initial_ml;
+
+    body_cough(scene, rng_between(rng, 7.0, 11.0), rng_between(rng, 50.0, 85.0), true);
+    scene_mark(scene, truth->filling_start_s, 0.0, 0.4, "filling_start", "");
+    place_contractions(scene, plan);
+    place_manoeuvres(scene, plan);
+    mishap_place(scene, plan, truth->filling_start_s, truth->filling_stop_s, false);
+    place_cough_tests(scene);
+    mark_sensations(scene, plan);
+    fill_until(scene, plan, truth->filling_stop_s);
+    scene_mark(scene, truth->filling_stop_s, 0.0, 0.5, "filling_stop", "");
+
+    double rise = filling_passive_cmh2o(plan, scene->bladder_ml, 0.0);
+    double infused_ml = scene->infused[scene_index(scene->now_s) - 1];
+    truth->capacity_ml = (struct scene_number){true, infused_ml + filling->initial_ml};
+    truth->pdet_end_fill_cmh2o = (struct scene_number){true, plan->resting_pdet_cmh2o + rise};
+    truth->compliance_ml_cmh2o = (struct scene_number){true, infused_ml / rise};
+}
