@@ -13,12 +13,12 @@ struct catalogue_row {
     const char *section; /* "uroflow", "filling", "voiding" */
     const char *code;    /* "qmax" */
     enum catalogue_kind kind;
-    const char *unit;    /* UCUM; "1" for counts and indices; NULL for words and yes/no */
-    double report_step;  /* people's pages round to a multiple of this (ICS: 1 mL/s, 10 mL, ...) */
-    const char *label;   /* "Maximum flow rate (Qmax)" */
+    const char *unit;   /* UCUM; "1" for counts and indices; NULL for words and yes/no */
+    double report_step; /* people's pages round to a multiple of this (ICS: 1 mL/s, 10 mL, ...) */
+    const char *label;  /* "Maximum flow rate (Qmax)" */
     const char *definition; /* one sentence: how it is computed here */
-    const char *source;  /* where the definition is published */
-    size_t offset;       /* of the struct measure within struct analysis_result */
+    const char *source;     /* where the definition is published */
+    size_t offset;          /* of the struct measure within struct analysis_result */
 };
 
 /* Number of rows, and row `index` (0 <= index < catalogue_count()). */

@@ -19,17 +19,17 @@ enum recording_type {
 };
 
 enum signal_kind {
-    SIGNAL_PVES,  /* vesical pressure, cmH2O */
-    SIGNAL_PABD,  /* abdominal pressure, cmH2O */
-    SIGNAL_PDET,  /* detrusor pressure, cmH2O */
-    SIGNAL_PURA,  /* urethral pressure, cmH2O */
-    SIGNAL_FLOW,  /* urine flow rate, mL/s */
-    SIGNAL_VVOID, /* voided volume, mL */
-    SIGNAL_VINF,  /* infused volume, mL */
-    SIGNAL_EMG,   /* electromyogram, uV */
+    SIGNAL_PVES,   /* vesical pressure, cmH2O */
+    SIGNAL_PABD,   /* abdominal pressure, cmH2O */
+    SIGNAL_PDET,   /* detrusor pressure, cmH2O */
+    SIGNAL_PURA,   /* urethral pressure, cmH2O */
+    SIGNAL_FLOW,   /* urine flow rate, mL/s */
+    SIGNAL_VVOID,  /* voided volume, mL */
+    SIGNAL_VINF,   /* infused volume, mL */
+    SIGNAL_EMG,    /* electromyogram, uV */
     SIGNAL_PULLER, /* withdrawn length, mm */
-    SIGNAL_PRECT, /* rectal pressure, mmHg */
-    SIGNAL_PANAL, /* anal canal pressure (one sensor), mmHg */
+    SIGNAL_PRECT,  /* rectal pressure, mmHg */
+    SIGNAL_PANAL,  /* anal canal pressure (one sensor), mmHg */
     SIGNAL_PANAL1,
     SIGNAL_PANAL2,
     SIGNAL_PANAL3,
@@ -124,7 +124,8 @@ struct recording {
     const struct event *events; /* any order */
 };
 
-/* Names as the contract spells them ("pressure_flow", "pves", "first_desire"); NULL when out of range. */
+/* Names as the contract spells them ("pressure_flow", "pves", "first_desire"); NULL when out of
+ * range. */
 const char *recording_type_name(enum recording_type type);
 const char *signal_name(enum signal_kind signal);
 const char *event_code_name(enum event_code code);

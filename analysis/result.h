@@ -19,8 +19,8 @@ enum measure_source { SOURCE_COMPUTED, SOURCE_ENTERED };
 struct measure {
     enum measure_state state;
     enum measure_source source;
-    double value;       /* numbers; for yes/no 1 or 0. In the catalogue row's unit */
-    const char *word;   /* words, e.g. "bell"; static storage */
+    double value;     /* numbers; for yes/no 1 or 0. In the catalogue row's unit */
+    const char *word; /* words, e.g. "bell"; static storage */
     bool has_time;
     double at_s;        /* where on the recording's time axis the value was read */
     const char *method; /* definition used where the literature has several, or NULL; static */
@@ -85,8 +85,8 @@ struct basis_number {
 enum { CLASSIFICATION_BASIS_MAX = 4, FINDING_BASIS_MAX = 4 };
 
 struct classification {
-    const char *code;  /* "ics_obstruction" */
-    const char *class; /* "equivocal" */
+    const char *code;   /* "ics_obstruction" */
+    const char *class;  /* "equivocal" */
     const char *method; /* definition and source, in words */
     size_t basis_count;
     struct basis_number basis[CLASSIFICATION_BASIS_MAX];

@@ -1,0 +1,221 @@
+/* Every threshold, window and constant of the analysis, with its unit and where it comes from.
+ *
+ * Marks: [read] the figure was seen in the named source; [memory] common in the literature but not
+ * confirmed in a source at hand, to be checked before it is relied on; [choice] no published rule:
+ * a decision of this project, printed beside the value that depends on it. */
+#ifndef ANALYSIS_CRITERIA_H
+#define ANALYSIS_CRITERIA_H
+
+/* ---- Samples ---- */
+
+/* Slowest and fastest usable sampling, Hz, and the largest start offset, s. [choice] */
+#define CRITERIA_RATE_MIN_HZ 0.01
+#define CRITERIA_RATE_MAX_HZ 100000.0
+#define CRITERIA_START_MAX_S 1e6
+/* Markers further away than this, s, are left out. [choice] */
+#define CRITERIA_MARKER_MAX_S 1e8
+/* Faster channels are reduced to at most this rate by block means. [choice] */
+#define CRITERIA_ANALYSIS_RATE_HZ 200.0
+/* A sample beyond this (any unit) is no measurement and counts as missing. [choice] */
+#define CRITERIA_SAMPLE_LIMIT 1e6
+/* Floor for flow and pressure sampling, Hz. ICS guidelines on equipment performance, Neurourol
+ * Urodyn 2014;33:370-379. [memory] */
+#define CRITERIA_SAMPLING_FLOOR_HZ 10.0
+/* Missing samples up to this long are bridged by a straight line in integrals and runs, s. [choice]
+ */
+#define CRITERIA_BRIDGE_S 1.0
+
+/* ---- Flow: smoothing and detection ---- */
+
+/* Half of the 2 s sliding average for Qmax, s. Good urodynamic practices, Neurourol Urodyn
+ * 2002;21:261-274. [memory] Window: 2*floor(rate)+1 samples, centred. [choice] */
+#define CRITERIA_SMOOTH_HALF_S 1.0
+/* The 2 s average needs at least this rate, Hz. [choice] */
+#define CRITERIA_SMOOTH_RATE_MIN_HZ 0.999
+/* Half window of the sliding median on which onset and end are found, s. [choice] */
+#define CRITERIA_DETECT_HALF_S 0.25
+/* Half window of the regression that turns volume into flow, s. [choice] */
+#define CRITERIA_DERIVE_HALF_S 0.25
+/* Flow is on at or above this, mL/s, sustained this long, s. [choice] */
+#define CRITERIA_FLOW_ON_ML_S  0.5
+#define CRITERIA_FLOW_ON_MIN_S 0.5
+/* A gap is flow below the threshold for at least this long, s. [choice] */
+#define CRITERIA_FLOW_GAP_S 1.0
+/* A run of flow with less volume is a drip or noise, mL. [choice] */
+#define CRITERIA_RUN_VOLUME_MIN_ML 1.0
+/* The integral for voided volume reaches out to where the 2 s average falls to this, mL/s. [choice]
+ */
+#define CRITERIA_TAIL_ML_S 0.05
+/* Without a marker, voiding starts with the first run of at least this volume, mL. [choice] */
+#define CRITERIA_VOID_VOLUME_MIN_ML 10.0
+/* A hand-set void_start or void_end marker is taken to be this inexact, s. [choice] */
+#define CRITERIA_MARKER_SLACK_S 2.0
+/* Level of a volume channel before and after voiding: median over this long, s. [choice] */
+#define CRITERIA_VOLUME_LEVEL_S 1.0
+
+/* ---- Flow: knocks ---- */
+
+/* Neighbourhood: median over twice this, s. An excursion shorter than this is a minority of it. */
+#define CRITERIA_SPIKE_NEIGHBOUR_HALF_S 2.0
+/* Rate at which the neighbourhood is evaluated, Hz. [choice] */
+#define CRITERIA_SPIKE_NEIGHBOUR_HZ 10.0
+/* Excursion above the neighbourhood: trigger and edge, mL/s; longest, s. [choice] */
+#define CRITERIA_SPIKE_HEIGHT_ML_S 5.0
+#define CRITERIA_SPIKE_EDGE_ML_S   2.0
+#define CRITERIA_SPIKE_MAX_S       2.0
+/* Share of the height that must come, and go, within this step, s: urine is slower. [choice] */
+#define CRITERIA_SPIKE_STEP_S     0.2
+#define CRITERIA_SPIKE_RISE_SHARE 0.6
+#define CRITERIA_SPIKE_FALL_SHARE 0.35
+/* Shorter excursions are knocks however many there are; longer ones only when none other lies
+ * within the isolation distance, s. [choice] */
+#define CRITERIA_SPIKE_BRIEF_S   0.5
+#define CRITERIA_SPIKE_ISOLATE_S 2.0
+/* Below this rate a knock cannot be told from flow, Hz. [choice] */
+#define CRITERIA_SPIKE_RATE_MIN_HZ 4.0
+
+/* ---- Flow: quality ---- */
+
+/* |integral of flow - voided volume| above both of these, mL and share, is a mismatch. [choice] */
+#define CRITERIA_VOLUME_MISMATCH_ML    10.0
+#define CRITERIA_VOLUME_MISMATCH_SHARE 0.05
+/* Qmax in this last share of the flow time suggests a wrong end. [choice] */
+#define CRITERIA_LATE_MAX_SHARE 0.05
+/* Flow below this is negative flow, mL/s. [choice] */
+#define CRITERIA_NEGATIVE_ML_S (-1.0)
+/* Flow outside voiding with a median beyond this, mL/s, is a wrong zero. [choice] */
+#define CRITERIA_FLOW_ZERO_ML_S 0.3
+/* Smallest voided volume for interpretation in adults, mL. [read: urology text] */
+#define CRITERIA_LOW_VOLUME_ADULT_ML 150.0
+/* Voided volume above which overdistension may mislead, mL. [read: urology text] */
+#define CRITERIA_HIGH_VOLUME_ADULT_ML 600.0
+/* Children: voided volume below this share of expected capacity. ICCS. [read: lecture page] */
+#define CRITERIA_LOW_VOLUME_CHILD_SHARE 0.5
+/* Children: voided volume, and voided plus residual volume, above these shares of expected capacity
+ * mean an over-full bladder. [read: Chang and Yang 2009 abstract for 115 %] */
+#define CRITERIA_HIGH_VOLUME_CHILD_SHARE  1.0
+#define CRITERIA_HIGH_INITIAL_CHILD_SHARE 1.15
+
+/* ---- Age and children ---- */
+
+/* Adult rules from this age, years. [choice] */
+#define CRITERIA_ADULT_YEARS 18.0
+/* Expected bladder capacity 30*(age+1) mL at 4..12 years, then 390 mL. ICCS. [memory] */
+#define CRITERIA_EBC_PER_YEAR_ML   30.0
+#define CRITERIA_EBC_MIN_YEARS     4.0
+#define CRITERIA_EBC_PLATEAU_YEARS 12.0
+/* Infants: 38 + 2.5*age in months, mL. Holmdahl 1996, J Urol 156:1809. [read: abstract] */
+#define CRITERIA_EBC_INFANT_BASE_ML      38.0
+#define CRITERIA_EBC_INFANT_PER_MONTH_ML 2.5
+#define CRITERIA_EBC_INFANT_YEARS        1.0
+/* Raised residual in children, single measurement: mL, or share of voided plus residual volume.
+ * Chang 2013, Neurourol Urodyn 32:1014-1018. [read: abstract] Applied at 4..12 years. [choice] */
+#define CRITERIA_RESIDUAL_YOUNG_MAX_YEARS 6.0
+#define CRITERIA_RESIDUAL_YOUNG_ML        30.0
+#define CRITERIA_RESIDUAL_YOUNG_SHARE     0.21
+#define CRITERIA_RESIDUAL_OLDER_ML        20.0
+#define CRITERIA_RESIDUAL_OLDER_SHARE     0.15
+
+/* ---- Liverpool nomogram (Haylen 1989, Br J Urol 64:30-38) ---- */
+
+/* Coefficients and residual spread. [memory], unconfirmed. */
+#define CRITERIA_LIVERPOOL_WOMEN_BASE  0.511
+#define CRITERIA_LIVERPOOL_WOMEN_SLOPE 0.505
+#define CRITERIA_LIVERPOOL_WOMEN_SD    0.340
+#define CRITERIA_LIVERPOOL_MEN_BASE    2.37
+#define CRITERIA_LIVERPOOL_MEN_SLOPE   0.18
+#define CRITERIA_LIVERPOOL_MEN_AGE     0.014
+#define CRITERIA_LIVERPOOL_MEN_SD      0.727
+/* Domain: volume from, mL [choice]; to, mL, and Qmax to, mL/s [read: ICS 2023 abstract 202]. */
+#define CRITERIA_LIVERPOOL_VOLUME_MIN_ML 15.0
+#define CRITERIA_LIVERPOOL_VOLUME_MAX_ML 600.0
+#define CRITERIA_LIVERPOOL_QMAX_MAX_ML_S 70.0
+/* Below this centile lies the clinically important zone. [read: Haylen 2008 abstract] */
+#define CRITERIA_LIVERPOOL_LOW_CENTILE 10.0
+
+/* ---- Filling ---- */
+
+/* Length of the windows for resting and end-filling pressures, s. [choice] */
+#define CRITERIA_LEVEL_WINDOW_S 5.0
+/* The quiet window for the resting level is sought over this long after the start, s. [choice] */
+#define CRITERIA_BASELINE_SEARCH_S 30.0
+/* Spread (largest minus smallest) of pves up to which a window is quiet, cmH2O. [choice] */
+#define CRITERIA_QUIET_SPREAD_CMH2O 5.0
+/* A window is not quiet within this of a cough, strain, zero, flush or position marker, s. [choice]
+ */
+#define CRITERIA_QUIET_EVENT_S 2.0
+/* Without a permission marker the end-filling pressure is read this long before the flow starts, so
+ * that the voiding contraction is not taken for it, s. [choice] */
+#define CRITERIA_END_FILL_LEAD_S 10.0
+/* End-filling pressure this far above that of the half minute before: a contraction may be under
+ * way, cmH2O. [choice] */
+#define CRITERIA_END_FILL_JUMP_CMH2O 10.0
+#define CRITERIA_END_FILL_LOOKBACK_S 30.0
+/* Rise of the infused volume that shows that filling has begun, mL. [choice] */
+#define CRITERIA_INFUSION_RISE_ML 1.0
+/* Segments over which the slope of the infused volume is taken, s; slower is idle, mL/min. [choice]
+ */
+#define CRITERIA_FILL_SEGMENT_S   10.0
+#define CRITERIA_FILL_IDLE_ML_MIN 3.0
+#define CRITERIA_FILL_PER_WEIGHT_DIVIDE                                                            \
+    4.0 /* physiological: weight/4 mL/min, ICS 2002 [memory]                                       \
+         */
+/* Compliance: smallest rise that counts, cmH2O, and smallest volume, mL. [choice] */
+#define CRITERIA_COMPLIANCE_RISE_MIN_CMH2O 1.0
+#define CRITERIA_COMPLIANCE_VOLUME_MIN_ML  10.0
+/* Low and very low compliance, mL/cmH2O: 20 [read: Ghoniem; no agreed value exists], 10 [read]. */
+#define CRITERIA_COMPLIANCE_LOW      20.0
+#define CRITERIA_COMPLIANCE_VERY_LOW 10.0
+
+/* Resting pves and pabd by position, cmH2O. Good urodynamic practices 2002. [memory] */
+#define CRITERIA_REST_SUPINE_MIN   5.0
+#define CRITERIA_REST_SUPINE_MAX   20.0
+#define CRITERIA_REST_SITTING_MIN  15.0
+#define CRITERIA_REST_SITTING_MAX  40.0
+#define CRITERIA_REST_STANDING_MIN 30.0
+#define CRITERIA_REST_STANDING_MAX 50.0
+/* Resting pdet, any position, cmH2O. [memory] */
+#define CRITERIA_REST_PDET_MIN (-5.0)
+#define CRITERIA_REST_PDET_MAX 10.0
+
+/* ---- Voiding ---- */
+
+/* Flow delay when none was entered, and accepted range, s. [choice]; published values disagree. */
+#define CRITERIA_FLOW_DELAY_S     0.8
+#define CRITERIA_FLOW_DELAY_MAX_S 3.0
+/* Half window for opening and closing pressure, where pressure may change fast, s. [choice] */
+#define CRITERIA_EDGE_HALF_S 0.25
+/* BOOI = pdetQmax - 2*Qmax: above 40 obstructed [read], below 20 unobstructed [memory], between
+ * (both included) equivocal [choice for the boundaries]. Abrams 1999, BJU Int 84:14-15. */
+#define CRITERIA_BOOI_SLOPE        2.0
+#define CRITERIA_BOOI_OBSTRUCTED   40.0
+#define CRITERIA_BOOI_UNOBSTRUCTED 20.0
+/* BCI = pdetQmax + 5*Qmax: above 150 strong [memory], below 100 weak [read], between (both
+ * included) normal [choice for the boundaries]. Abrams 1999. */
+#define CRITERIA_BCI_SLOPE  5.0
+#define CRITERIA_BCI_STRONG 150.0
+#define CRITERIA_BCI_WEAK   100.0
+/* Indices are compared with their limits to this precision, so that rounding noise of a computation
+ * does not move a value off a limit. [choice] */
+#define CRITERIA_INDEX_GRAIN 1e-6
+
+/* ---- Plausibility (flags, never refusals) [choice] ---- */
+
+#define CRITERIA_PLAUSIBLE_QMAX_ML_S     60.0
+#define CRITERIA_PLAUSIBLE_VOLUME_ML     1000.0
+#define CRITERIA_PLAUSIBLE_PRESSURE_MIN  (-10.0)
+#define CRITERIA_PLAUSIBLE_PRESSURE_MAX  250.0
+#define CRITERIA_PLAUSIBLE_PDET_MIN      (-10.0)
+#define CRITERIA_PLAUSIBLE_PRESSURE_S    1.0 /* in one stretch at least this long, s */
+#define CRITERIA_PLAUSIBLE_WEIGHT_MIN_KG 2.0
+#define CRITERIA_PLAUSIBLE_WEIGHT_MAX_KG 250.0
+#define CRITERIA_PLAUSIBLE_AGE_MAX_YEARS 125.0
+/* Uploaded pdet against pves - pabd: difference, cmH2O, for at least this share of the samples. */
+#define CRITERIA_PDET_DIFFERENCE_CMH2O 5.0
+#define CRITERIA_PDET_DIFFERENCE_SHARE 0.01
+/* A pressure that does not move at all for this long is a dead line, s. */
+#define CRITERIA_FLAT_S 30.0
+/* Spans of one kind listed one by one for a signal; the rest is given as one span. */
+#define CRITERIA_SPANS_LISTED 10
+
+#endif

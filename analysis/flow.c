@@ -1,0 +1,216 @@
+#include "analysis/flow.h"
+
+#include "analysis/criteria.h"
+#include "analysis/memory.h"
+#include "analysis/signal/integrate.h"
+#include "analysis/signal/smooth.h"
+
+#include <math.h>
+#include <string.h>
+
+/* A series on the same axis as `like`, with room of its own. False when memory ran out. */
+static bool like_series(const struct analysis_memory *memory, const struct series *like,
+                        struct series *ret_series, double **ret_samples)
+{
+    double *samples = memory_doubles(memory, like->count);
+
+    if (samples == NULL) {
+        return false;
+    }
+    *ret_series = *like;
+    ret_series->samples = samples;
+    *ret_samples = samples;
+    return true;
+}
+
+static bool clean(const struct study *study, struct flow_record *record)
+{
+    double *samples = NULL;
+
+    if (!like_series(study->memory, &study->flow, &record->cleaned, &samples)) {
+        return false;
+    }
+    double *scratch = memory_doubles(study->memory, artefact_scratch(&study->flow));
+
+    record->knocks = memory_array(study->memory, ARTEFACT_KNOCKS_MAX, sizeof *record->knocks);
+    if (scratch == NULL || record->knocks == NULL) {
+        return false;
+    }
+    memcpy(samples, study->flow.samples, study->flow.count * sizeof *samples);
+    record->knock_count =
+        artefact_remove_knocks(&record->cleaned, samples, scratch, record->knocks);
+    return true;
+}
+
+static bool smooth(const struct study *study, struct flow_record *record)
+{
+    const size_t detect_window = smooth_window(&record->cleaned, CRITERIA_DETECT_HALF_S);
+    double *sorted = memory_doubles(study->memory, detect_window);
+    double *detected = NULL;
+    double *smoothed = NULL;
+
+    if (sorted == NULL ||
+        !like_series(study->memory, &record->cleaned, &record->detected, &detected) ||
+        !like_series(study->memory, &record->cleaned, &record->smoothed, &smoothed)) {
+        return false;
+    }
+    smooth_median(&record->cleaned, detect_window, sorted, detected);
+    smooth_mean(&record->cleaned, smooth_window(&record->cleaned, CRITERIA_SMOOTH_HALF_S),
+                SMOOTH_ENDS_ZERO, smoothed);
+    if (record->cleaned.rate_hz < CRITERIA_SMOOTH_RATE_MIN_HZ) {
+        record->smoothed.count = 0;
+    }
+    return true;
+}
+
+/* Volume of a run; missing samples that are not bridged count as none. */
+static double run_volume(const struct flow_record *record, const struct run *run)
+{
+    double volume_ml = 0.0;
+
+    (void)integrate_span(&record->cleaned, run->span, CRITERIA_BRIDGE_S, &volume_ml);
+    return volume_ml;
+}
+
+static bool find_runs(const struct study *study, struct flow_record *record)
+{
+    const struct run_rule rule = {.threshold = CRITERIA_FLOW_ON_ML_S,
+                                  .min_run_s = CRITERIA_FLOW_ON_MIN_S,
+                                  .min_gap_s = CRITERIA_FLOW_GAP_S,
+                                  .bridge_s = CRITERIA_BRIDGE_S};
+
+    record->runs =
+        memory_array(study->memory, runs_capacity(&record->detected, &rule), sizeof *record->runs);
+    if (record->runs == NULL) {
+        return false;
+    }
+    const size_t found = runs_find(&record->detected, &rule, record->runs);
+
+    for (size_t i = 0; i < found; i++) {
+        if (run_volume(record, &record->runs[i]) >= CRITERIA_RUN_VOLUME_MIN_ML) {
+            record->runs[record->run_count++] = record->runs[i];
+        }
+    }
+    return true;
+}
+
+bool flow_open(const struct study *study, struct flow_record *record)
+{
+    *record = (struct flow_record){.cleaned = {.rate_hz = 1.0}};
+    record->detected = record->cleaned;
+    record->smoothed = record->cleaned;
+    if (study->flow.count == 0) {
+        return true;
+    }
+    return clean(study, record) && smooth(study, record) && find_runs(study, record);
+}
+
+static void limit_end(const struct timeline *timeline, struct void_phase *limits)
+{
+    const double earliest =
+        timeline->void_start.known ? timeline->void_start.value : limits->limits.from_s;
+
+    if (timeline->void_end.known && timeline->void_end.value > earliest) {
+        limits->limits.to_s = timeline->void_end.value + CRITERIA_MARKER_SLACK_S;
+    }
+}
+
+struct void_phase flow_limits_free(const struct study *study)
+{
+    return flow_limits_from(study, -INFINITY);
+}
+
+struct void_phase flow_limits_from(const struct study *study, double from_s)
+{
+    const struct timeline *timeline = &study->timeline;
+    struct void_phase limits = {.limits = {from_s, INFINITY}};
+
+    if (timeline->void_start.known &&
+        timeline->void_start.value - CRITERIA_MARKER_SLACK_S > from_s) {
+        limits.limits.from_s = timeline->void_start.value - CRITERIA_MARKER_SLACK_S;
+        limits.clip_start = true;
+    }
+    limit_end(timeline, &limits);
+    return limits;
+}
+
+struct span flow_run_span(const struct flow_record *record, const struct void_phase *phase,
+                          size_t index)
+{
+    struct span span = record->runs[index].span;
+
+    if (phase->clip_start && phase->limits.from_s > span.from_s) {
+        span.from_s = phase->limits.from_s;
+    }
+    if (phase->limits.to_s < span.to_s) {
+        span.to_s = phase->limits.to_s;
+    }
+    return span;
+}
+
+struct void_phase flow_find_void(const struct flow_record *record, struct void_phase limits)
+{
+    struct void_phase phase = limits;
+    double ignored = 0.0;
+
+    while (phase.first_run < record->run_count &&
+           record->runs[phase.first_run].span.to_s <= phase.limits.from_s) {
+        phase.first_run++;
+    }
+    phase.run_end = phase.first_run;
+    while (phase.run_end < record->run_count &&
+           record->runs[phase.run_end].span.from_s < phase.limits.to_s) {
+        phase.run_end++;
+    }
+    if (phase.run_end == phase.first_run) {
+        return phase;
+    }
+    phase.found = true;
+    phase.span.from_s = flow_run_span(record, &phase, phase.first_run).from_s;
+    phase.span.to_s = flow_run_span(record, &phase, phase.run_end - 1).to_s;
+    phase.start_unseen = record->runs[phase.first_run].start_unseen;
+    phase.end_unseen = record->runs[phase.run_end - 1].end_unseen;
+    phase.gap_inside = !integrate_span(&record->cleaned, phase.span, CRITERIA_BRIDGE_S, &ignored);
+    return phase;
+}
+
+struct optional_number flow_first_onset(const struct flow_record *record, double from_s,
+                                        double volume_ml)
+{
+    for (size_t i = 0; i < record->run_count; i++) {
+        const struct run *run = &record->runs[i];
+
+        if (run->span.to_s > from_s && run_volume(record, run) >= volume_ml) {
+            return (struct optional_number){true, run->span.from_s};
+        }
+    }
+    return (struct optional_number){false, 0.0};
+}
+
+struct span flow_with_tails(const struct flow_record *record, const struct void_phase *phase)
+{
+    const struct series *smoothed = &record->smoothed;
+    struct span span = phase->span;
+
+    if (smoothed->count == 0) {
+        return span;
+    }
+    size_t first = series_first_at(smoothed, span.from_s);
+    size_t last = series_end_at(smoothed, span.to_s);
+
+    while (first > 0 && smoothed->samples[first - 1] > CRITERIA_TAIL_ML_S &&
+           series_time(smoothed, first - 1) >= phase->limits.from_s) {
+        first--;
+    }
+    while (last < smoothed->count && smoothed->samples[last] > CRITERIA_TAIL_ML_S &&
+           series_time(smoothed, last) <= phase->limits.to_s) {
+        last++;
+    }
+    if (first < smoothed->count) {
+        span.from_s = fmin(span.from_s, series_time(smoothed, first));
+    }
+    if (last > 0) {
+        span.to_s = fmax(span.to_s, series_time(smoothed, last - 1));
+    }
+    return span;
+}

@@ -1,0 +1,20 @@
+/* What is wrong or doubtful with a recording, in words for the person who reads it. Flags, never
+ * refusals: every text says what it is and what to do. */
+#ifndef ANALYSIS_QUALITY_H
+#define ANALYSIS_QUALITY_H
+
+#include "analysis/flow.h"
+
+/* Signals as such: missing samples, slow sampling, dead lines, implausible values, pdet that does
+ * not match pves - pabd, markers outside the recording, implausible conditions. */
+void quality_of_signals(struct study *study);
+
+/* A voiding: knocks, negative flow, wrong zero, volumes that disagree or are too low, unseen ends,
+ * late maximum. */
+void quality_of_flow(struct study *study, const struct flow_record *record,
+                     const struct void_phase *phase, const struct flow_measures *measures);
+
+/* A filling: resting pressures, order of sensations, filling rate. */
+void quality_of_filling(struct study *study, const struct filling_measures *measures);
+
+#endif

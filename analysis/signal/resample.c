@@ -1,0 +1,57 @@
+#include "analysis/signal/resample.h"
+
+#include <math.h>
+
+/* Whether both axes share rate and start, so that samples pair up without interpolation. */
+static bool same_axis(const struct series *a, const struct series *b)
+{
+    return fabs(a->rate_hz - b->rate_hz) <= 1e-9 * a->rate_hz &&
+           fabs(a->start_s - b->start_s) * a->rate_hz <= 1e-6;
+}
+
+void resample_difference(const struct series *a, const struct series *b, double *output)
+{
+    const bool paired = same_axis(a, b);
+
+    for (size_t i = 0; i < a->count; i++) {
+        double other = NAN;
+
+        if (!paired) {
+            other = series_value(b, series_time(a, i));
+        } else if (i < b->count) {
+            other = b->samples[i];
+        }
+        output[i] = a->samples[i] - other;
+    }
+}
+
+size_t resample_block(const struct series *series, double rate_hz)
+{
+    const double blocks = ceil(series->rate_hz / rate_hz - 1e-9);
+
+    return blocks > 1.0 && blocks < 1e9 ? (size_t)blocks : 1;
+}
+
+struct series resample_means(const struct series *series, size_t block, double *output)
+{
+    const size_t count = series->count / block;
+
+    for (size_t i = 0; i < count; i++) {
+        double sum = 0.0;
+        size_t present = 0;
+
+        for (size_t k = 0; k < block; k++) {
+            const double sample = series->samples[i * block + k];
+
+            if (!isnan(sample)) {
+                sum += sample;
+                present++;
+            }
+        }
+        output[i] = present * 2 < block ? (double)NAN : sum / (double)present;
+    }
+    return (struct series){.rate_hz = series->rate_hz / (double)block,
+                           .start_s = series->start_s + 0.5 * (double)(block - 1) / series->rate_hz,
+                           .count = count,
+                           .samples = output};
+}

@@ -1,0 +1,91 @@
+#include "analysis/signal/runs.h"
+
+#include <math.h>
+
+size_t runs_capacity(const struct series *series, const struct run_rule *rule)
+{
+    const double length_s = (double)series->count / series->rate_hz;
+    const double most = length_s / (rule->min_run_s + rule->min_gap_s) + 2.0;
+    const size_t samples = series->count / 2 + 2;
+
+    /* A run cut by missing samples can be shorter, but takes at least two samples. */
+    return most < (double)samples && rule->bridge_s >= rule->min_gap_s ? (size_t)most : samples;
+}
+
+struct scan {
+    const struct run_rule *rule;
+    struct run *runs;
+    size_t count;
+};
+
+/* Takes a stretch: it goes on the last run when the gap is too short to count, and starts a new one
+ * when it is long enough itself. */
+static void take_stretch(struct scan *scan, struct run stretch)
+{
+    struct run *last = scan->count > 0 ? &scan->runs[scan->count - 1] : NULL;
+
+    if (last != NULL && stretch.span.from_s - last->span.to_s < scan->rule->min_gap_s) {
+        last->span.to_s = stretch.span.to_s;
+        last->end_unseen = stretch.end_unseen;
+        return;
+    }
+    if (stretch.span.to_s - stretch.span.from_s >= scan->rule->min_run_s * (1.0 - 1e-9)) {
+        scan->runs[scan->count++] = stretch;
+    }
+}
+
+/* Moment at which the line between two samples meets the threshold. */
+static double crossing(const struct series *series, size_t before, size_t after, double threshold)
+{
+    const double from = series->samples[before];
+    const double to = series->samples[after];
+    const double time_from = series_time(series, before);
+    const double time_to = series_time(series, after);
+
+    return time_from + (time_to - time_from) * (threshold - from) / (to - from);
+}
+
+size_t runs_find(const struct series *series, const struct run_rule *rule, struct run *runs)
+{
+    const double longest = fmax(rule->bridge_s, 1.0 / series->rate_hz) * (1.0 + 1e-9);
+    struct scan scan = {.rule = rule, .runs = runs};
+    struct run stretch = {.start_unseen = false};
+    bool on = false;
+    bool have = false;
+    size_t known = 0;
+
+    for (size_t i = 0; i < series->count; i++) {
+        if (isnan(series->samples[i])) {
+            continue;
+        }
+        const bool is_on = series->samples[i] >= rule->threshold;
+        const bool joined = have && series_time(series, i) - series_time(series, known) <= longest;
+
+        if (on && !joined) {
+            stretch.span.to_s = series_time(series, known);
+            stretch.end_unseen = true;
+            take_stretch(&scan, stretch);
+            on = false;
+        }
+        if (is_on && !on) {
+            const bool seen = joined;
+
+            stretch = (struct run){.start_unseen = !seen};
+            stretch.span.from_s =
+                seen ? crossing(series, known, i, rule->threshold) : series_time(series, i);
+            on = true;
+        } else if (!is_on && on) {
+            stretch.span.to_s = crossing(series, known, i, rule->threshold);
+            take_stretch(&scan, stretch);
+            on = false;
+        }
+        have = true;
+        known = i;
+    }
+    if (on) {
+        stretch.span.to_s = series_time(series, known);
+        stretch.end_unseen = true;
+        take_stretch(&scan, stretch);
+    }
+    return scan.count;
+}

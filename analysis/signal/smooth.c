@@ -1,0 +1,129 @@
+#include "analysis/signal/smooth.h"
+
+#include <math.h>
+#include <string.h>
+
+size_t smooth_window(const struct series *series, double half_s)
+{
+    return 2 * series_whole_samples(series, half_s) + 1;
+}
+
+struct sliding_sum {
+    double sum;
+    size_t present;
+};
+
+static void sliding_add(struct sliding_sum *sliding, double sample)
+{
+    if (!isnan(sample)) {
+        sliding->sum += sample;
+        sliding->present++;
+    }
+}
+
+static void sliding_remove(struct sliding_sum *sliding, double sample)
+{
+    if (isnan(sample)) {
+        return;
+    }
+    sliding->sum -= sample;
+    sliding->present--;
+    if (sliding->present == 0) {
+        sliding->sum = 0.0;
+    }
+}
+
+void smooth_mean(const struct series *series, size_t window, enum smooth_ends ends, double *output)
+{
+    const double *samples = series->samples;
+    const size_t count = series->count;
+    const size_t half = window / 2;
+    struct sliding_sum sliding = {0.0, 0};
+
+    for (size_t i = 0; i < count && i < half; i++) {
+        sliding_add(&sliding, samples[i]);
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (half < count - i) {
+            sliding_add(&sliding, samples[i + half]);
+        }
+        if (i > half) {
+            sliding_remove(&sliding, samples[i - half - 1]);
+        }
+        const size_t before = i < half ? i : half;
+        const size_t after = count - 1 - i < half ? count - 1 - i : half;
+        const size_t inside = before + after + 1;
+        const size_t virtual_zeros = ends == SMOOTH_ENDS_ZERO ? window - inside : 0;
+
+        output[i] = isnan(samples[i]) || sliding.present * 2 < inside
+                        ? (double)NAN
+                        : sliding.sum / (double)(sliding.present + virtual_zeros);
+    }
+}
+
+/* First place in sorted[0..count) whose value is not below `value`. */
+static size_t sorted_place(const double *sorted, size_t count, double value)
+{
+    size_t low = 0;
+    size_t high = count;
+
+    while (low < high) {
+        const size_t middle = low + (high - low) / 2;
+
+        if (sorted[middle] < value) {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
+    }
+    return low;
+}
+
+static size_t sorted_insert(double *sorted, size_t count, double value)
+{
+    if (isnan(value)) {
+        return count;
+    }
+    const size_t place = sorted_place(sorted, count, value);
+
+    memmove(sorted + place + 1, sorted + place, (count - place) * sizeof *sorted);
+    sorted[place] = value;
+    return count + 1;
+}
+
+static size_t sorted_remove(double *sorted, size_t count, double value)
+{
+    if (isnan(value)) {
+        return count;
+    }
+    const size_t place = sorted_place(sorted, count, value);
+
+    memmove(sorted + place, sorted + place + 1, (count - place - 1) * sizeof *sorted);
+    return count - 1;
+}
+
+void smooth_median(const struct series *series, size_t window, double *sorted, double *output)
+{
+    const double *samples = series->samples;
+    const size_t count = series->count;
+    const size_t half = window / 2;
+    size_t held = 0;
+
+    for (size_t i = 0; i < count && i < half; i++) {
+        held = sorted_insert(sorted, held, samples[i]);
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (i > half) {
+            held = sorted_remove(sorted, held, samples[i - half - 1]);
+        }
+        if (half < count - i) {
+            held = sorted_insert(sorted, held, samples[i + half]);
+        }
+        if (isnan(samples[i])) {
+            output[i] = NAN;
+        } else {
+            output[i] =
+                held % 2 == 1 ? sorted[held / 2] : 0.5 * (sorted[held / 2 - 1] + sorted[held / 2]);
+        }
+    }
+}
