@@ -35,7 +35,7 @@ static struct optional_number voiding_start(const struct study *study,
     }
     return flow_first_onset(record,
                             study->timeline.filling_stop.known ? study->timeline.filling_stop.value
-                                                               : (double)-INFINITY,
+                                                               : -SERIES_ENDLESS,
                             CRITERIA_VOID_VOLUME_MIN_ML);
 }
 
@@ -91,7 +91,7 @@ static struct measure volume_at(const struct study *study, double at_s, bool wit
 static struct measure sensation(const struct study *study, const struct filling_phase *phase,
                                 enum event_code code)
 {
-    const struct optional_number marker = timeline_first(&study->timeline, code, -INFINITY);
+    const struct optional_number marker = timeline_first(&study->timeline, code, -SERIES_ENDLESS);
 
     if (!marker.known) {
         return measure_absent("no marker for it");
@@ -127,7 +127,7 @@ static double window_spread(const struct study *study, struct span window)
     if (judge->count == 0) {
         judge = study->pdet.count > 0 ? &study->pdet : &study->pabd;
     }
-    return judge->count > 0 ? level_spread(judge, window) : (double)NAN;
+    return judge->count > 0 ? level_spread(judge, window) : SERIES_MISSING;
 }
 
 /* The earliest quiet window around the start of filling, from the 5 s before it on; the one with
@@ -139,7 +139,7 @@ static struct span find_quiet_window(const struct study *study, const struct fil
                           CRITERIA_LEVEL_WINDOW_S;
     const double earliest_s = study_extent(study).from_s;
     struct span best = {phase->span.from_s, phase->span.from_s + CRITERIA_LEVEL_WINDOW_S};
-    double least = INFINITY;
+    double least = SERIES_ENDLESS;
 
     for (int step = 0; first_s + step <= last_s; step++) {
         const double from_s = first_s + step;

@@ -117,13 +117,13 @@ static void limit_end(const struct timeline *timeline, struct void_phase *limits
 
 struct void_phase flow_limits_free(const struct study *study)
 {
-    return flow_limits_from(study, -INFINITY);
+    return flow_limits_from(study, -SERIES_ENDLESS);
 }
 
 struct void_phase flow_limits_from(const struct study *study, double from_s)
 {
     const struct timeline *timeline = &study->timeline;
-    struct void_phase limits = {.limits = {from_s, INFINITY}};
+    struct void_phase limits = {.limits = {from_s, SERIES_ENDLESS}};
 
     if (timeline->void_start.known &&
         timeline->void_start.value - CRITERIA_MARKER_SLACK_S > from_s) {

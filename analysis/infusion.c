@@ -110,13 +110,14 @@ static double segment_slope(const struct series *part)
         products += off_t * (part->samples[i] - mean_v);
         squares += off_t * (t - mean_t);
     }
-    return 2.0 * count < (double)part->count || !(squares > 0.0) ? (double)NAN : products / squares;
+    return 2.0 * count < (double)part->count || !(squares > 0.0) ? SERIES_MISSING
+                                                                 : products / squares;
 }
 
 double infusion_rate(const struct series *vinf, struct span span, struct level_scratch scratch)
 {
     if (vinf->count == 0) {
-        return NAN;
+        return SERIES_MISSING;
     }
     const double first_s = fmax(span.from_s, vinf->start_s);
     const double last_s = fmin(span.to_s, series_time(vinf, vinf->count - 1));

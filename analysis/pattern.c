@@ -17,8 +17,8 @@ static const char method_adult[] =
 double pattern_deepest_dip(const struct series *smoothed, struct span span)
 {
     const struct series part = series_part(smoothed, span);
-    double highest_left = -INFINITY;
-    double highest_right = -INFINITY;
+    double highest_left = -SERIES_ENDLESS;
+    double highest_right = -SERIES_ENDLESS;
     double deepest = 0.0;
     size_t left = 0;
     size_t right = part.count;

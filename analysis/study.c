@@ -47,7 +47,7 @@ static double *copy_measurements(const struct channel *channel,
     double *copy = memory_doubles(memory, channel->sample_count);
 
     for (size_t i = 0; copy != NULL && i < channel->sample_count; i++) {
-        copy[i] = is_measurement(channel->samples[i]) ? channel->samples[i] : (double)NAN;
+        copy[i] = is_measurement(channel->samples[i]) ? channel->samples[i] : SERIES_MISSING;
     }
     return copy;
 }
@@ -185,7 +185,7 @@ struct span study_extent(const struct study *study)
 {
     const struct series *const all[] = {&study->pves, &study->pabd,  &study->pdet,
                                         &study->flow, &study->vvoid, &study->vinf};
-    struct span extent = {INFINITY, -INFINITY};
+    struct span extent = {SERIES_ENDLESS, -SERIES_ENDLESS};
 
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
         if (all[i]->count > 0) {

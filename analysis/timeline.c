@@ -59,17 +59,17 @@ bool timeline_open(struct timeline *timeline, const struct recording *recording,
     }
     sort_events(events, count);
     *timeline = (struct timeline){.count = count, .events = events};
-    timeline->filling_start = timeline_first(timeline, EVENT_FILLING_START, -INFINITY);
-    timeline->permission = timeline_first(timeline, EVENT_PERMISSION_TO_VOID, -INFINITY);
+    timeline->filling_start = timeline_first(timeline, EVENT_FILLING_START, -SERIES_ENDLESS);
+    timeline->permission = timeline_first(timeline, EVENT_PERMISSION_TO_VOID, -SERIES_ENDLESS);
     timeline->void_start =
         timeline_first(timeline, EVENT_VOID_START,
-                       timeline->permission.known ? timeline->permission.value : (double)-INFINITY);
+                       timeline->permission.known ? timeline->permission.value : -SERIES_ENDLESS);
     if (!timeline->void_start.known) {
-        timeline->void_start = timeline_first(timeline, EVENT_VOID_START, -INFINITY);
+        timeline->void_start = timeline_first(timeline, EVENT_VOID_START, -SERIES_ENDLESS);
     }
-    timeline->void_end = timeline_last(timeline, EVENT_VOID_END, INFINITY);
+    timeline->void_end = timeline_last(timeline, EVENT_VOID_END, SERIES_ENDLESS);
 
-    double voiding_s = INFINITY;
+    double voiding_s = SERIES_ENDLESS;
 
     if (timeline->permission.known) {
         voiding_s = timeline->permission.value;

@@ -202,7 +202,7 @@ static void measure_indices(const struct study *study, struct voiding_measures *
 static struct void_phase find_phase(const struct study *study, const struct flow_record *record,
                                     const struct filling_phase *filling, bool has_filling)
 {
-    double from_s = -INFINITY;
+    double from_s = -SERIES_ENDLESS;
 
     if (study->timeline.permission.known) {
         from_s = study->timeline.permission.value;

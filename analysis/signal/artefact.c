@@ -138,8 +138,8 @@ static bool is_certain(const struct series *series, const struct knock *knocks, 
  * missing where there is none. */
 static void replace(double *samples, size_t count, const struct knock *knock)
 {
-    double before = knock->first > 0 ? samples[knock->first - 1] : (double)NAN;
-    double after = knock->last + 1 < count ? samples[knock->last + 1] : (double)NAN;
+    double before = knock->first > 0 ? samples[knock->first - 1] : SERIES_MISSING;
+    double after = knock->last + 1 < count ? samples[knock->last + 1] : SERIES_MISSING;
     const double steps = (double)(knock->last - knock->first + 2);
 
     before = isnan(before) ? after : before;

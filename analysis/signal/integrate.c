@@ -85,7 +85,7 @@ static double slope_at(const struct series *series, size_t centre, size_t half)
     const double spread = present * sum_tt - sum_t * sum_t;
 
     return spread > 0.0 ? (present * sum_tv - sum_t * sum_v) / spread * series->rate_hz
-                        : (double)NAN;
+                        : SERIES_MISSING;
 }
 
 void integrate_slope(const struct series *series, double half_s, double *output)
@@ -94,6 +94,6 @@ void integrate_slope(const struct series *series, double half_s, double *output)
     const size_t half = whole > 0 ? whole : 1;
 
     for (size_t i = 0; i < series->count; i++) {
-        output[i] = isnan(series->samples[i]) ? (double)NAN : slope_at(series, i, half);
+        output[i] = isnan(series->samples[i]) ? SERIES_MISSING : slope_at(series, i, half);
     }
 }

@@ -51,7 +51,7 @@ static void select_rank(double *values, size_t count, size_t rank)
 double level_median_of(double *values, size_t count)
 {
     if (count == 0) {
-        return NAN;
+        return SERIES_MISSING;
     }
     const size_t middle = count / 2;
 
@@ -80,14 +80,14 @@ double level_median(const struct series *series, struct span span, struct level_
             scratch.values[held++] = part.samples[i];
         }
     }
-    return held * 2 < seen ? (double)NAN : level_median_of(scratch.values, held);
+    return held * 2 < seen ? SERIES_MISSING : level_median_of(scratch.values, held);
 }
 
 double level_spread(const struct series *series, struct span span)
 {
     const struct series part = series_part(series, span);
-    double smallest = INFINITY;
-    double largest = -INFINITY;
+    double smallest = SERIES_ENDLESS;
+    double largest = -SERIES_ENDLESS;
     size_t present = 0;
 
     for (size_t i = 0; i < part.count; i++) {
@@ -97,5 +97,5 @@ double level_spread(const struct series *series, struct span span)
             present++;
         }
     }
-    return present == 0 || present * 2 < part.count ? (double)NAN : largest - smallest;
+    return present == 0 || present * 2 < part.count ? SERIES_MISSING : largest - smallest;
 }

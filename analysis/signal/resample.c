@@ -14,7 +14,7 @@ void resample_difference(const struct series *a, const struct series *b, double 
     const bool paired = same_axis(a, b);
 
     for (size_t i = 0; i < a->count; i++) {
-        double other = NAN;
+        double other = SERIES_MISSING;
 
         if (!paired) {
             other = series_value(b, series_time(a, i));
@@ -48,7 +48,7 @@ struct series resample_means(const struct series *series, size_t block, double *
                 present++;
             }
         }
-        output[i] = present * 2 < block ? (double)NAN : sum / (double)present;
+        output[i] = present * 2 < block ? SERIES_MISSING : sum / (double)present;
     }
     return (struct series){.rate_hz = series->rate_hz / (double)block,
                            .start_s = series->start_s + 0.5 * (double)(block - 1) / series->rate_hz,

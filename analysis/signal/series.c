@@ -57,13 +57,13 @@ double series_value(const struct series *series, double at_s)
     const double nearest = round(position);
 
     if (series->count == 0 || !(nearest >= 0.0) || !(nearest <= (double)(series->count - 1))) {
-        return NAN;
+        return SERIES_MISSING;
     }
     if (fabs(position - nearest) <= SAME_SAMPLE) {
         return series->samples[(size_t)nearest];
     }
     if (position < 0.0 || position > (double)(series->count - 1)) {
-        return NAN;
+        return SERIES_MISSING;
     }
     const size_t before = (size_t)floor(position);
     const double share = position - floor(position);
@@ -80,7 +80,7 @@ size_t series_whole_samples(const struct series *series, double seconds)
 
 bool series_maximum(const struct series *series, size_t *ret_index)
 {
-    double largest = -INFINITY;
+    double largest = -SERIES_ENDLESS;
 
     for (size_t i = 0; i < series->count; i++) {
         if (series->samples[i] > largest) {

@@ -3,8 +3,14 @@
 #ifndef ANALYSIS_SIGNAL_SERIES_H
 #define ANALYSIS_SIGNAL_SERIES_H
 
+#include <math.h>
 #include <stdbool.h>
 #include <stddef.h>
+
+/* A missing sample, and a time that nothing lies beyond, as doubles (the C library's are floats).
+ */
+#define SERIES_MISSING ((double)NAN)
+#define SERIES_ENDLESS ((double)INFINITY)
 
 struct series {
     double rate_hz;

@@ -56,7 +56,7 @@ void smooth_mean(const struct series *series, size_t window, enum smooth_ends en
         const size_t virtual_zeros = ends == SMOOTH_ENDS_ZERO ? window - inside : 0;
 
         output[i] = isnan(samples[i]) || sliding.present * 2 < inside
-                        ? (double)NAN
+                        ? SERIES_MISSING
                         : sliding.sum / (double)(sliding.present + virtual_zeros);
     }
 }
@@ -120,7 +120,7 @@ void smooth_median(const struct series *series, size_t window, double *sorted, d
             held = sorted_insert(sorted, held, samples[i + half]);
         }
         if (isnan(samples[i])) {
-            output[i] = NAN;
+            output[i] = SERIES_MISSING;
         } else {
             output[i] =
                 held % 2 == 1 ? sorted[held / 2] : 0.5 * (sorted[held / 2 - 1] + sorted[held / 2]);
