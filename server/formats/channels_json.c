@@ -65,13 +65,10 @@ static void read_unit(struct channel_reader *reader, struct document_channel *ch
               "Must be a UCUM unit that fits %s: %s.", signal_name(channel->signal), accepted.data);
 }
 
-/* Whether a channel may hold `count` samples; a fault at `member` if not. */
-static bool check_count(struct channel_reader *reader, const char *member, size_t count)
+/* Whether the channel and the recording may hold `count` more samples; a fault at `member` if not.
+ */
+static bool claim_count(struct channel_reader *reader, const char *member, size_t count)
 {
-    if (count == 0) {
-        channel_fault(reader, member, "Must hold at least one sample.");
-        return false;
-    }
     if (count > LIMIT_CHANNEL_SAMPLES) {
         fault_add(reader->json.faults, json_reader_pointer(&reader->json, member),
                   "At most %zu samples in a channel; these are %zu.", LIMIT_CHANNEL_SAMPLES, count);
@@ -85,6 +82,11 @@ static bool check_count(struct channel_reader *reader, const char *member, size_
     }
     *reader->sample_total += count;
     return true;
+}
+
+static void fault_empty(struct channel_reader *reader, const char *member)
+{
+    channel_fault(reader, member, "Must hold at least one sample.");
 }
 
 static bool sample_from_json(const json_t *item, double *ret_value)
@@ -105,7 +107,11 @@ static void read_array(struct channel_reader *reader, const json_t *array, struc
         return;
     }
     size_t count = json_array_size(array);
-    if (!check_count(reader, "samples", count)) {
+    if (count == 0) {
+        fault_empty(reader, "samples");
+        return;
+    }
+    if (!claim_count(reader, "samples", count)) {
         return;
     }
     const char *pointer = json_reader_pointer(&reader->json, "samples");
@@ -135,6 +141,9 @@ static const uint8_t *read_data(struct channel_reader *reader, size_t sample_siz
     const char *text = json_string_value(data);
     size_t text_length = json_string_length(data);
     size_t length = base64_decoded_length(text, text_length);
+    if (!claim_count(reader, "data", length / sample_size)) {
+        return NULL;
+    }
     uint8_t *bytes = arena_alloc(reader->arena, length + 1);
     size_t fault_at = 0;
     if (!base64_decode(text, text_length, bytes, &fault_at)) {
@@ -150,8 +159,12 @@ static const uint8_t *read_data(struct channel_reader *reader, size_t sample_siz
                   length);
         return NULL;
     }
+    if (length == 0) {
+        fault_empty(reader, "data");
+        return NULL;
+    }
     *ret_count = length / sample_size;
-    return check_count(reader, "data", *ret_count) ? bytes : NULL;
+    return bytes;
 }
 
 /* Reads scale and offset; false after a fault. */
