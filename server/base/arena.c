@@ -13,7 +13,7 @@
 
 /* Small objects share blocks; an object larger than LARGE_SIZE gets a block of its own, so that the
  * system's zeroed pages are used as they come and nothing is cleared twice. */
-enum { ALIGNMENT = alignof(max_align_t), BLOCK_SIZE = 8192, LARGE_SIZE = 2048, SHORT_TEXT = 256 };
+enum { ALIGNMENT = alignof(max_align_t), BLOCK_SIZE = 8192, LARGE_SIZE = 4096, SHORT_TEXT = 256 };
 
 struct block {
     struct block *next;
@@ -31,8 +31,7 @@ struct arena {
     struct deferred *deferred;
     unsigned char *free_start; /* unused rest of the newest shared block */
     size_t free_size;
-    alignas(
-        max_align_t) unsigned char first[BLOCK_SIZE / 2]; /* most requests need no other block */
+    alignas(max_align_t) unsigned char first[BLOCK_SIZE]; /* most requests need no other block */
 };
 
 static _Noreturn void out_of_memory(size_t size)

@@ -66,7 +66,8 @@ size_t number_format(char text[NUMBER_TEXT_SIZE], double value)
         return length;
     }
     int written = 0;
-    for (int digits = 15; digits <= 17; digits++) {
+    /* A normal double keeps any 15 digits; a subnormal one has fewer to keep. */
+    for (int digits = isnormal(value) ? 15 : 1; digits <= 17; digits++) {
         written = snprintf(text, NUMBER_TEXT_SIZE, "%.*g", digits, value);
         if (same(strtod(text, NULL), value)) {
             break;

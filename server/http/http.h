@@ -27,10 +27,10 @@ enum http_method {
 enum { HTTP_PATH_PARAMETERS_MAX = 4, HTTP_RESPONSE_HEADERS_MAX = 12 };
 
 enum http_route_flags {
-    HTTP_ROUTE_PUBLIC = 1,        /* answers without a credential */
-    HTTP_ROUTE_INLINE = 2,        /* answered on the event thread: must neither block nor use the store */
-    HTTP_ROUTE_HEAVY = 4,         /* counts against the limit of heavy requests at a time */
-    HTTP_ROUTE_CREATES = 8,       /* a POST that creates: takes Idempotency-Key */
+    HTTP_ROUTE_PUBLIC = 1,  /* answers without a credential */
+    HTTP_ROUTE_INLINE = 2,  /* answered on the event thread: must neither block nor use the store */
+    HTTP_ROUTE_HEAVY = 4,   /* counts against the limit of heavy requests at a time */
+    HTTP_ROUTE_CREATES = 8, /* a POST that creates: takes Idempotency-Key */
     HTTP_ROUTE_REQUIRES_MATCH = 16 /* a change of something versioned: needs If-Match */
 };
 
@@ -42,23 +42,23 @@ struct http_route {
     enum http_method method;
     const char *pattern; /* "/v1/patients/{id}": a brace segment matches one non-empty segment */
     void (*handler)(void *context, struct http_request *request, struct http_response *response);
-    unsigned roles;      /* bits of enum role */
-    unsigned flags;      /* bits of enum http_route_flags */
-    size_t body_limit;   /* bytes on the wire and after decoding; 0: no body allowed */
+    unsigned roles;          /* bits of enum role */
+    unsigned flags;          /* bits of enum http_route_flags */
+    size_t body_limit;       /* bytes on the wire and after decoding; 0: no body allowed */
     const char *consumes[4]; /* media types of a body, NULL-terminated; else 415 */
     const char *produces[5]; /* media types on offer, preferred first; none acceptable: 406 */
 };
 
 struct http_request {
     struct arena *arena;
-    const char *id;             /* X-Request-Id: the client's if well-formed, else ours */
+    const char *id; /* X-Request-Id: the client's if well-formed, else ours */
     enum http_method method;
-    const char *path;           /* decoded, without query */
+    const char *path; /* decoded, without query */
     const struct http_route *route;
     const char *parameters[HTTP_PATH_PARAMETERS_MAX]; /* values of the brace segments, in order */
-    const char *accepted;       /* the media type to answer with, one of route->produces */
-    const char *media_type;     /* of the body, lower-case, without parameters; NULL without body */
-    const char *body;           /* decoded (gzip, zstd), NUL-terminated; "" without body */
+    const char *accepted;   /* the media type to answer with, one of route->produces */
+    const char *media_type; /* of the body, lower-case, without parameters; NULL without body */
+    const char *body;       /* decoded (gzip, zstd), NUL-terminated; "" without body */
     size_t body_length;
     const char *client_address; /* peer's numeric address */
     double started_s;           /* clock_monotonic_s() when the headers were complete */
@@ -91,12 +91,12 @@ struct http_response {
     const char *media_type; /* NULL without body */
     const void *body;
     size_t body_length;
-    const char *etag;       /* with its quotes, or NULL */
-    bool cacheable;         /* false: Cache-Control: no-store */
-    bool shared_static;     /* body is static: the transport need not copy it */
+    const char *etag;   /* with its quotes, or NULL */
+    bool cacheable;     /* false: Cache-Control: no-store */
+    bool shared_static; /* body is static: the transport need not copy it */
     size_t header_count;
     struct http_header headers[HTTP_RESPONSE_HEADERS_MAX];
-    double split_s[3];      /* seconds spent in parse, compute, store: Server-Timing and log */
+    double split_s[3]; /* seconds spent in parse, compute, store: Server-Timing and log */
 };
 
 void http_response_header(struct http_response *response, const char *name, const char *value);
@@ -116,7 +116,9 @@ void http_problem_faults(const struct http_request *request, struct http_respons
 /* Standard reason phrase, e.g. "Not Found". */
 const char *http_status_title(int status);
 
-/* Whether the If-Match (or If-None-Match) field value names `etag`; "*" matches anything. */
+/* Whether the If-Match (or If-None-Match) field value names `etag`; "*" matches anything. The
+ * comparison is strong, as If-Match wants it: a weak tag matches nothing. The transport itself
+ * answers a GET with 304 when If-None-Match names the answer's etag. */
 bool http_etag_matches(const char *field, const char *etag);
 
 struct http_server_options {
@@ -124,12 +126,12 @@ struct http_server_options {
     uint16_t port;       /* 0: any free one, see http_server_port() */
     const struct http_route *routes;
     size_t route_count;
-    void *context;       /* handed to the callbacks below */
-    unsigned workers;    /* threads that serve requests */
+    void *context;        /* handed to the callbacks below */
+    unsigned workers;     /* threads that serve requests */
     unsigned heavy_limit; /* most workers on HTTP_ROUTE_HEAVY requests at a time, < workers */
     unsigned queue_limit; /* most requests waiting for a worker; beyond: 503 with Retry-After */
-    double request_deadline_s; /* headers and body must have arrived within this */
-    void *(*worker_start)(void *context);  /* on the worker's thread; its value goes to serve() */
+    double request_deadline_s;            /* headers and body must have arrived within this */
+    void *(*worker_start)(void *context); /* on the worker's thread; its value goes to serve() */
     void (*worker_stop)(void *worker);
     void (*serve)(void *worker, struct http_request *request, struct http_response *response);
     /* HTTP_ROUTE_INLINE routes; on the event thread, `context` in place of a worker */

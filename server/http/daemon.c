@@ -1,0 +1,458 @@
+/* The glue to libmicrohttpd 0.9.75. What is known of its ways and relied on here:
+ * - The handler's first call comes when the headers are complete. Queueing an answer in that call
+ * makes the library close the connection afterwards, so answers to requests without a body wait for
+ * the call that ends the request.
+ * - The handler is called with data only while the body lasts, and once without data at its end;
+ * never at an end that is not the announced one.
+ * - The URI callback makes the exchange, the completion callback ends it; both come once a request.
+ */
+#include "http/exchange.h"
+
+#include "base/clock.h"
+#include "base/log.h"
+#include "http/router.h"
+
+#include <arpa/inet.h>
+#include <errno.h>
+#include <math.h>
+#include <microhttpd.h>
+#include <netinet/in.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+enum {
+    CONNECTION_LIMIT = 768,        /* with spool files below the usual 1,024 descriptors */
+    CONNECTION_LIMIT_PER_IP = 256, /* a bridge or a proxy is one address */
+    CONNECTION_MEMORY = 64 * 1024,
+    KEEP_ALIVE_S = 75
+};
+
+static const double send_least_s = 30;                /* to read an answer of any size */
+static const double send_bytes_per_s = 16.0 * 1024.0; /* and this pace for a large one */
+static const double flush_s = 1; /* at a stop, for answers given when patience had ended */
+
+struct worker {
+    struct http_server *server;
+    struct codec *codec;
+    void *state;
+};
+
+/* ------------------------------------------------------------- connections */
+
+static void write_address(const struct sockaddr *address, char text[INET6_ADDRSTRLEN])
+{
+    struct sockaddr_in v4;
+    struct sockaddr_in6 v6;
+    if (address->sa_family == AF_INET) {
+        memcpy(&v4, address, sizeof v4);
+        (void)inet_ntop(AF_INET, &v4.sin_addr, text, INET6_ADDRSTRLEN);
+    } else if (address->sa_family == AF_INET6) {
+        memcpy(&v6, address, sizeof v6);
+        (void)inet_ntop(AF_INET6, &v6.sin6_addr, text, INET6_ADDRSTRLEN);
+    }
+}
+
+static void on_connection(void *argument, struct MHD_Connection *connection, void **context,
+                          enum MHD_ConnectionNotificationCode code)
+{
+    struct http_server *server = argument;
+    struct client *client = *context;
+    if (code == MHD_CONNECTION_NOTIFY_CLOSED) {
+        sweeper_remove(server->sweeper, client);
+        free(client);
+        return;
+    }
+    client = calloc(1, sizeof *client);
+    if (client == NULL) {
+        log_message(LOG_LEVEL_ERROR, "out_of_memory", "no memory for a connection");
+        abort();
+    }
+    client->socket =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CONNECTION_FD)->connect_fd;
+    write_address(
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS)->client_addr,
+        client->address);
+    *context = client;
+    sweeper_add(server->sweeper, client, clock_monotonic_s() + server->options.request_deadline_s);
+}
+
+/* ---------------------------------------------------------------- requests */
+
+static void count_in_flight(struct http_server *server, bool begins)
+{
+    (void)pthread_mutex_lock(&server->lock);
+    server->in_flight = begins ? server->in_flight + 1 : server->in_flight - 1;
+    if (server->in_flight == 0) {
+        (void)pthread_cond_signal(&server->quiet);
+    }
+    (void)pthread_mutex_unlock(&server->lock);
+}
+
+/* The request line is complete. The raw target is kept, since the library unescapes it in place. */
+static void *on_request_line(void *argument, const char *target, struct MHD_Connection *connection)
+{
+    struct http_server *server = argument;
+    struct arena *arena = arena_new();
+    struct exchange *exchange = arena_alloc(arena, sizeof *exchange);
+    exchange->server = server;
+    exchange->connection = connection;
+    exchange->client =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT)->socket_context;
+    exchange->raw_target = arena_strdup(arena, target == NULL ? "" : target);
+    exchange->target.raw_path = "*";
+    exchange->request.arena = arena;
+    exchange->request.transport = exchange;
+    exchange->request.body = "";
+    exchange->request.path = "";
+    exchange->request.client_address = exchange->client->address;
+    exchange->response.status = 500;
+    sweeper_set(server->sweeper, exchange->client,
+                clock_monotonic_s() + server->options.request_deadline_s);
+    count_in_flight(server, true);
+    return exchange;
+}
+
+static void on_completed(void *argument, struct MHD_Connection *connection, void **context,
+                         enum MHD_RequestTerminationCode code)
+{
+    (void)connection;
+    (void)code;
+    struct http_server *server = argument;
+    struct exchange *exchange = *context;
+    *context = NULL;
+    if (!exchange->logged) {
+        exchange_log(exchange, 0);
+    }
+    if (exchange->answer != NULL) {
+        MHD_destroy_response(exchange->answer);
+    }
+    sweeper_set(server->sweeper, exchange->client, clock_monotonic_s() + KEEP_ALIVE_S);
+    body_free(&exchange->body);
+    arena_free(exchange->request.arena);
+    count_in_flight(server, false);
+}
+
+static enum MHD_Result send_answer(struct exchange *exchange)
+{
+    struct MHD_Response *answer = exchange->answer;
+    exchange->answer = NULL;
+    if (answer == NULL) {
+        return MHD_NO;
+    }
+    double length = (double)exchange->answer_length;
+    sweeper_set(exchange->server->sweeper, exchange->client,
+                clock_monotonic_s() + send_least_s + length / send_bytes_per_s);
+    enum MHD_Result result =
+        MHD_queue_response(exchange->connection, (unsigned)exchange->response.status, answer);
+    MHD_destroy_response(answer);
+    return result;
+}
+
+/* An answer that the event thread gives itself. */
+static enum MHD_Result answer_now(struct exchange *exchange)
+{
+    exchange_answer(exchange, NULL);
+    exchange->stage = STAGE_ANSWERED;
+    return send_answer(exchange);
+}
+
+static enum MHD_Result on_headers(struct exchange *exchange, const char *method,
+                                  const char *version)
+{
+    exchange->stage = STAGE_BODY;
+    if (exchange_admit(exchange, method, version)) {
+        return MHD_YES;
+    }
+    exchange->decided = true;
+    return exchange->must_close ? answer_now(exchange) : MHD_YES;
+}
+
+/* Suspends first and hands over then: a worker may resume at once. */
+static enum MHD_Result hand_to_worker(struct exchange *exchange)
+{
+    exchange->stage = STAGE_SERVING;
+    sweeper_set(exchange->server->sweeper, exchange->client, (double)INFINITY);
+    MHD_suspend_connection(exchange->connection);
+    worker_pool_push(exchange->server->pool, &exchange->job);
+    return MHD_YES;
+}
+
+static enum MHD_Result on_request_end(struct exchange *exchange)
+{
+    struct http_request *request = &exchange->request;
+    if (exchange->decided) {
+        return answer_now(exchange);
+    }
+    if (exchange->body.state == BODY_TOO_LARGE) {
+        http_problem(request, &exchange->response, 413, "The body may have at most %zu bytes.",
+                     request->route->body_limit);
+        return answer_now(exchange);
+    }
+    if (exchange->body.state == BODY_NO_ROOM) {
+        exchange_overloaded(exchange, "There is no room to keep the body now.");
+        return answer_now(exchange);
+    }
+    if ((request->route->flags & HTTP_ROUTE_INLINE) != 0) {
+        exchange->server->options.serve_inline(exchange->server->options.context, request,
+                                               &exchange->response);
+        return answer_now(exchange);
+    }
+    if (!worker_pool_has_room(exchange->server->pool)) {
+        exchange_overloaded(exchange, "Too many requests are waiting. Try again in a moment.");
+        return answer_now(exchange);
+    }
+    return hand_to_worker(exchange);
+}
+
+static enum MHD_Result on_call(void *argument, struct MHD_Connection *connection, const char *url,
+                               const char *method, const char *version, const char *upload,
+                               size_t *upload_size, void **context)
+{
+    (void)argument;
+    (void)connection;
+    (void)url;
+    struct exchange *exchange = *context;
+    switch (exchange->stage) {
+    case STAGE_HEADERS:
+        return on_headers(exchange, method, version);
+    case STAGE_BODY:
+        if (*upload_size > 0) {
+            size_t length = *upload_size;
+            *upload_size = 0;
+            return body_append(&exchange->body, upload, length) ? MHD_YES : MHD_NO;
+        }
+        return on_request_end(exchange);
+    case STAGE_ANSWERED:
+        return send_answer(exchange);
+    case STAGE_SERVING:
+        break;
+    }
+    return MHD_YES;
+}
+
+/* ----------------------------------------------------------------- workers */
+
+static struct exchange *exchange_of_job(struct job *job)
+{
+    return (struct exchange *)(void *)job;
+}
+
+/* The exchange belongs to the event thread again; it must not be touched afterwards. */
+static void give_back(struct exchange *exchange)
+{
+    exchange->stage = STAGE_ANSWERED;
+    MHD_resume_connection(exchange->connection);
+}
+
+static void *worker_begin(void *context)
+{
+    struct http_server *server = context;
+    struct worker *worker = calloc(1, sizeof *worker);
+    struct codec *codec = codec_new();
+    if (worker == NULL || codec == NULL) {
+        log_message(LOG_LEVEL_ERROR, "out_of_memory", "no memory for a worker");
+        abort();
+    }
+    worker->server = server;
+    worker->codec = codec;
+    if (server->options.worker_start != NULL) {
+        worker->state = server->options.worker_start(server->options.context);
+    }
+    return worker;
+}
+
+static void worker_end(void *state)
+{
+    struct worker *worker = state;
+    if (worker->server->options.worker_stop != NULL) {
+        worker->server->options.worker_stop(worker->state);
+    }
+    codec_free(worker->codec);
+    free(worker);
+}
+
+static void worker_run(void *state, struct job *job)
+{
+    struct worker *worker = state;
+    struct exchange *exchange = exchange_of_job(job);
+    exchange_serve(exchange, worker->state, worker->codec);
+    give_back(exchange);
+}
+
+static void worker_cancel(struct job *job)
+{
+    struct exchange *exchange = exchange_of_job(job);
+    exchange_overloaded(exchange, "The server is stopping. Try again in a moment.");
+    exchange_answer(exchange, NULL);
+    give_back(exchange);
+}
+
+/* ------------------------------------------------------------------ server */
+
+/* The format alone: the arguments may hold parts of a request. */
+static void on_library_log(void *argument, const char *format, va_list arguments)
+    __attribute__((format(printf, 2, 0)));
+
+static void on_library_log(void *argument, const char *format, va_list arguments)
+{
+    (void)argument;
+    (void)arguments;
+    log_message(LOG_LEVEL_DEBUG, "http_library", "%s", format);
+}
+
+static bool read_address(const struct http_server_options *options,
+                         struct sockaddr_storage *address, unsigned *ret_flags)
+{
+    struct sockaddr_in v4 = {.sin_family = AF_INET, .sin_port = htons(options->port)};
+    struct sockaddr_in6 v6 = {.sin6_family = AF_INET6, .sin6_port = htons(options->port)};
+    if (inet_pton(AF_INET, options->address, &v4.sin_addr) == 1) {
+        memcpy(address, &v4, sizeof v4);
+        *ret_flags = 0;
+        return true;
+    }
+    if (inet_pton(AF_INET6, options->address, &v6.sin6_addr) == 1) {
+        memcpy(address, &v6, sizeof v6);
+        *ret_flags = MHD_USE_IPv6;
+        return true;
+    }
+    return false;
+}
+
+static bool start_daemon(struct http_server *server, struct error *reterr)
+{
+    struct sockaddr_storage address;
+    memset(&address, 0, sizeof address);
+    unsigned family = 0;
+    if (!read_address(&server->options, &address, &family)) {
+        return error_set(reterr, ERROR_INVALID, "%s is no numeric address",
+                         server->options.address);
+    }
+    errno = 0;
+    server->daemon = MHD_start_daemon(
+        MHD_USE_EPOLL_INTERNALLY | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG | family,
+        server->options.port, NULL, NULL, on_call, server, /* the logger must come first */
+        MHD_OPTION_EXTERNAL_LOGGER, on_library_log, NULL,  /* */
+        MHD_OPTION_SOCK_ADDR, (const struct sockaddr *)(void *)&address,       /* */
+        MHD_OPTION_CONNECTION_LIMIT, (unsigned)CONNECTION_LIMIT,               /* */
+        MHD_OPTION_PER_IP_CONNECTION_LIMIT, (unsigned)CONNECTION_LIMIT_PER_IP, /* */
+        MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_MEMORY,         /* */
+        MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)KEEP_ALIVE_S,                 /* */
+        MHD_OPTION_NOTIFY_CONNECTION, on_connection, server,                   /* */
+        MHD_OPTION_URI_LOG_CALLBACK, on_request_line, server,                  /* */
+        MHD_OPTION_NOTIFY_COMPLETED, on_completed, server,                     /* */
+        MHD_OPTION_SIGPIPE_HANDLED_BY_APP, 1, MHD_OPTION_END);
+    if (server->daemon == NULL) {
+        return error_set(reterr, ERROR_UNAVAILABLE, "cannot listen on %s port %u: %s",
+                         server->options.address, (unsigned)server->options.port,
+                         errno == 0 ? "refused" : strerrordesc_np(errno));
+    }
+    server->port = MHD_get_daemon_info(server->daemon, MHD_DAEMON_INFO_BIND_PORT)->port;
+    return true;
+}
+
+static bool start_threads(struct http_server *server, struct error *reterr)
+{
+    const struct worker_pool_options pool = {
+        .threads = server->options.workers,
+        .heavy_limit = server->options.heavy_limit,
+        .queue_limit = server->options.queue_limit,
+        .context = server,
+        .start = worker_begin,
+        .stop = worker_end,
+        .run = worker_run,
+        .cancel = worker_cancel,
+    };
+    return sweeper_new(&server->sweeper, reterr) && worker_pool_new(&pool, &server->pool, reterr) &&
+           start_daemon(server, reterr);
+}
+
+static void free_server(struct http_server *server)
+{
+    worker_pool_free(server->pool);
+    sweeper_free(server->sweeper);
+    (void)pthread_cond_destroy(&server->quiet);
+    (void)pthread_mutex_destroy(&server->lock);
+    free(server);
+}
+
+static bool check_options(const struct http_server_options *options, struct error *reterr)
+{
+    if (options->workers == 0 || options->heavy_limit == 0 || options->queue_limit == 0 ||
+        !(options->request_deadline_s > 0)) {
+        return error_set(reterr, ERROR_INVALID,
+                         "workers, heavy limit, queue limit and deadline must be above 0");
+    }
+    return router_check(options->routes, options->route_count, reterr);
+}
+
+bool http_server_start(const struct http_server_options *options, struct http_server **ret_server,
+                       struct error *reterr)
+{
+    if (!check_options(options, reterr)) {
+        return error_context(reterr, "starting the HTTP server");
+    }
+    struct http_server *server = calloc(1, sizeof *server);
+    if (server == NULL) {
+        return error_set(reterr, ERROR_UNAVAILABLE, "no memory for the HTTP server");
+    }
+    server->options = *options;
+    pthread_condattr_t monotonic;
+    (void)pthread_condattr_init(&monotonic);
+    (void)pthread_condattr_setclock(&monotonic, CLOCK_MONOTONIC);
+    (void)pthread_cond_init(&server->quiet, &monotonic);
+    (void)pthread_condattr_destroy(&monotonic);
+    (void)pthread_mutex_init(&server->lock, NULL);
+    /* A peer that is gone shows as an error of the write. Signals are for the caller's thread, so
+     * the threads made here inherit a mask that blocks them all. */
+    (void)sigaction(SIGPIPE, &(struct sigaction){.sa_handler = SIG_IGN}, NULL);
+    sigset_t all;
+    sigset_t before;
+    (void)sigfillset(&all);
+    (void)pthread_sigmask(SIG_SETMASK, &all, &before);
+    bool started = start_threads(server, reterr);
+    (void)pthread_sigmask(SIG_SETMASK, &before, NULL);
+    if (!started) {
+        free_server(server);
+        return error_context(reterr, "starting the HTTP server");
+    }
+    *ret_server = server;
+    return true;
+}
+
+uint16_t http_server_port(const struct http_server *server)
+{
+    return server->port;
+}
+
+static void wait_until_quiet(struct http_server *server, double patience_s)
+{
+    double end_s = clock_monotonic_s() + patience_s;
+    struct timespec end = {0, 0};
+    end.tv_sec = (time_t)end_s;
+    end.tv_nsec = (long)((end_s - floor(end_s)) * 1e9);
+    (void)pthread_mutex_lock(&server->lock);
+    int waited = 0;
+    while (server->in_flight > 0 && waited != ETIMEDOUT) {
+        waited = pthread_cond_timedwait(&server->quiet, &server->lock, &end);
+    }
+    (void)pthread_mutex_unlock(&server->lock);
+}
+
+void http_server_stop(struct http_server *server, double patience_s)
+{
+    atomic_store(&server->draining, true);
+    int listener = MHD_quiesce_daemon(server->daemon);
+    wait_until_quiet(server, patience_s);
+    /* What is still queued is answered with 503; what a handler still works on is waited for. No
+     * connection may be suspended when the daemon is stopped. */
+    worker_pool_stop(server->pool);
+    wait_until_quiet(server, patience_s < flush_s ? patience_s : flush_s);
+    MHD_stop_daemon(server->daemon);
+    if (listener != MHD_INVALID_SOCKET) {
+        (void)close(listener);
+    }
+    free_server(server);
+}
