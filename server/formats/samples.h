@@ -59,4 +59,8 @@ MUST_CHECK bool samples_encode_block(const struct samples *samples, size_t index
 MUST_CHECK bool samples_decode_block(const struct samples *shape, const struct sample_block *block,
                                      double *values, struct error *reterr);
 
+/* The same for the codes of SAMPLES_INT16, as they were sent. */
+MUST_CHECK bool samples_decode_codes16(const struct sample_block *block, int16_t *codes,
+                                       struct error *reterr);
+
 #endif

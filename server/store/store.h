@@ -1,7 +1,7 @@
 /* One PostgreSQL connection, owned by one worker, and the transactions on it.
  *
- * libpq is seen only behind store/. A function here never knows an HTTP status: it returns false and
- * an error whose kind says what happened. Results live on the arena that the caller passes. */
+ * libpq is seen only behind store/. A function here never knows an HTTP status: it returns false
+ * and an error whose kind says what happened. Results live on the arena that the caller passes. */
 #ifndef STORE_STORE_H
 #define STORE_STORE_H
 

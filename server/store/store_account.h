@@ -34,12 +34,12 @@ enum { SECRET_HASH_BYTES = 32 };
 
 /* Who makes a request. */
 struct principal {
-    const char *id;         /* account's or token's id */
+    const char *id; /* account's or token's id */
     const char *clinic_id;
     const char *clinic_name;
-    const char *name;       /* username or token's name */
+    const char *name; /* username or token's name */
     const char *display_name;
-    unsigned roles;         /* bits of enum role */
+    unsigned roles; /* bits of enum role */
     bool is_token;
 };
 
@@ -69,7 +69,8 @@ MUST_CHECK bool clinic_create(struct store *store, struct arena *arena, const ch
                               const char **ret_id, struct error *reterr);
 
 /* The account that signs in with `username` and its password hash; ERROR_NOT_FOUND when there is
- * none or it is inactive. Usernames are unique over the whole installation, compared in lower case. */
+ * none or it is inactive. Usernames are unique over the whole installation, compared in lower case.
+ */
 MUST_CHECK bool account_for_sign_in(struct store *store, struct arena *arena, const char *username,
                                     struct principal *ret_principal, const char **ret_password_hash,
                                     struct error *reterr);
@@ -106,6 +107,7 @@ struct account_change {
     int roles;  /* bits, or -1 */
     int active; /* 0, 1, or -1 */
 };
+
 MUST_CHECK bool account_update(struct store *store, const char *id, int version,
                                const struct account_change *change, struct error *reterr);
 MUST_CHECK bool account_list(struct store *store, struct arena *arena,

@@ -38,6 +38,7 @@ struct patient_filter {
     const char *name;
     const char *birth_date;
 };
+
 /* Ordered by family name, given name, id. */
 MUST_CHECK bool patient_list(struct store *store, struct arena *arena,
                              const struct patient_filter *filter, const struct store_page *page,

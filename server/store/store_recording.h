@@ -72,7 +72,8 @@ MUST_CHECK bool recording_add_revision(struct store *store, const char *id, int 
                                        const struct document_event *events, size_t event_count,
                                        const char *analysis_json, struct error *reterr);
 
-/* The whole recording as it was uploaded, with a revision's events (0: newest), for recomputation. */
+/* The whole recording as it was uploaded, with a revision's events (0: newest), for recomputation.
+ */
 MUST_CHECK bool recording_load(struct store *store, struct arena *arena, const char *id,
                                int revision, const struct recording_document **ret_document,
                                struct error *reterr);

@@ -13,13 +13,13 @@ struct study {
     int64_t started_at_us;
     const char *operator_name; /* "" when not given, as the next ones */
     const char *position;
-    const char *catheters;     /* free text */
-    const char *history;       /* JSON object text: diary, pad_test, medication, ... */
-    const char *status;        /* registered, preliminary, final, amended, cancelled */
+    const char *catheters; /* free text */
+    const char *history;   /* JSON object text: diary, pad_test, medication, ... */
+    const char *status;    /* registered, preliminary, final, amended, cancelled */
     int version;
-    int recording_count;       /* reads only */
-    const char *patient_name;  /* lists only: "Family, Given" */
-    const char *patient_mrn;   /* lists only */
+    int recording_count;      /* reads only */
+    const char *patient_name; /* lists only: "Family, Given" */
+    const char *patient_mrn;  /* lists only */
 };
 
 /* `study->id` NULL: a new id. ERROR_INVALID when the patient is unknown in this clinic,
@@ -39,6 +39,7 @@ struct study_filter {
     int64_t from_us; /* started_at >= from_us */
     int64_t to_us;   /* started_at < to_us */
 };
+
 /* Newest first. */
 MUST_CHECK bool study_list(struct store *store, struct arena *arena,
                            const struct study_filter *filter, const struct store_page *page,

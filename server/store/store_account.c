@@ -1,0 +1,240 @@
+/* Clinics and accounts. Sessions: store_session.c; bearer tokens: store_token.c. */
+#include "store/store_account.h"
+
+#include "base/uuid.h"
+#include "store/cursor.h"
+#include "store/query.h"
+
+#include <string.h>
+
+enum account_statement {
+    CLINIC_INSERT,
+    ACCOUNT_INSERT,
+    ACCOUNT_SELECT,
+    ACCOUNT_UPDATE,
+    ACCOUNT_EXISTS,
+    ACCOUNT_END_SESSIONS,
+    ACCOUNT_LIST,
+    ACCOUNT_STATEMENT_COUNT
+};
+
+#define ACCOUNT_COLUMNS                                                                            \
+    "a.id, a.username, a.display_name, a.roles, a.active, penstock.unix_us(a.created_at), "        \
+    "a.version"
+
+static const struct statement statements[] = {
+    [CLINIC_INSERT] = {.name = "clinic_insert",
+                       .sql = "with scope as (select set_config('penstock.clinic', $1, true) as id)"
+                              " insert into penstock.clinic (clinic_id, name)"
+                              " select id::uuid, $2 from scope on conflict do nothing"},
+    [ACCOUNT_INSERT] = {.name = "account_insert",
+                        .sql = "insert into penstock.account"
+                               " (clinic_id, id, username, display_name, password_hash, roles)"
+                               " values ($1, $2, lower($3), $4, $5, $6)"
+                               " on conflict do nothing returning id"},
+    [ACCOUNT_SELECT] = {.name = "account_select",
+                        .sql = "select " ACCOUNT_COLUMNS " from penstock.account a"
+                               " where a.clinic_id = $1 and a.id = $2"},
+    [ACCOUNT_UPDATE] = {.name = "account_update",
+                        .sql = "update penstock.account a set"
+                               " display_name = coalesce($4, a.display_name),"
+                               " password_hash = coalesce($5, a.password_hash),"
+                               " roles = coalesce($6, a.roles),"
+                               " active = coalesce($7, a.active),"
+                               " version = a.version + 1"
+                               " where a.clinic_id = $1 and a.id = $2 and a.version = $3"
+                               " returning a.version"},
+    [ACCOUNT_EXISTS] = {.name = "account_exists",
+                        .sql = "select from penstock.account where clinic_id = $1 and id = $2"},
+    [ACCOUNT_END_SESSIONS] = {.name = "account_end_sessions",
+                              .sql = "delete from penstock.session"
+                                     " where clinic_id = $1 and account_id = $2"},
+    [ACCOUNT_LIST] = {.name = "account_list",
+                      .sql = "select " ACCOUNT_COLUMNS " from penstock.account a"
+                             " where a.clinic_id = $1"
+                             " and ($2::uuid is null or a.username >"
+                             " (select c.username from penstock.account c"
+                             " where c.clinic_id = $1 and c.id = $2))"
+                             " order by a.username limit $3"},
+};
+
+const struct statement_table store_account_statements = {statements, ACCOUNT_STATEMENT_COUNT};
+
+static const struct {
+    enum role role;
+    const char *name;
+} role_names[] = {
+    {ROLE_ROOM, "room"},
+    {ROLE_CLINICIAN, "clinician"},
+    {ROLE_PHYSICIAN, "physician"},
+    {ROLE_REFERRER, "referrer"},
+    {ROLE_INTEGRATION, "integration"},
+    {ROLE_AUDITOR, "auditor"},
+    {ROLE_ADMINISTRATOR, "administrator"},
+};
+
+const char *role_name(unsigned role)
+{
+    for (size_t i = 0; i < sizeof role_names / sizeof role_names[0]; i++) {
+        if ((unsigned)role_names[i].role == role) {
+            return role_names[i].name;
+        }
+    }
+    return NULL;
+}
+
+unsigned role_from_name(const char *name)
+{
+    for (size_t i = 0; i < sizeof role_names / sizeof role_names[0]; i++) {
+        if (strcmp(role_names[i].name, name) == 0) {
+            return (unsigned)role_names[i].role;
+        }
+    }
+    return 0;
+}
+
+bool clinic_create(struct store *store, struct arena *arena, const char *name, const char **ret_id,
+                   struct error *reterr)
+{
+    char id[UUID_TEXT_SIZE];
+    uuid_new(id);
+    struct query query;
+    query_start_alone(&query, &statements[CLINIC_INSERT]);
+    query_text(&query, id);
+    query_text(&query, name);
+    int ignored = 0;
+    if (!query_count(store, &query, &ignored, reterr)) {
+        return error_context(reterr, "create a clinic");
+    }
+    *ret_id = arena_strdup(arena, id);
+    return true;
+}
+
+bool account_create(struct store *store, struct arena *arena, const char *username,
+                    const char *display_name, const char *password_hash, unsigned roles,
+                    const char **ret_id, struct error *reterr)
+{
+    char id[UUID_TEXT_SIZE];
+    uuid_new(id);
+    struct query query;
+    query_start(&query, store, &statements[ACCOUNT_INSERT]);
+    query_id(&query, id);
+    query_text(&query, username);
+    query_text(&query, display_name);
+    query_text(&query, password_hash);
+    query_int(&query, roles);
+    int inserted = 0;
+    if (!query_count(store, &query, &inserted, reterr)) {
+        return error_context(reterr, "create an account");
+    }
+    if (inserted == 0) {
+        return error_set(reterr, ERROR_CONFLICT, "username");
+    }
+    *ret_id = arena_strdup(arena, id);
+    return true;
+}
+
+static void read_account(const struct rows *rows, struct arena *arena, int row,
+                         struct account *account)
+{
+    *account = (struct account){
+        .id = rows_text(rows, arena, row, 0),
+        .username = rows_text(rows, arena, row, 1),
+        .display_name = rows_text(rows, arena, row, 2),
+        .roles = (unsigned)rows_int(rows, row, 3),
+        .active = rows_bool(rows, row, 4),
+        .created_at_us = rows_int64(rows, row, 5),
+        .version = rows_int(rows, row, 6),
+    };
+}
+
+bool account_get(struct store *store, struct arena *arena, const char *id,
+                 struct account *ret_account, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[ACCOUNT_SELECT]);
+    query_id(&query, id);
+    struct rows rows;
+    if (!query_run(store, &query, &rows, reterr)) {
+        return error_context(reterr, "get an account");
+    }
+    bool found = rows.count == 1;
+    if (found) {
+        read_account(&rows, arena, 0, ret_account);
+    }
+    rows_clear(&rows);
+    return found || error_set(reterr, ERROR_NOT_FOUND, "no such account");
+}
+
+bool account_update(struct store *store, const char *id, int version,
+                    const struct account_change *change, struct error *reterr)
+{
+    struct query update;
+    query_start(&update, store, &statements[ACCOUNT_UPDATE]);
+    query_id(&update, id);
+    query_int(&update, version);
+    query_text(&update, change->display_name);
+    query_text(&update, change->password_hash);
+    if (change->roles >= 0) {
+        query_int(&update, change->roles);
+    } else {
+        query_text(&update, NULL);
+    }
+    query_text(&update, change->active < 0 ? NULL : change->active != 0 ? "true" : "false");
+    struct query exists;
+    query_start(&exists, store, &statements[ACCOUNT_EXISTS]);
+    query_id(&exists, id);
+
+    struct query *const queries[] = {&update, &exists};
+    struct rows rows[2];
+    if (!query_run_all(store, queries, 2, rows, reterr)) {
+        return error_context(reterr, "change an account");
+    }
+    bool changed = rows[0].count == 1;
+    bool found = rows[1].count == 1;
+    rows_clear(&rows[0]);
+    rows_clear(&rows[1]);
+    if (!found) {
+        return error_set(reterr, ERROR_NOT_FOUND, "no such account");
+    }
+    if (!changed) {
+        return error_set(reterr, ERROR_STALE, "the account has another version");
+    }
+    if (change->active != 0 && change->password_hash == NULL) {
+        return true;
+    }
+    struct query end;
+    query_start(&end, store, &statements[ACCOUNT_END_SESSIONS]);
+    query_id(&end, id);
+    int ignored = 0;
+    return query_count(store, &end, &ignored, reterr);
+}
+
+bool account_list(struct store *store, struct arena *arena, const struct store_page *page,
+                  struct account **ret_items, size_t *ret_count, const char **ret_next_cursor,
+                  struct error *reterr)
+{
+    struct cursor cursor;
+    if (page->cursor != NULL && !cursor_read(page->cursor, 'a', &cursor, reterr)) {
+        return false;
+    }
+    struct query query;
+    query_start(&query, store, &statements[ACCOUNT_LIST]);
+    query_text(&query, page->cursor != NULL ? cursor.id : NULL);
+    query_int(&query, (int64_t)page->limit + 1); /* one more tells whether there is a next page */
+    struct rows rows;
+    if (!query_run(store, &query, &rows, reterr)) {
+        return error_context(reterr, "list accounts");
+    }
+    int count = rows.count < page->limit ? rows.count : page->limit;
+    struct account *items = arena_array(arena, (size_t)count, sizeof *items);
+    for (int i = 0; i < count; i++) {
+        read_account(&rows, arena, i, &items[i]);
+    }
+    *ret_next_cursor =
+        rows.count > page->limit ? cursor_write(arena, 'a', 0, items[count - 1].id) : NULL;
+    *ret_items = items;
+    *ret_count = (size_t)count;
+    rows_clear(&rows);
+    return true;
+}
