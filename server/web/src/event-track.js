@@ -7,7 +7,9 @@ import {EVENT_NAME, texts} from './texts.js';
 const LANE_HEIGHT = 26;
 const GAP = 6;
 const FULL_LABEL_LANES = 4; // beyond these only the number is shown
-const LANES_MOST = 7;
+const FULL_LABEL_LANES_NARROW = 2;
+const NARROW = 480;
+const LANES_MOST = 9;
 
 export function eventName(event) {
   const name = EVENT_NAME[event.code] ?? humanise(event.code);
@@ -81,7 +83,8 @@ export class EventTrack {
 
   /** The whole label when a lane is free for it, else the number alone; returns its lane or -1. */
   place(label, x, {lanes, leftEdge, rightEdge}) {
-    for (const [short, most] of [[false, FULL_LABEL_LANES], [true, LANES_MOST]]) {
+    const full = rightEdge - leftEdge < NARROW ? FULL_LABEL_LANES_NARROW : FULL_LABEL_LANES;
+    for (const [short, most] of [[false, full], [true, LANES_MOST]]) {
       label.classList.toggle('mark-short', short);
       const width = label.offsetWidth;
       const left = Math.max(leftEdge, Math.min(x - 11, rightEdge - width));

@@ -107,6 +107,7 @@ export class Strip {
         sync: {key: this.syncKey, setSeries: false, scales: ['x', null]},
       },
       hooks: {
+        drawClear: [(plot) => this.drawDoubts(plot)],
         drawAxes: [(plot) => this.drawEvents(plot)],
         draw: [(plot) => this.drawCursorLine(plot)],
         setCursor: [(plot) => this.followCursor(plot)],
@@ -185,6 +186,18 @@ export class Strip {
     ctx.lineTo(x, bbox.top + bbox.height + (this.hasTimeAxis ? 0 : bbox.top));
     ctx.stroke();
     ctx.restore();
+  }
+
+  drawDoubts(plot) {
+    const {ctx, bbox} = plot;
+    for (const {signal, severity, from_s: fromS, to_s: toS} of this.view.doubts) {
+      const from = Math.max(fromS, this.view.fromS);
+      const to = Math.min(toS, this.view.toS);
+      if (to <= from || (signal && signal !== this.trace.signal)) continue;
+      const left = plot.valToPos(from, 'x', true);
+      ctx.fillStyle = colour(severity === 'error' ? '--error-ground' : '--caution-ground');
+      ctx.fillRect(left, bbox.top, Math.max(2, plot.valToPos(to, 'x', true) - left), bbox.height);
+    }
   }
 
   drawEvents(plot) {

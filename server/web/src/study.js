@@ -132,12 +132,13 @@ async function loadEvents({recording}, holder) {
 async function loadAnalysis({places, recording}, holder) {
   const analysis = await get(`/v1/recordings/${recording.id}/analysis`);
   const jumpTo = (atS) => holder.traces?.jumpTo(atS);
+  holder.analysis = analysis;
   fill(places.top, keyNumbers(analysis), quality(analysis, jumpTo));
   fill(places.numbers, numbers(analysis, jumpTo), suggestions(analysis), conditionsList(recording.conditions));
 }
 
 async function loadRecording(part) {
-  const holder = {traces: null};
+  const holder = {traces: null, analysis: null};
   await Promise.all([
     fillPart(part.places.top, say.analysisFailed, () => loadAnalysis(part, holder)),
     fillPart(part.places.traces, say.tracesFailed, async () => {
@@ -145,6 +146,7 @@ async function loadRecording(part) {
       await loadEvents(part, holder);
     }),
   ]);
+  holder.traces?.setDoubts(holder.analysis?.quality ?? []);
   part.section.dataset.ready = 'true';
 }
 

@@ -39,6 +39,7 @@ export class Traces {
       cursorS: null,
       pinnedS: null,
       events: [],
+      doubts: [],
       selectedEvent: -1,
       fit: false,
       valueRange: (trace) => this.valueRange(trace),
@@ -260,6 +261,7 @@ export class Traces {
     const {fromS, toS, cursorS} = this.view;
     const decimals = toS - fromS < 20 ? 1 : 0;
     this.spanText.textContent = texts.traces.span(clock(fromS, decimals), clock(toS, decimals));
+    this.cursorText.classList.toggle('cursor-none', cursorS === null);
     this.cursorText.textContent =
       cursorS === null ? texts.traces.cursorNone : texts.traces.cursorAt(clock(cursorS, 1));
   }
@@ -408,6 +410,12 @@ export class Traces {
     fill(this.list, eventList(this.view.events, (index) => this.pickEvent(index)));
     for (const strip of this.strips) strip.redraw();
     this.layoutTrack();
+  }
+
+  /** Spans of quality findings, shaded in the strip of their signal, or in all when they name none. */
+  setDoubts(findings) {
+    this.view.doubts = findings.filter(({from_s: fromS, to_s: toS}) => toS > fromS);
+    for (const strip of this.strips) strip.redraw();
   }
 
   markListed() {
