@@ -1,0 +1,241 @@
+#include "analysis/classify.h"
+#include "analysis/criteria.h"
+#include "analysis/measure.h"
+#include "analysis/quality.h"
+#include "analysis/signal/integrate.h"
+
+#include <math.h>
+
+/* The signal that flow was recorded as. */
+static enum signal_kind flow_signal(const struct study *study)
+{
+    return study->flow_derived ? SIGNAL_VVOID : SIGNAL_FLOW;
+}
+
+static void note_knocks(struct study *study, const struct flow_record *record)
+{
+    const struct quality_finding removed = {
+        .code = "spike",
+        .severity = QUALITY_WARNING,
+        .signal = flow_signal(study),
+        .text = "A short, fast excursion, as when the flowmeter is knocked. It was replaced by a "
+                "straight line before anything was computed: look at the curve and confirm."};
+    const struct quality_finding kept = {
+        .code = "fast_changes",
+        .severity = QUALITY_WARNING,
+        .signal = flow_signal(study),
+        .text = "One of several fast excursions close together: knocks on the flowmeter, or a "
+                "truly staccato flow. It was not removed and may raise Qmax: look at the curve."};
+
+    for (size_t i = 0; i < record->knock_count; i++) {
+        const struct knock *knock = &record->knocks[i];
+
+        if (i == CRITERIA_SPANS_LISTED) {
+            outcome_note_span(
+                &study->outcome,
+                (struct quality_finding){
+                    .code = "spike",
+                    .severity = QUALITY_ERROR,
+                    .signal = flow_signal(study),
+                    .text = "There are many more fast excursions in this span. The flow signal is "
+                            "disturbed: repeat the measurement if you can."},
+                series_time(&record->cleaned, knock->first),
+                series_time(&record->cleaned, record->knocks[record->knock_count - 1].last));
+            break;
+        }
+        outcome_note_span(&study->outcome, knock->removed ? removed : kept,
+                          series_time(&record->cleaned, knock->first),
+                          series_time(&record->cleaned, knock->last));
+    }
+}
+
+static void note_negative(struct study *study, const struct flow_record *record)
+{
+    const struct series *detected = &record->detected;
+    struct span span = {0.0, 0.0};
+    bool found = false;
+
+    for (size_t i = 0; i < detected->count; i++) {
+        if (detected->samples[i] < CRITERIA_NEGATIVE_ML_S) {
+            span.from_s = found ? span.from_s : series_time(detected, i);
+            span.to_s = series_time(detected, i);
+            found = true;
+        }
+    }
+    if (found) {
+        outcome_note_span(&study->outcome,
+                          (struct quality_finding){
+                              .code = "negative_flow",
+                              .severity = QUALITY_WARNING,
+                              .signal = flow_signal(study),
+                              .text = "Flow is below -1 mL/s within this span. The vessel was "
+                                      "moved, or the meter's zero is wrong: check the volumes."},
+                          span.from_s, span.to_s);
+    }
+}
+
+static void note_zero(struct study *study, const struct flow_record *record)
+{
+    const struct span before = {-SERIES_ENDLESS, record->runs[0].span.from_s - 1.0};
+    const double level = level_median(&record->cleaned, before, study->scratch);
+
+    if (fabs(level) > CRITERIA_FLOW_ZERO_ML_S) {
+        outcome_note_span(&study->outcome,
+                          (struct quality_finding){
+                              .code = "flow_zero",
+                              .severity = QUALITY_WARNING,
+                              .signal = flow_signal(study),
+                              .text =
+                                  "Flow is not zero before the voiding (more than 0.3 mL/s off)."
+                                  " Volumes and times are wrong by it: zero the meter."},
+                          record->cleaned.start_s, before.to_s);
+    }
+}
+
+static void note_ends(struct study *study, const struct void_phase *phase)
+{
+    struct quality_finding finding = {.severity = QUALITY_WARNING, .signal = flow_signal(study)};
+
+    if (phase->start_unseen) {
+        finding.code = "flow_start_unseen";
+        finding.text = "Flow is already running where the recording, or the part after a gap, "
+                       "begins. Times and volume are too small by what was not recorded.";
+        outcome_note_span(&study->outcome, finding, phase->span.from_s, phase->span.from_s);
+    }
+    if (phase->end_unseen) {
+        finding.code = "flow_end_unseen";
+        finding.text = "Flow is still running where the recording, or the part before a gap, ends. "
+                       "Times and volume are too small by what was not recorded.";
+        outcome_note_span(&study->outcome, finding, phase->span.to_s, phase->span.to_s);
+    }
+    if (phase->gap_inside) {
+        finding.code = "flow_gap";
+        finding.severity = QUALITY_ERROR;
+        finding.text = "Flow samples are missing during the voiding for more than 1 s. Qmax may "
+                       "have been missed, and what needs the whole curve is absent. Repeat the "
+                       "measurement if you can.";
+        outcome_note_span(&study->outcome, finding, phase->span.from_s, phase->span.to_s);
+    }
+}
+
+static void note_mismatch(struct study *study, const struct flow_record *record,
+                          const struct void_phase *phase, double volume_ml)
+{
+    const struct span span = flow_with_tails(record, phase);
+    double integral_ml = 0.0;
+
+    if (study->flow_derived || study->vvoid.count == 0 ||
+        !integrate_span(&record->cleaned, span, CRITERIA_BRIDGE_S, &integral_ml)) {
+        return;
+    }
+    const double limit_ml =
+        fmax(CRITERIA_VOLUME_MISMATCH_ML, CRITERIA_VOLUME_MISMATCH_SHARE * fabs(volume_ml));
+
+    if (fabs(integral_ml - volume_ml) > limit_ml) {
+        outcome_note_span(
+            &study->outcome,
+            (struct quality_finding){
+                .code = "volume_mismatch",
+                .severity = QUALITY_WARNING,
+                .signal = SIGNAL_VVOID,
+                .text = "The voided volume signal and the integral of the flow differ by more than "
+                        "10 mL and more than 5 %. The volume signal was used: check the meter's "
+                        "calibration and whether the vessel was moved."},
+            span.from_s, span.to_s);
+    }
+}
+
+static void note_child_volume(struct study *study, const struct flow_measures *measures)
+{
+    double capacity_ml = 0.0;
+    const double volume_ml = measures->voided_volume.value;
+
+    if (!classify_expected_capacity(study->recording->age_years.value, &capacity_ml)) {
+        return;
+    }
+    if (volume_ml < CRITERIA_LOW_VOLUME_CHILD_SHARE * capacity_ml) {
+        outcome_note(&study->outcome, "low_volume", QUALITY_WARNING, flow_signal(study),
+                     "The voided volume is below half of the capacity expected at the child's age. "
+                     "The flow is not representative: repeat with a fuller bladder.");
+    } else if (volume_ml > CRITERIA_HIGH_VOLUME_CHILD_SHARE * capacity_ml ||
+               (measure_known(&measures->initial_volume) &&
+                measures->initial_volume.value > CRITERIA_HIGH_INITIAL_CHILD_SHARE * capacity_ml)) {
+        outcome_note(&study->outcome, "high_volume", QUALITY_INFO, flow_signal(study),
+                     "The bladder was fuller than the capacity expected at the child's age. An "
+                     "over-full bladder changes the flow: consider repeating it.");
+    }
+}
+
+static void note_volume(struct study *study, const struct flow_measures *measures)
+{
+    const double volume_ml = measures->voided_volume.value;
+
+    if (volume_ml > CRITERIA_PLAUSIBLE_VOLUME_ML || volume_ml < 0.0) {
+        outcome_note(&study->outcome, "implausible_value", QUALITY_WARNING, flow_signal(study),
+                     "The voided volume is outside 0 to 1000 mL. Check the meter and the unit.");
+    }
+    if (study_is_child(study)) {
+        note_child_volume(study, measures);
+        return;
+    }
+    if (volume_ml < CRITERIA_LOW_VOLUME_ADULT_ML) {
+        outcome_note(&study->outcome, "low_volume", QUALITY_WARNING, flow_signal(study),
+                     "The voided volume is below 150 mL. The flow is not representative: repeat "
+                     "with a fuller bladder, and read Qmax with care.");
+    } else if (volume_ml > CRITERIA_HIGH_VOLUME_ADULT_ML) {
+        outcome_note(&study->outcome, "high_volume", QUALITY_INFO, flow_signal(study),
+                     "The voided volume is above 600 mL. An over-full bladder may flow less well: "
+                     "read Qmax with care.");
+    }
+}
+
+static void note_qmax(struct study *study, const struct void_phase *phase,
+                      const struct flow_measures *measures)
+{
+    const double at_s = measures->qmax.at_s;
+
+    if (measures->qmax.value > CRITERIA_PLAUSIBLE_QMAX_ML_S) {
+        outcome_note_span(&study->outcome,
+                          (struct quality_finding){
+                              .code = "implausible_value",
+                              .severity = QUALITY_WARNING,
+                              .signal = flow_signal(study),
+                              .text = "Qmax is above 60 mL/s. Check the meter, the unit and the "
+                                      "curve before using it."},
+                          at_s, at_s);
+    }
+    if (measure_known(&measures->flow_time) &&
+        phase->span.to_s - at_s < CRITERIA_LATE_MAX_SHARE * measures->flow_time.value) {
+        outcome_note_span(&study->outcome,
+                          (struct quality_finding){
+                              .code = "late_max",
+                              .severity = QUALITY_WARNING,
+                              .signal = flow_signal(study),
+                              .text = "Qmax lies at the very end of the flow. The vessel may have "
+                                      "been moved then: look at the curve, and set void_end before "
+                                      "it if so."},
+                          at_s, phase->span.to_s);
+    }
+}
+
+void quality_of_flow(struct study *study, const struct flow_record *record,
+                     const struct void_phase *phase, const struct flow_measures *measures)
+{
+    if (record->cleaned.count == 0) {
+        return;
+    }
+    note_knocks(study, record);
+    note_negative(study, record);
+    if (!phase->found) {
+        return;
+    }
+    note_zero(study, record);
+    note_ends(study, phase);
+    if (measure_known(&measures->voided_volume)) {
+        note_mismatch(study, record, phase, measures->voided_volume.value);
+        note_volume(study, measures);
+    }
+    if (measure_known(&measures->qmax)) {
+        note_qmax(study, phase, measures);
+    }
+}
