@@ -8,6 +8,7 @@
 #include "http/negotiate.h"
 #include "http/router.h"
 
+#include <math.h>
 #include <microhttpd.h>
 #include <stdlib.h>
 #include <string.h>
@@ -164,6 +165,12 @@ static void add_headers(struct exchange *exchange, struct MHD_Response *answer)
     }
 }
 
+/* To the microsecond: more digits are noise. */
+static double milliseconds(double seconds)
+{
+    return round(seconds * 1e6) / 1e3;
+}
+
 void exchange_log(struct exchange *exchange, int status)
 {
     const struct http_request *request = &exchange->request;
@@ -178,11 +185,11 @@ void exchange_log(struct exchange *exchange, int status)
         {"status", NULL, status},
         {"bytes_in", NULL, (double)(exchange->body.length + exchange->body.dropped)},
         {"bytes_out", NULL, (double)exchange->answer_length},
-        {"duration_ms", NULL, (now_s - started_s) * 1e3},
-        {"queue_ms", NULL, exchange->queue_s * 1e3},
-        {"parse_ms", NULL, split_s[0] * 1e3},
-        {"compute_ms", NULL, split_s[1] * 1e3},
-        {"store_ms", NULL, split_s[2] * 1e3},
+        {"duration_ms", NULL, milliseconds(now_s - started_s)},
+        {"queue_ms", NULL, milliseconds(exchange->queue_s)},
+        {"parse_ms", NULL, milliseconds(split_s[0])},
+        {"compute_ms", NULL, milliseconds(split_s[1])},
+        {"store_ms", NULL, milliseconds(split_s[2])},
     };
     bool has_split = split_s[0] > 0 || split_s[1] > 0 || split_s[2] > 0;
     size_t count = sizeof fields / sizeof fields[0];

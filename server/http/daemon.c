@@ -6,21 +6,18 @@
  * never at an end that is not the announced one.
  * - The URI callback makes the exchange, the completion callback ends it; both come once a request.
  */
-#include "http/exchange.h"
+#include "http/daemon.h"
 
 #include "base/clock.h"
 #include "base/log.h"
-#include "http/router.h"
 
 #include <arpa/inet.h>
 #include <errno.h>
 #include <math.h>
 #include <microhttpd.h>
 #include <netinet/in.h>
-#include <signal.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 enum {
@@ -32,13 +29,6 @@ enum {
 
 static const double send_least_s = 30;                /* to read an answer of any size */
 static const double send_bytes_per_s = 16.0 * 1024.0; /* and this pace for a large one */
-static const double flush_s = 1; /* at a stop, for answers given when patience had ended */
-
-struct worker {
-    struct http_server *server;
-    struct codec *codec;
-    void *state;
-};
 
 /* ------------------------------------------------------------- connections */
 
@@ -233,64 +223,7 @@ static enum MHD_Result on_call(void *argument, struct MHD_Connection *connection
     return MHD_YES;
 }
 
-/* ----------------------------------------------------------------- workers */
-
-static struct exchange *exchange_of_job(struct job *job)
-{
-    return (struct exchange *)(void *)job;
-}
-
-/* The exchange belongs to the event thread again; it must not be touched afterwards. */
-static void give_back(struct exchange *exchange)
-{
-    exchange->stage = STAGE_ANSWERED;
-    MHD_resume_connection(exchange->connection);
-}
-
-static void *worker_begin(void *context)
-{
-    struct http_server *server = context;
-    struct worker *worker = calloc(1, sizeof *worker);
-    struct codec *codec = codec_new();
-    if (worker == NULL || codec == NULL) {
-        log_message(LOG_LEVEL_ERROR, "out_of_memory", "no memory for a worker");
-        abort();
-    }
-    worker->server = server;
-    worker->codec = codec;
-    if (server->options.worker_start != NULL) {
-        worker->state = server->options.worker_start(server->options.context);
-    }
-    return worker;
-}
-
-static void worker_end(void *state)
-{
-    struct worker *worker = state;
-    if (worker->server->options.worker_stop != NULL) {
-        worker->server->options.worker_stop(worker->state);
-    }
-    codec_free(worker->codec);
-    free(worker);
-}
-
-static void worker_run(void *state, struct job *job)
-{
-    struct worker *worker = state;
-    struct exchange *exchange = exchange_of_job(job);
-    exchange_serve(exchange, worker->state, worker->codec);
-    give_back(exchange);
-}
-
-static void worker_cancel(struct job *job)
-{
-    struct exchange *exchange = exchange_of_job(job);
-    exchange_overloaded(exchange, "The server is stopping. Try again in a moment.");
-    exchange_answer(exchange, NULL);
-    give_back(exchange);
-}
-
-/* ------------------------------------------------------------------ server */
+/* ------------------------------------------------------------------ daemon */
 
 /* The format alone: the arguments may hold parts of a request. */
 static void on_library_log(void *argument, const char *format, va_list arguments)
@@ -321,7 +254,7 @@ static bool read_address(const struct http_server_options *options,
     return false;
 }
 
-static bool start_daemon(struct http_server *server, struct error *reterr)
+bool daemon_start(struct http_server *server, struct error *reterr)
 {
     struct sockaddr_storage address;
     memset(&address, 0, sizeof address);
@@ -353,106 +286,21 @@ static bool start_daemon(struct http_server *server, struct error *reterr)
     return true;
 }
 
-static bool start_threads(struct http_server *server, struct error *reterr)
+void daemon_resume(struct exchange *exchange)
 {
-    const struct worker_pool_options pool = {
-        .threads = server->options.workers,
-        .heavy_limit = server->options.heavy_limit,
-        .queue_limit = server->options.queue_limit,
-        .context = server,
-        .start = worker_begin,
-        .stop = worker_end,
-        .run = worker_run,
-        .cancel = worker_cancel,
-    };
-    return sweeper_new(&server->sweeper, reterr) && worker_pool_new(&pool, &server->pool, reterr) &&
-           start_daemon(server, reterr);
+    exchange->stage = STAGE_ANSWERED;
+    MHD_resume_connection(exchange->connection);
 }
 
-static void free_server(struct http_server *server)
+int daemon_quiesce(struct http_server *server)
 {
-    worker_pool_free(server->pool);
-    sweeper_free(server->sweeper);
-    (void)pthread_cond_destroy(&server->quiet);
-    (void)pthread_mutex_destroy(&server->lock);
-    free(server);
+    return MHD_quiesce_daemon(server->daemon);
 }
 
-static bool check_options(const struct http_server_options *options, struct error *reterr)
+void daemon_stop(struct http_server *server, int listener)
 {
-    if (options->workers == 0 || options->heavy_limit == 0 || options->queue_limit == 0 ||
-        !(options->request_deadline_s > 0)) {
-        return error_set(reterr, ERROR_INVALID,
-                         "workers, heavy limit, queue limit and deadline must be above 0");
-    }
-    return router_check(options->routes, options->route_count, reterr);
-}
-
-bool http_server_start(const struct http_server_options *options, struct http_server **ret_server,
-                       struct error *reterr)
-{
-    if (!check_options(options, reterr)) {
-        return error_context(reterr, "starting the HTTP server");
-    }
-    struct http_server *server = calloc(1, sizeof *server);
-    if (server == NULL) {
-        return error_set(reterr, ERROR_UNAVAILABLE, "no memory for the HTTP server");
-    }
-    server->options = *options;
-    pthread_condattr_t monotonic;
-    (void)pthread_condattr_init(&monotonic);
-    (void)pthread_condattr_setclock(&monotonic, CLOCK_MONOTONIC);
-    (void)pthread_cond_init(&server->quiet, &monotonic);
-    (void)pthread_condattr_destroy(&monotonic);
-    (void)pthread_mutex_init(&server->lock, NULL);
-    /* A peer that is gone shows as an error of the write. Signals are for the caller's thread, so
-     * the threads made here inherit a mask that blocks them all. */
-    (void)sigaction(SIGPIPE, &(struct sigaction){.sa_handler = SIG_IGN}, NULL);
-    sigset_t all;
-    sigset_t before;
-    (void)sigfillset(&all);
-    (void)pthread_sigmask(SIG_SETMASK, &all, &before);
-    bool started = start_threads(server, reterr);
-    (void)pthread_sigmask(SIG_SETMASK, &before, NULL);
-    if (!started) {
-        free_server(server);
-        return error_context(reterr, "starting the HTTP server");
-    }
-    *ret_server = server;
-    return true;
-}
-
-uint16_t http_server_port(const struct http_server *server)
-{
-    return server->port;
-}
-
-static void wait_until_quiet(struct http_server *server, double patience_s)
-{
-    double end_s = clock_monotonic_s() + patience_s;
-    struct timespec end = {0, 0};
-    end.tv_sec = (time_t)end_s;
-    end.tv_nsec = (long)((end_s - floor(end_s)) * 1e9);
-    (void)pthread_mutex_lock(&server->lock);
-    int waited = 0;
-    while (server->in_flight > 0 && waited != ETIMEDOUT) {
-        waited = pthread_cond_timedwait(&server->quiet, &server->lock, &end);
-    }
-    (void)pthread_mutex_unlock(&server->lock);
-}
-
-void http_server_stop(struct http_server *server, double patience_s)
-{
-    atomic_store(&server->draining, true);
-    int listener = MHD_quiesce_daemon(server->daemon);
-    wait_until_quiet(server, patience_s);
-    /* What is still queued is answered with 503; what a handler still works on is waited for. No
-     * connection may be suspended when the daemon is stopped. */
-    worker_pool_stop(server->pool);
-    wait_until_quiet(server, patience_s < flush_s ? patience_s : flush_s);
     MHD_stop_daemon(server->daemon);
     if (listener != MHD_INVALID_SOCKET) {
         (void)close(listener);
     }
-    free_server(server);
 }
