@@ -45,15 +45,11 @@ static void write_measure(const struct catalogue_row *row, const struct measure 
     text_append_char(out, '}');
 }
 
-static bool is_first_of_section(size_t index)
+/* The catalogue keeps the rows of a section together. */
+static bool begins_section(size_t index)
 {
-    const char *section = catalogue_row(index)->section;
-    for (size_t i = 0; i < index; i++) {
-        if (strcmp(catalogue_row(i)->section, section) == 0) {
-            return false;
-        }
-    }
-    return true;
+    return index == 0 ||
+           strcmp(catalogue_row(index)->section, catalogue_row(index - 1)->section) != 0;
 }
 
 static void write_section(const struct analysis_result *result, size_t first_row, struct text *out)
@@ -76,7 +72,7 @@ static void write_sections(const struct analysis_result *result, struct text *ou
     json_writer_name(out, "sections");
     text_append_char(out, '{');
     for (size_t i = 0; i < catalogue_count(); i++) {
-        if (is_first_of_section(i) && catalogue_section_present(catalogue_row(i), result)) {
+        if (begins_section(i) && catalogue_section_present(catalogue_row(i), result)) {
             write_section(result, i, out);
         }
     }

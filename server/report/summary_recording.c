@@ -161,21 +161,18 @@ static void write_section(const json_t *section, size_t first_row, bool is_signe
     text_append(out, "</tbody>\n</table>\n");
 }
 
-static bool is_first_of_section(size_t index)
+/* The catalogue keeps the rows of a section together. */
+static bool begins_section(size_t index)
 {
-    for (size_t i = 0; i < index; i++) {
-        if (strcmp(catalogue_row(i)->section, catalogue_row(index)->section) == 0) {
-            return false;
-        }
-    }
-    return true;
+    return index == 0 ||
+           strcmp(catalogue_row(index)->section, catalogue_row(index - 1)->section) != 0;
 }
 
 static void write_sections(const json_t *sections, bool is_signed, struct text *out)
 {
     for (size_t i = 0; i < catalogue_count(); i++) {
         const json_t *section = json_object_get(sections, catalogue_row(i)->section);
-        if (is_first_of_section(i) && json_is_object(section)) {
+        if (begins_section(i) && json_is_object(section)) {
             write_section(section, i, is_signed, out);
         }
     }
