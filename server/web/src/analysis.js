@@ -34,19 +34,19 @@ function valueNode(section, code, entry, className) {
 }
 
 export function keyNumbers(analysis) {
-  const shown = KEY_NUMBERS.map((path) => path.split('.'))
-    .map(([section, code]) => ({section, code, entry: analysis.sections[section]?.[code]}))
+  const shown = KEY_NUMBERS.map(([path, name]) => [...path.split('.'), name])
+    .map(([section, code, name]) => ({section, code, name, entry: analysis.sections[section]?.[code]}))
     .filter(({entry}) => isMeasure(entry))
     .slice(0, KEY_NUMBERS_MOST);
   if (!shown.length) return null;
   return element(
     'dl',
     {class: 'key-numbers', 'aria-label': say.keyNumbers},
-    shown.map(({section, code, entry}) =>
+    shown.map(({section, code, name, entry}) =>
       element(
         'div',
         {class: 'key-number'},
-        element('dt', {}, codeName(code)),
+        element('dt', {}, name),
         element(
           'dd',
           {},
