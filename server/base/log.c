@@ -46,7 +46,7 @@ static const char *level_name(enum log_level level)
  * add_string() and the space for that and for the end of the object is kept back. */
 static bool add(struct line *line, const char *bytes, size_t length)
 {
-    if (length > LINE_SIZE - CLOSING - line->length) {
+    if (line->length + length > LINE_SIZE - CLOSING) {
         return false;
     }
     memcpy(line->data + line->length, bytes, length);
@@ -90,7 +90,7 @@ static void add_field(struct line *line, const struct log_field *field)
 {
     char number[40];
     size_t room = strlen(field->name) + sizeof number + 8;
-    if (room > LINE_SIZE - CLOSING - line->length) {
+    if (line->length + room > LINE_SIZE - CLOSING) {
         return;
     }
     (void)add(line, ",", 1);

@@ -163,7 +163,7 @@ void http_server_stop(struct http_server *server, double patience_s)
     /* What is still queued is answered with 503; what a handler still works on is waited for. No
      * connection may be suspended when the daemon is stopped. */
     worker_pool_stop(server->pool);
-    wait_until_quiet(server, patience_s < flush_s ? patience_s : flush_s);
+    wait_until_quiet(server, flush_s);
     daemon_stop(server, listener);
     free_server(server);
 }
