@@ -45,7 +45,7 @@ void body_cough(struct scene *scene, double at_s, double rise_cmh2o, bool marked
 {
     struct rng *rng = &scene->rng;
     double transmission = rng_between(rng, 0.88, 1.08);
-    double lag_s = rng_between(rng, -0.01, 0.04); /* makes the small two-sided blip in pdet */
+    double lag_s = rng_between(rng, -0.005, 0.025); /* makes the small two-sided blip in pdet */
     add_cough_spike(scene, at_s, rise_cmh2o, transmission, lag_s);
     if (rng_unit(rng) < 0.55) {
         double second_s = rng_between(rng, 0.45, 0.8);
@@ -123,6 +123,7 @@ void body_background(struct scene *scene)
     struct noise_wander posture;
     struct noise_wander rectum;
     struct noise_wander catheter;
+    struct noise_wander tone; /* of the wall, and whatever else the lines do not share */
     noise_rhythm_start(&breath, rng, rng_between(rng, 0.20, 0.30), rng_between(rng, 0.6, 1.1),
                        SCENE_STEP_S);
     noise_rhythm_start(&pulse, rng, rng_between(rng, 1.0, 1.4), rng_between(rng, 0.10, 0.25),
@@ -130,14 +131,19 @@ void body_background(struct scene *scene)
     noise_wander_start(&posture, rng, 0.9, 90.0, SCENE_STEP_S);
     noise_wander_start(&rectum, rng, 0.6, 120.0, SCENE_STEP_S);
     noise_wander_start(&catheter, rng, 0.25, 60.0, SCENE_STEP_S);
-    rectum.value = 0.0; /* drift begins after the lines were checked */
+    noise_wander_start(&tone, rng, 0.35, 3.0, SCENE_STEP_S);
+    double breath_mismatch =
+        rng_between(rng, -0.28, 0.12); /* the rectum takes up less of a breath */
+    rectum.value = 0.0;                /* drift begins after the lines were checked */
     catheter.value = 0.0;
     for (size_t i = 0; i < scene->count; i++) {
         double breathing = noise_rhythm_next(&breath, rng);
         double beat = noise_rhythm_next(&pulse, rng);
         scene->pabd[i] += breathing + noise_wander_next(&posture, rng);
-        scene->pves_only[i] += beat + noise_wander_next(&catheter, rng);
-        scene->pabd_only[i] += -0.08 * breathing + 0.4 * beat + noise_wander_next(&rectum, rng);
+        scene->pves_only[i] +=
+            beat + noise_wander_next(&catheter, rng) + noise_wander_next(&tone, rng);
+        scene->pabd_only[i] +=
+            breath_mismatch * breathing + 0.4 * beat + noise_wander_next(&rectum, rng);
     }
     add_fidgets(scene);
 }

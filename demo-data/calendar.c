@@ -51,7 +51,8 @@ int64_t calendar_days(struct calendar_date date)
 
 struct calendar_date calendar_date_of(int64_t days)
 {
-    struct calendar_date date = {1970 + (int)(days / 366), 1, 1};
+    int earliest = 1970 + (int)(days >= 0 ? days / 366 : days / 365 - 1);
+    struct calendar_date date = {earliest, 1, 1};
     while (calendar_days((struct calendar_date){date.year + 1, 1, 1}) <= days) {
         date.year++;
     }

@@ -37,7 +37,8 @@ struct clinic_visit {
     int minutes; /* wall clock, since midnight */
     const char *operator_name;
     const char *catheters;  /* "" for a free flow */
-    const char *complaint;  /* history.complaint */
+    const char *diary;      /* history.diary, or "" */
+    const char *pad_test;   /* history.pad_test, or "" */
     const char *medication; /* history.medication, or "" */
     const struct plan *recordings[CLINIC_RECORDINGS_MAX];
 };

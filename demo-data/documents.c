@@ -122,6 +122,23 @@ static const char *posture_name(enum plan_posture posture)
     return names[posture];
 }
 
+static void write_history(struct json_out *out, const struct clinic_visit *visit)
+{
+    const struct {
+        const char *member;
+        const char *text;
+    } entries[] = {
+        {"diary", visit->diary}, {"pad_test", visit->pad_test}, {"medication", visit->medication}};
+
+    json_out_object(out, "history");
+    for (size_t i = 0; i < sizeof entries / sizeof entries[0]; i++) {
+        if (entries[i].text[0] != '\0') {
+            json_out_string(out, entries[i].member, entries[i].text);
+        }
+    }
+    json_out_end_object(out);
+}
+
 bool documents_write_visit(const struct documents_order *order, size_t index)
 {
     char name[NAME_SIZE];
@@ -143,12 +160,7 @@ bool documents_write_visit(const struct documents_order *order, size_t index)
     if (row->catheters[0] != '\0') {
         json_out_string(&out, "catheters", row->catheters);
     }
-    json_out_object(&out, "history");
-    json_out_string(&out, "complaint", row->complaint);
-    if (row->medication[0] != '\0') {
-        json_out_string(&out, "medication", row->medication);
-    }
-    json_out_end_object(&out);
+    write_history(&out, row);
     json_out_end_object(&out);
     return json_out_close(&out, name);
 }

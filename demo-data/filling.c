@@ -2,9 +2,11 @@
 
 #include "body.h"
 #include "mishap.h"
+#include "noise.h"
 
 #include <math.h>
 
+static const double PI = 3.141592653589793;
 static const double DIURESIS_ML_S = 1.2 / 60.0; /* the kidneys' part: 1 to 5 mL/min is usual */
 
 /* A healthy bladder that is filled without a pump: nearly no rise. */
@@ -26,6 +28,11 @@ double filling_passive_cmh2o(const struct plan *plan, double volume_ml, double s
     return span_ml / filling->compliance_ml_cmh2o * shape * (1.0 - relaxed);
 }
 
+double filling_guarding(double fullness)
+{
+    return 0.9 * fmax(fullness, 0.0);
+}
+
 /* When the bladder holds a volume, while the pump runs. */
 static double time_at_volume(const struct scene *scene, const struct plan *plan, double volume_ml)
 {
@@ -45,38 +52,52 @@ static void note_leak(struct scene *scene, struct scene_leak leak, double length
     }
 }
 
+/* A wave of its own shape: no two are smooth, nor alike. Fills in peak and amplitude. */
+static void add_wave(struct scene *scene, struct scene_contraction *wave, double wanted_cmh2o)
+{
+    struct noise_wander shape;
+    double length_s = wave->end_s - wave->start_s;
+    double rise_s = length_s * rng_between(&scene->rng, 0.32, 0.5);
+    noise_wander_start(&shape, &scene->rng, 0.09, 4.0, SCENE_STEP_S);
+    for (size_t i = scene_index(wave->start_s); i < scene_index(wave->end_s); i++) {
+        double since_s = (double)i * SCENE_STEP_S - wave->start_s;
+        double part =
+            since_s < rise_s ? since_s / rise_s : (length_s - since_s) / (length_s - rise_s);
+        double share = 0.5 * (1.0 - cos(PI * fmin(fmax(part, 0.0), 1.0)));
+        double pressure = wanted_cmh2o * share * (1.0 + noise_wander_next(&shape, &scene->rng));
+        scene->pdet[i] += pressure;
+        if (pressure > wave->amplitude_cmh2o) {
+            wave->amplitude_cmh2o = pressure;
+            wave->peak_s = (double)i * SCENE_STEP_S;
+        }
+    }
+    scene_add_hump(scene->emg, wave->start_s + 2.0, rise_s, length_s - rise_s, 0.8); /* holds on */
+    scene_keep_free(scene, wave->start_s - 3.0, wave->end_s + 3.0);
+}
+
 static void place_contractions(struct scene *scene, const struct plan *plan)
 {
+    struct scene_truth *truth = &scene->truth;
     for (size_t i = 0; i < PLAN_CONTRACTIONS; i++) {
         const struct plan_contraction *contraction = &plan->filling.contractions[i];
         if (contraction->length_s <= 0.0) {
             continue;
         }
-        struct rng *rng = &scene->rng;
         double start_s = time_at_volume(scene, plan, contraction->at_fill_ml);
-        double amplitude = contraction->amplitude_cmh2o * rng_between(rng, 0.9, 1.1);
-        double rise_s = 0.42 * contraction->length_s;
-        double fall_s = contraction->length_s - rise_s;
-        scene_add_hump(scene->pdet, start_s, rise_s, fall_s, amplitude);
-        scene_add_hump(scene->emg, start_s + 2.0, rise_s, fall_s, 0.8); /* holds on */
-        scene_keep_free(scene, start_s - 3.0, start_s + contraction->length_s + 3.0);
-        bool leaks = contraction->leak_ml > 0.0;
-        struct scene_truth *truth = &scene->truth;
-        truth->contractions[truth->contraction_count++] =
-            (struct scene_contraction){start_s,
-                                       start_s + rise_s,
-                                       start_s + contraction->length_s,
-                                       contraction->at_fill_ml,
-                                       amplitude,
-                                       "phasic",
-                                       leaks};
+        struct scene_contraction wave = {.start_s = start_s,
+                                         .end_s = start_s + contraction->length_s,
+                                         .volume_ml = contraction->at_fill_ml,
+                                         .kind = "phasic",
+                                         .leak = contraction->leak_ml > 0.0};
+        add_wave(scene, &wave, contraction->amplitude_cmh2o);
+        truth->contractions[truth->contraction_count++] = wave;
         if (contraction->urgency) {
-            scene_mark(scene, start_s + 0.5 * rise_s, 0.5, 2.0, "urgency", "");
+            scene_mark(scene, start_s + 0.2 * contraction->length_s, 0.5, 2.0, "urgency", "");
         }
-        if (leaks) {
+        if (wave.leak) {
             note_leak(scene,
-                      (struct scene_leak){start_s + rise_s - 1.0, contraction->at_fill_ml,
-                                          contraction->leak_ml, amplitude, "detrusor"},
+                      (struct scene_leak){wave.peak_s - 1.0, contraction->at_fill_ml,
+                                          contraction->leak_ml, wave.amplitude_cmh2o, "detrusor"},
                       8.0);
         }
     }
@@ -175,7 +196,7 @@ static void fill_until(struct scene *scene, const struct plan *plan, double unti
         scene->bladder[i] = scene->bladder_ml;
         scene->pdet[i] +=
             plan->resting_pdet_cmh2o + filling_passive_cmh2o(plan, scene->bladder_ml, since_stop_s);
-        scene->emg[i] += 0.9 * fullness; /* guarding: the fuller, the tighter */
+        scene->emg[i] += filling_guarding(fullness);
     }
     scene->now_s = (double)end * SCENE_STEP_S;
 }

@@ -8,6 +8,9 @@
  * stopped (0 while it runs): a stretched wall gives way a little afterwards. */
 double filling_passive_cmh2o(const struct plan *plan, double volume_ml, double since_stop_s);
 
+/* Pelvic floor activity above rest, as a multiple of rest: the fuller, the tighter. */
+double filling_guarding(double fullness);
+
 /* Plays the whole filling from the start of the recording; leaves the scene at the moment when the
  * pump stops. */
 void filling_run(struct scene *scene, const struct plan *plan);

@@ -24,13 +24,14 @@ struct void_state {
     double soft_ml;
     double near_empty_ml;
     double conductance;
+    double pinching_cmh2o_s; /* how briskly the outlet is shut at the end */
     double flow_ml_s;
     double most_ml_s; /* highest flow so far */
 };
 
 /* Strength and outlet such that (pdet_qmax, qmax) is an equilibrium at 60 % of the volume, and that
  * the flow ends at the planned residual. */
-static struct void_state prepare(const struct scene *scene, const struct plan *plan, double start_s)
+static struct void_state prepare(struct scene *scene, const struct plan *plan, double start_s)
 {
     const struct plan_voiding *voiding = &plan->voiding;
     double start_ml = scene->bladder_ml;
@@ -38,6 +39,7 @@ static struct void_state prepare(const struct scene *scene, const struct plan *p
     struct void_state state = {
         .voiding = voiding, .start_s = start_s, .opened_s = -1.0, .closing_s = -1.0};
     state.reference_ml = voiding->residual_ml + 0.6 * span_ml;
+    state.pinching_cmh2o_s = rng_between(&scene->rng, 2.5, 8.0);
     state.soft_ml = 4.0 + 0.04 * span_ml;
     state.near_empty_ml = voiding->residual_ml + 4.0 + 0.03 * span_ml;
     double passive =
@@ -69,16 +71,15 @@ static double activation(const struct plan_voiding *voiding, double since_s)
 static struct physiology_outlet outlet_at(const struct void_state *state, double at_s,
                                           double sphincter, double supple)
 {
-    static const double closing_cmh2o_s = 8.0;
-    static const double squeeze_cmh2o = 15.0;
+    static const double squeeze_cmh2o = 60.0; /* at full effort; little at half of it */
     double stretched = state->opened_s < 0.0 ? 1.0 : exp(-(at_s - state->opened_s) / 2.5);
     struct physiology_outlet outlet = {
         .pmuo_cmh2o = state->voiding->pmuo_cmh2o + state->voiding->opening_extra_cmh2o * stretched +
-                      squeeze_cmh2o * sphincter,
+                      squeeze_cmh2o * sphincter * sphincter * sphincter,
         .conductance = state->conductance * (1.0 - 0.35 * stretched) * (1.0 + supple) *
                        fmax(1.0 - 0.97 * sphincter, 0.005)};
     if (state->closing_s >= 0.0) {
-        outlet.pmuo_cmh2o += closing_cmh2o_s * (at_s - state->closing_s);
+        outlet.pmuo_cmh2o += state->pinching_cmh2o_s * (at_s - state->closing_s);
     }
     return outlet;
 }
@@ -211,6 +212,7 @@ void voiding_run(struct scene *scene, const struct plan *plan)
     double start_s = scene->now_s + plan->voiding.hesitancy_s;
     struct void_state state = prepare(scene, plan, start_s);
     struct noise_wander supple;
+    double start_ml = scene->bladder_ml;
     double pdet = 0.0;
     noise_wander_start(&supple, &scene->rng, 0.035, 0.9, SCENE_STEP_S);
     place_strains(scene, &plan->voiding, start_s);
@@ -222,6 +224,7 @@ void voiding_run(struct scene *scene, const struct plan *plan)
         scene->outflow[i] += state.flow_ml_s;
         scene->pdet[i] += pdet;
         scene->bladder[i] = scene->bladder_ml;
+        scene->emg[i] += filling_guarding(scene->bladder_ml / start_ml);
         scene->infused[i] = i > 0 ? scene->infused[i - 1] : 0.0;
         i++;
     }
