@@ -329,7 +329,7 @@ export const CODE_NAME = {
   booi: 'Bladder outlet obstruction index (BOOI)',
   bci: 'Bladder contractility index (BCI)',
   ics_obstruction: 'Outlet obstruction',
-  ics_contractility: 'Detrusor contractility',
+  contractility: 'Detrusor contractility',
 };
 
 /** Conditions of the recording document. */

@@ -177,7 +177,7 @@ export class Traces {
       const trace = traces.find((one) => one.signal === strip.trace.signal);
       if (trace) strip.setTrace(trace);
     }
-    this.stack.dataset.points = String(Date.now());
+    this.stack.dataset.loads = String(Number(this.stack.dataset.loads ?? 0) + 1);
   }
 
   useOverview() {
