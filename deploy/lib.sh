@@ -245,10 +245,11 @@ pg_psql() {
 # works as penstock_app, which may change rows but not the schema; only `migrate` works as the owner.
 pg_prepare_database() {
     pg_psql -d postgres -v name="$1" <<'SQL'
-select 'create role penstock_owner login createrole'
+select 'create role penstock_owner login'
  where not exists (select from pg_roles where rolname = 'penstock_owner') \gexec
 select 'create role penstock_app login'
  where not exists (select from pg_roles where rolname = 'penstock_app') \gexec
+grant penstock_app to penstock_owner;
 select format('create database %I owner penstock_owner', :'name')
  where not exists (select from pg_database where datname = :'name') \gexec
 select format('revoke all on database %I from public', :'name') \gexec
