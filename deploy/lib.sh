@@ -106,10 +106,10 @@ as_user() {
 
 # need_packages PACKAGE...: installs what is missing, and asks no registry when nothing is.
 need_packages() {
-    local package missing=()
+    local package installed missing=()
+    installed=$(dpkg-query -W -f='${db:Status-Status} ${Package}\n' "$@" 2>/dev/null || true)
     for package in "$@"; do
-        [[ $(dpkg-query -W -f='${db:Status-Status}' "$package" 2>/dev/null || true) == installed ]] ||
-            missing+=("$package")
+        grep -qxF "installed $package" <<<"$installed" || missing+=("$package")
     done
     [[ ${#missing[@]} -gt 0 ]] || return 0
     command -v apt-get >/dev/null || fail "These packages are missing: ${missing[*]}" \
@@ -209,7 +209,7 @@ CONF
 }
 
 pg_answers() {
-    "${PG_ADMIN[@]}" "$PG_BIN/pg_isready" -q -h "$PG_SOCKET"
+    "${PG_ADMIN[@]}" "$PG_BIN/pg_isready" -q -h "$PG_SOCKET" -U postgres -d postgres
 }
 
 # pg_start: pg_ctl's word is not enough, because it also calls a server running that was killed and
