@@ -41,6 +41,8 @@
 #define CRITERIA_FLOW_ON_MIN_S 0.5
 /* A gap is flow below the threshold for at least this long, s. [choice] */
 #define CRITERIA_FLOW_GAP_S 1.0
+/* A faster change of flow between two samples is a step, mL/s per s. [choice] */
+#define CRITERIA_FLOW_STEP_ML_S2 15.0
 /* A run of flow with less volume is a drip or noise, mL. [choice] */
 #define CRITERIA_RUN_VOLUME_MIN_ML 1.0
 /* The integral for voided volume reaches out to where the 2 s average falls to this, mL/s. [choice]

@@ -77,7 +77,8 @@ static bool find_runs(const struct study *study, struct flow_record *record)
     const struct run_rule rule = {.threshold = CRITERIA_FLOW_ON_ML_S,
                                   .min_run_s = CRITERIA_FLOW_ON_MIN_S,
                                   .min_gap_s = CRITERIA_FLOW_GAP_S,
-                                  .bridge_s = CRITERIA_BRIDGE_S};
+                                  .bridge_s = CRITERIA_BRIDGE_S,
+                                  .step_per_s = CRITERIA_FLOW_STEP_ML_S2};
 
     record->runs =
         memory_array(study->memory, runs_capacity(&record->detected, &rule), sizeof *record->runs);

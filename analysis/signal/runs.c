@@ -34,15 +34,18 @@ static void take_stretch(struct scan *scan, struct run stretch)
     }
 }
 
-/* Moment at which the line between two samples meets the threshold. */
-static double crossing(const struct series *series, size_t before, size_t after, double threshold)
+/* Moment at which the signal passes the threshold between two samples. */
+static double crossing(const struct series *series, size_t before, size_t after,
+                       const struct run_rule *rule)
 {
     const double from = series->samples[before];
     const double to = series->samples[after];
     const double time_from = series_time(series, before);
     const double time_to = series_time(series, after);
+    const bool step = fabs(to - from) > rule->step_per_s * (time_to - time_from);
 
-    return time_from + (time_to - time_from) * (threshold - from) / (to - from);
+    return time_from +
+           (time_to - time_from) * (step ? 0.5 : (rule->threshold - from) / (to - from));
 }
 
 size_t runs_find(const struct series *series, const struct run_rule *rule, struct run *runs)
@@ -71,11 +74,10 @@ size_t runs_find(const struct series *series, const struct run_rule *rule, struc
             const bool seen = joined;
 
             stretch = (struct run){.start_unseen = !seen};
-            stretch.span.from_s =
-                seen ? crossing(series, known, i, rule->threshold) : series_time(series, i);
+            stretch.span.from_s = seen ? crossing(series, known, i, rule) : series_time(series, i);
             on = true;
         } else if (!is_on && on) {
-            stretch.span.to_s = crossing(series, known, i, rule->threshold);
+            stretch.span.to_s = crossing(series, known, i, rule);
             take_stretch(&scan, stretch);
             on = false;
         }
