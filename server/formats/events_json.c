@@ -34,31 +34,36 @@ static void read_event(const json_t *value, const char *pointer, double latest_s
     json_reader_close(&reader);
 }
 
-/* qsort() is not stable, so it sorts places of one array: equal times keep their places' order. */
+struct place {
+    double at_s;
+    size_t index;
+};
+
+/* qsort() is not stable: equal times are told apart by where they stood. */
 static int compare_places(const void *left, const void *right)
 {
-    const struct document_event *a = *(const struct document_event *const *)left;
-    const struct document_event *b = *(const struct document_event *const *)right;
+    const struct place *a = left;
+    const struct place *b = right;
     if (a->at_s < b->at_s) {
         return -1;
     }
     if (a->at_s > b->at_s) {
         return 1;
     }
-    return a < b ? -1 : a > b;
+    return a->index < b->index ? -1 : a->index > b->index;
 }
 
 static struct document_event *sort_events(struct arena *arena, const struct document_event *events,
                                           size_t count)
 {
-    const struct document_event **places = arena_array(arena, count, sizeof(*places));
+    struct place *places = arena_array(arena, count, sizeof *places);
     struct document_event *sorted = arena_array(arena, count, sizeof *sorted);
     for (size_t i = 0; i < count; i++) {
-        places[i] = &events[i];
+        places[i] = (struct place){.at_s = events[i].at_s, .index = i};
     }
-    qsort(places, count, sizeof(*places), compare_places);
+    qsort(places, count, sizeof *places, compare_places);
     for (size_t i = 0; i < count; i++) {
-        sorted[i] = *places[i];
+        sorted[i] = events[places[i].index];
     }
     return sorted;
 }

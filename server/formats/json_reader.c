@@ -136,11 +136,14 @@ static bool was_taken(const struct json_reader *reader, const char *member)
 void json_reader_close(struct json_reader *reader)
 {
     /* Jansson's iterator asks for a mutable object although it changes nothing. */
-    json_t *object = NULL;
-    memcpy(&object, &reader->object, sizeof object);
+    union {
+        const json_t *read_only;
+        json_t *any;
+    } object = {.read_only = reader->object};
+
     const char *member = NULL;
     json_t *value = NULL;
-    json_object_foreach (object, member, value) {
+    json_object_foreach (object.any, member, value) {
         if (was_taken(reader, member)) {
             continue;
         }

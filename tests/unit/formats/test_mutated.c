@@ -183,10 +183,10 @@ static void test_damaged_documents(void **state)
     uint64_t random = UINT64_C(0x9e3779b97f4a7c15);
     size_t seen[3] = {0};
     for (size_t round = 0; round < ROUNDS; round++) {
-        char work[BODY_MAX];
+        char work[BODY_MAX + 1] = {0};
         const char *seed = seeds[round % (sizeof seeds / sizeof seeds[0])];
         size_t length = strlen(seed);
-        memcpy(work, seed, length);
+        memcpy(work, seed, length + 1);
         for (size_t i = 1 + below(&random, MUTATIONS_MAX); i > 0; i--) {
             length = mutate(work, length, &random);
         }

@@ -335,8 +335,8 @@ static void test_remarks(void **state)
         "<li class=\"info\"><strong>Note</strong>: No cough.</li>",
         "<h3>Suggestions for the clinician</h3>",
         "None is a diagnosis.",
-        "<li>ics obstruction: <strong>equivocal</strong> (Bladder outlet obstruction index (BOOI) "
-        "40.4). BOOI 20 to 40</li>",
+        "<li>ics obstruction: <strong>equivocal</strong> (Bladder outlet",
+        "(Bladder outlet obstruction index (BOOI) 40.4). BOOI 20 to 40</li>",
         "<li>Flow is low. Based on: Maximum flow rate (Qmax), own rule.</li>",
         "Event list revision 2; computed by penstock 0.1.0.",
         "<p>Nothing was found. Check the traces all the same.</p>",
@@ -409,7 +409,7 @@ static void test_right_to_left_and_long_names(void **state)
     summaries_make(&fixture);
     char *name = arena_alloc(fixture.arena, 401);
     for (size_t i = 0; i < 200; i++) {
-        memcpy(name + 2 * i, "\xd7\xa9", 2);
+        memcpy(name + 2 * i, "\xd7\xa9", 3);
     }
     fixture.patient.family_name = name;
     fixture.patient.given_name = override_mark;
