@@ -105,7 +105,8 @@ static void add_fidgets(struct scene *scene)
     double end_s = (double)scene->count * SCENE_STEP_S;
     double at_s = rng_between(rng, 5.0, 40.0);
     while (at_s < end_s) {
-        double size = rng_between(rng, 1.5, 5.0) * (rng_unit(rng) < 0.25 ? -0.6 : 1.0);
+        bool sinks = rng_unit(rng) < 0.25;
+        double size = rng_between(rng, 1.5, 5.0) * (sinks ? -0.6 : 1.0);
         double rise_s = rng_between(rng, 0.3, 1.2);
         double fall_s = rng_between(rng, 0.5, 2.0);
         scene_add_hump(scene->pabd, at_s, rise_s, fall_s, size);
@@ -124,10 +125,14 @@ void body_background(struct scene *scene)
     struct noise_wander rectum;
     struct noise_wander catheter;
     struct noise_wander tone; /* of the wall, and whatever else the lines do not share */
-    noise_rhythm_start(&breath, rng, rng_between(rng, 0.20, 0.30), rng_between(rng, 0.6, 1.1),
-                       SCENE_STEP_S);
-    noise_rhythm_start(&pulse, rng, rng_between(rng, 1.0, 1.4), rng_between(rng, 0.10, 0.25),
-                       SCENE_STEP_S);
+    /* One draw a statement throughout: the order in which C evaluates arguments is open, and the
+     * files must not depend on the compiler. */
+    double breath_hz = rng_between(rng, 0.20, 0.30);
+    double breath_cmh2o = rng_between(rng, 0.6, 1.1);
+    double pulse_hz = rng_between(rng, 1.0, 1.4);
+    double pulse_cmh2o = rng_between(rng, 0.10, 0.25);
+    noise_rhythm_start(&breath, rng, breath_hz, breath_cmh2o, SCENE_STEP_S);
+    noise_rhythm_start(&pulse, rng, pulse_hz, pulse_cmh2o, SCENE_STEP_S);
     noise_wander_start(&posture, rng, 0.9, 90.0, SCENE_STEP_S);
     noise_wander_start(&rectum, rng, 0.6, 120.0, SCENE_STEP_S);
     noise_wander_start(&catheter, rng, 0.25, 60.0, SCENE_STEP_S);
@@ -140,8 +145,8 @@ void body_background(struct scene *scene)
         double breathing = noise_rhythm_next(&breath, rng);
         double beat = noise_rhythm_next(&pulse, rng);
         scene->pabd[i] += breathing + noise_wander_next(&posture, rng);
-        scene->pves_only[i] +=
-            beat + noise_wander_next(&catheter, rng) + noise_wander_next(&tone, rng);
+        scene->pves_only[i] += beat + noise_wander_next(&catheter, rng);
+        scene->pves_only[i] += noise_wander_next(&tone, rng);
         scene->pabd_only[i] +=
             breath_mismatch * breathing + 0.4 * beat + noise_wander_next(&rectum, rng);
     }

@@ -136,12 +136,11 @@ static void place_cough_tests(struct scene *scene)
 {
     struct rng *rng = &scene->rng;
     const struct scene_truth *truth = &scene->truth;
-    double last_s = truth->filling_start_s;
-    double at_s = last_s + rng_between(rng, 40.0, 60.0);
+    double at_s = truth->filling_start_s + rng_between(rng, 40.0, 60.0);
     while (at_s < truth->filling_stop_s - 12.0) {
         if (scene_is_free(scene, at_s - 2.0, at_s + 3.0)) {
-            body_cough(scene, at_s, rng_between(rng, 38.0, 85.0), rng_unit(rng) < 0.9);
-            last_s = at_s;
+            bool marked = rng_unit(rng) < 0.9;
+            body_cough(scene, at_s, rng_between(rng, 38.0, 85.0), marked);
             at_s += rng_between(rng, 52.0, 68.0);
         } else {
             at_s += 3.0;
@@ -215,7 +214,8 @@ void filling_run(struct scene *scene, const struct plan *plan)
     truth->filling_stop_s = round(time_at_volume(scene, plan, filling->capacity_ml));
     scene->bladder_ml = filling->initial_ml;
 
-    body_cough(scene, rng_between(rng, 7.0, 11.0), rng_between(rng, 50.0, 85.0), true);
+    double first_cough_s = rng_between(rng, 7.0, 11.0);
+    body_cough(scene, first_cough_s, rng_between(rng, 50.0, 85.0), true);
     scene_mark(scene, truth->filling_start_s, 0.0, 0.4, "filling_start", "");
     place_contractions(scene, plan);
     place_manoeuvres(scene, plan);

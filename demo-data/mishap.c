@@ -4,20 +4,20 @@
 
 #include <math.h>
 
-static void flush(struct scene *scene, double *line, const char *signal, double at_s,
+static void flush(struct scene *scene, double *line, const char *signal, double from_s,
                   const struct plan_mishap *mishap)
 {
-    double end_s = at_s + mishap->length_s;
+    double to_s = from_s + mishap->length_s;
     struct noise_wander pressing;
     noise_wander_start(&pressing, &scene->rng, 0.06, 0.5, SCENE_STEP_S);
-    for (size_t i = scene_index(at_s); i < scene_index(end_s); i++) {
-        double since_s = (double)i * SCENE_STEP_S - at_s;
+    for (size_t i = scene_index(from_s); i < scene_index(to_s); i++) {
+        double since_s = (double)i * SCENE_STEP_S - from_s;
         double edge =
-            (1.0 - exp(-fmax(since_s, 0.0) / 0.15)) * (1.0 - exp(-(end_s - at_s - since_s) / 0.1));
+            (1.0 - exp(-fmax(since_s, 0.0) / 0.15)) * (1.0 - exp(-(to_s - from_s - since_s) / 0.1));
         line[i] += mishap->size * edge * (1.0 + noise_wander_next(&pressing, &scene->rng));
     }
-    scene_mark(scene, at_s, -0.5, 0.8, "flush", signal);
-    scene_note_artefact(scene, "flush", signal, at_s, end_s);
+    scene_mark(scene, from_s, -0.5, 0.8, "flush", signal);
+    scene_note_artefact(scene, "flush", signal, from_s, to_s);
 }
 
 static void damp(struct scene *scene, double at_s, const struct plan_mishap *mishap)

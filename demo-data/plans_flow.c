@@ -163,8 +163,8 @@ const struct plan plan_flow_girl_staccato = {
                 .yield_cmh2o_s_ml = 2.0,
                 .rise_s = 4.0,
                 .hesitancy_s = 2.0,
-                .sphincter_depth = 0.62,
-                .sphincter_period_s = 5.2},
+                .sphincter_depth = 0.78,
+                .sphincter_period_s = 4.4},
     .comment = "Feet on the stool; la mère est présente, très calme",
 };
 

@@ -84,8 +84,6 @@ struct scene_truth {
     struct scene_number residual_ml;
     double opening_s; /* urine leaves the urethra; the meter sees it flow_delay_s later */
     double closing_s;
-    struct scene_number opening_pressure_cmh2o;
-    struct scene_number closing_pressure_cmh2o;
     double contraction_s; /* the voiding contraction begins */
     size_t cough_count;
     struct scene_cough coughs[SCENE_NOTES_MAX];

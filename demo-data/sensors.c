@@ -89,8 +89,8 @@ static double *copy_emg(struct scene *scene)
     noise_wander_start(&fast, &scene->rng, 0.22, 0.06, SCENE_STEP_S);
     noise_wander_start(&slow, &scene->rng, 0.12, 6.0, SCENE_STEP_S);
     for (size_t i = 0; emg != NULL && i < scene->count; i++) {
-        double restless =
-            noise_wander_next(&fast, &scene->rng) + noise_wander_next(&slow, &scene->rng);
+        double restless = noise_wander_next(&fast, &scene->rng);
+        restless += noise_wander_next(&slow, &scene->rng);
         emg[i] = RESTING_EMG_UV * fmax(scene->emg[i], 0.05) * exp(restless);
     }
     return emg;
@@ -111,6 +111,9 @@ static bool add_channel(struct sensors_set *set, struct scene *scene, const doub
     }
     size_t stride = (size_t)lround(SCENE_RATE_HZ / channel.rate_hz);
     channel.count = scene->count / stride;
+    if (channel.count == 0) {
+        return false;
+    }
     channel.start_s = 0.0;
     channel.values = calloc(channel.count, sizeof *channel.values);
     if (channel.values == NULL) {

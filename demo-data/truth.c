@@ -86,8 +86,10 @@ static void write_voiding_pressures(struct json_out *out, const struct scene *sc
          i++) {
         pdet_max = fmax(pdet_max, scene->pdet[i]);
     }
-    write_known(out, "opening_pressure", scene->truth.opening_pressure_cmh2o);
-    write_known(out, "closing_pressure", scene->truth.closing_pressure_cmh2o);
+    double opening = scene->pdet[scene_index(flow->start_s - plan->flow_delay_s)];
+    double closing = scene->pdet[scene_index(flow->end_s - plan->flow_delay_s)];
+    json_out_number(out, "opening_pressure", opening, 2);
+    json_out_number(out, "closing_pressure", closing, 2);
     json_out_number(out, "pdet_qmax", pdet_qmax, 2);
     json_out_number(out, "pves_qmax", pabd_qmax + pdet_qmax, 2);
     json_out_number(out, "pabd_qmax", pabd_qmax, 2);

@@ -13,8 +13,9 @@
  *   flow_time_s          time with at least 0.5 mL/s
  *   post_void_residual_ml
  *   permission_s, contraction_s, opening_s, closing_s   at the bladder, hence before flow_*_s
- *   opening_pressure, closing_pressure, pdet_qmax (at qmax_at_s - flow_delay_s), pves_qmax,
- *   pabd_qmax, pdet_max (from opening_s to closing_s), booi, bci (formulas for men, given for all)
+ *   opening_pressure (at flow_start_s - flow_delay_s), closing_pressure (at flow_end_s -
+ *   flow_delay_s), pdet_qmax (at qmax_at_s - flow_delay_s), pves_qmax, pabd_qmax, pdet_max (from
+ *   opening_s to closing_s), booi, bci (formulas for men, given for all)
  *   filling_start_s, filling_stop_s, capacity_ml (infused plus initial residual), compliance,
  *   pdet_end_fill, first_sensation_ml, first_desire_ml, strong_desire_ml, urgency_ml (bladder
  * volume when it was felt; the marker comes up to 2 s later) pves_rest, pabd_rest, pdet_rest coughs

@@ -237,11 +237,6 @@ void voiding_run(struct scene *scene, const struct plan *plan)
     truth->opening_s = state.opened_s;
     truth->closing_s = end_s;
     truth->residual_ml = (struct scene_number){true, scene->bladder_ml};
-    if (state.opened_s >= 0.0) {
-        double opening = scene->pdet[scene_index(state.opened_s)];
-        truth->opening_pressure_cmh2o = (struct scene_number){true, opening};
-        truth->closing_pressure_cmh2o = (struct scene_number){true, pdet};
-    }
     quieten(scene, plan, start_s, end_s);
     lower_floor(scene, start_s, end_s);
     settle(scene, plan, pdet, rng_between(&scene->rng, 14.0, 18.0));
