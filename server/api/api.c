@@ -12,6 +12,8 @@
 
 enum { LIST_ANSWER_LIMIT = 16 * 1024 * 1024 };
 
+static const char CURSOR_FAULT[] = "is not a cursor that this list gave";
+
 void api_fail(const struct http_request *request, struct http_response *response,
               const struct error *error)
 {
@@ -78,6 +80,19 @@ void api_respond_json(struct http_response *response, int status, const struct t
     http_respond(response, status, "application/json", text->data, text->length);
 }
 
+void api_fail_list(const struct http_request *request, struct http_response *response,
+                   const struct error *error)
+{
+    if (error->kind != ERROR_INVALID || http_request_query(request, "cursor") == NULL) {
+        api_fail(request, response, error);
+        return;
+    }
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    fault_add(&faults, "?cursor", "%s", CURSOR_FAULT);
+    http_problem_faults(request, response, 422, &faults);
+}
+
 struct store_page api_page(const struct http_request *request, struct fault_list *faults)
 {
     struct store_page page = {
@@ -85,7 +100,7 @@ struct store_page api_page(const struct http_request *request, struct fault_list
         .cursor = http_request_query(request, "cursor"),
     };
     if (page.cursor != NULL && (page.cursor[0] == '\0' || strlen(page.cursor) > API_CURSOR_LIMIT)) {
-        fault_add(faults, "?cursor", "is not a cursor that this list gave");
+        fault_add(faults, "?cursor", "%s", CURSOR_FAULT);
         page.cursor = NULL;
     }
     return page;

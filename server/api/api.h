@@ -45,6 +45,10 @@ struct api_context {
 void api_fail(const struct http_request *request, struct http_response *response,
               const struct error *error);
 
+/* The same for a list: what the store refuses there is the cursor, so the answer names it. */
+void api_fail_list(const struct http_request *request, struct http_response *response,
+                   const struct error *error);
+
 /* Reads the JSON body and opens it as an object. False when it is malformed: then the answer is set
  * already. Other faults are only collected; ask api_reject(). */
 MUST_CHECK bool api_read_object(const struct http_request *request, struct http_response *response,

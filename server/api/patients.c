@@ -53,7 +53,7 @@ void patients_list(void *opaque, struct http_request *request, struct http_respo
     struct error error = {0};
     if (!patient_list(context->store, request->arena, &filter, &page, &patients, &count, &next,
                       &error)) {
-        api_fail(request, response, &error);
+        api_fail_list(request, response, &error);
         return;
     }
     struct text items;

@@ -109,7 +109,7 @@ void studies_list(void *opaque, struct http_request *request, struct http_respon
     struct error error = {0};
     if (!study_list(context->store, request->arena, &filter, &page, &studies, &count, &next,
                     &error)) {
-        api_fail(request, response, &error);
+        api_fail_list(request, response, &error);
         return;
     }
     struct text items;

@@ -40,7 +40,7 @@ void tokens_list(void *opaque, struct http_request *request, struct http_respons
     const char *next = NULL;
     struct error error = {0};
     if (!token_list(context->store, request->arena, &page, &tokens, &count, &next, &error)) {
-        api_fail(request, response, &error);
+        api_fail_list(request, response, &error);
         return;
     }
     struct text items;

@@ -55,7 +55,7 @@ void users_list(void *opaque, struct http_request *request, struct http_response
     const char *next = NULL;
     struct error error = {0};
     if (!account_list(context->store, request->arena, &page, &accounts, &count, &next, &error)) {
-        api_fail(request, response, &error);
+        api_fail_list(request, response, &error);
         return;
     }
     struct text items;
