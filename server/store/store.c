@@ -49,6 +49,7 @@ bool store_ready(struct store *store, struct error *reterr)
         if (!connection_open(store, reterr)) {
             return false;
         }
+        PQclear(command.result);
         exchange = connection_exchange(store, &command, 1);
     }
     if (exchange != EXCHANGE_DONE || !connection_succeeded(command.result)) {
@@ -86,7 +87,7 @@ bool store_begin(struct store *store, const char *clinic_id, const char *actor_i
     return true;
 }
 
-/* Sends what ends a transaction; ret_status receives the server's word for what it did. */
+/* Sends what ends a transaction. */
 static enum exchange end_transaction(struct store *store, struct command *command)
 {
     store->transaction = TRANSACTION_NONE;

@@ -12,6 +12,7 @@ enum account_statement {
     ACCOUNT_INSERT,
     ACCOUNT_SELECT,
     ACCOUNT_UPDATE,
+    ACCOUNT_UPDATE_PASSWORD,
     ACCOUNT_EXISTS,
     ACCOUNT_END_SESSIONS,
     ACCOUNT_LIST,
@@ -21,6 +22,14 @@ enum account_statement {
 #define ACCOUNT_COLUMNS                                                                            \
     "a.id, a.username, a.display_name, a.roles, a.active, penstock.unix_us(a.created_at), "        \
     "a.version"
+
+/* The old password hash cannot be read, so that it is either set or left out. */
+#define ACCOUNT_UPDATE_BEGIN                                                                       \
+    "update penstock.account a set display_name = coalesce($4, a.display_name),"                   \
+    " roles = coalesce($5, a.roles), active = coalesce($6, a.active), version = a.version + 1"
+
+#define ACCOUNT_UPDATE_END                                                                         \
+    " where a.clinic_id = $1 and a.id = $2 and a.version = $3 returning a.version"
 
 static const struct statement statements[] = {
     [CLINIC_INSERT] = {.name = "clinic_insert",
@@ -35,15 +44,10 @@ static const struct statement statements[] = {
     [ACCOUNT_SELECT] = {.name = "account_select",
                         .sql = "select " ACCOUNT_COLUMNS " from penstock.account a"
                                " where a.clinic_id = $1 and a.id = $2"},
-    [ACCOUNT_UPDATE] = {.name = "account_update",
-                        .sql = "update penstock.account a set"
-                               " display_name = coalesce($4, a.display_name),"
-                               " password_hash = coalesce($5, a.password_hash),"
-                               " roles = coalesce($6, a.roles),"
-                               " active = coalesce($7, a.active),"
-                               " version = a.version + 1"
-                               " where a.clinic_id = $1 and a.id = $2 and a.version = $3"
-                               " returning a.version"},
+    [ACCOUNT_UPDATE] = {.name = "account_update", .sql = ACCOUNT_UPDATE_BEGIN ACCOUNT_UPDATE_END},
+    [ACCOUNT_UPDATE_PASSWORD] = {.name = "account_update_password",
+                                 .sql = ACCOUNT_UPDATE_BEGIN
+                                 ", password_hash = $7" ACCOUNT_UPDATE_END},
     [ACCOUNT_EXISTS] = {.name = "account_exists",
                         .sql = "select from penstock.account where clinic_id = $1 and id = $2"},
     [ACCOUNT_END_SESSIONS] = {.name = "account_end_sessions",
@@ -169,18 +173,18 @@ bool account_get(struct store *store, struct arena *arena, const char *id,
 bool account_update(struct store *store, const char *id, int version,
                     const struct account_change *change, struct error *reterr)
 {
+    bool new_password = change->password_hash != NULL;
     struct query update;
-    query_start(&update, store, &statements[ACCOUNT_UPDATE]);
+    query_start(&update, store,
+                &statements[new_password ? ACCOUNT_UPDATE_PASSWORD : ACCOUNT_UPDATE]);
     query_id(&update, id);
     query_int(&update, version);
     query_text(&update, change->display_name);
-    query_text(&update, change->password_hash);
-    if (change->roles >= 0) {
-        query_int(&update, change->roles);
-    } else {
-        query_text(&update, NULL);
-    }
+    query_optional(&update, (struct optional_number){change->roles >= 0, change->roles});
     query_text(&update, change->active < 0 ? NULL : change->active != 0 ? "true" : "false");
+    if (new_password) {
+        query_text(&update, change->password_hash);
+    }
     struct query exists;
     query_start(&exists, store, &statements[ACCOUNT_EXISTS]);
     query_id(&exists, id);
@@ -200,7 +204,7 @@ bool account_update(struct store *store, const char *id, int version,
     if (!changed) {
         return error_set(reterr, ERROR_STALE, "the account has another version");
     }
-    if (change->active != 0 && change->password_hash == NULL) {
+    if (change->active != 0 && !new_password) {
         return true;
     }
     struct query end;

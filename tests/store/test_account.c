@@ -1,0 +1,354 @@
+/* Accounts, sessions and bearer tokens. */
+#include "fixture.h"
+
+#include "base/clock.h"
+
+#include <string.h>
+
+enum { MINUTE_S = 60 };
+
+static const int64_t second_us = 1000000;
+
+static void roles_have_names(void **state)
+{
+    (void)state;
+    static const char *const names[] = {"room",        "clinician", "physician",    "referrer",
+                                        "integration", "auditor",   "administrator"};
+    unsigned all = 0;
+    for (unsigned i = 0; i < 7; i++) {
+        assert_string_equal(role_name(1U << i), names[i]);
+        assert_int_equal(role_from_name(names[i]), 1U << i);
+        all |= 1U << i;
+    }
+    assert_int_equal(all, ROLE_ANY);
+    assert_null(role_name(0));
+    assert_null(role_name(3));
+    assert_null(role_name(128));
+    assert_int_equal(role_from_name("root"), 0);
+}
+
+static void sign_in_finds_the_account(void **state)
+{
+    struct fixture *fixture = *state;
+    struct principal principal;
+    const char *hash = NULL;
+    CHECK(fixture, account_for_sign_in(fixture->store, fixture->arena, "FIRST.person", &principal,
+                                       &hash, &fixture->error));
+    assert_string_equal(principal.id, fixture->account_id);
+    assert_string_equal(principal.clinic_id, fixture->clinic_id);
+    assert_string_equal(principal.clinic_name, "Tarn Valley Continence Clinic");
+    assert_string_equal(principal.name, "first.person");
+    assert_string_equal(principal.display_name, "First Person");
+    assert_int_equal(principal.roles, ROLE_CLINICIAN | ROLE_ADMINISTRATOR);
+    assert_false(principal.is_token);
+    assert_string_equal(hash, "hash of a password");
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
+                account_for_sign_in(fixture->store, fixture->arena, "nobody", &principal, &hash,
+                                    &fixture->error));
+}
+
+static void usernames_are_unique_over_all_clinics(void **state)
+{
+    struct fixture *fixture = *state;
+    const char *id = NULL;
+    fixture_begin(fixture, fixture->other_clinic_id);
+    CHECK_FAILS(fixture, ERROR_CONFLICT,
+                account_create(fixture->store, fixture->arena, "First.PERSON", "", "hash", 1, &id,
+                               &fixture->error));
+    CHECK(fixture, account_create(fixture->store, fixture->arena, "still usable", "", "hash", 1,
+                                  &id, &fixture->error));
+    fixture_commit(fixture);
+}
+
+static void account_changes_need_the_version(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    struct store *store = fixture->store;
+    const char *id = NULL;
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, account_create(store, fixture->arena, "changing", "Before", "hash", ROLE_ROOM,
+                                  &id, error));
+    const struct account_change name = {.display_name = "After", .roles = -1, .active = -1};
+    CHECK(fixture, account_update(store, id, 1, &name, error));
+    CHECK_FAILS(fixture, ERROR_STALE, account_update(store, id, 1, &name, error));
+    const struct account_change roles = {.roles = ROLE_AUDITOR, .active = -1};
+    CHECK(fixture, account_update(store, id, 2, &roles, error));
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
+                account_update(store, fixture->clinic_id, 1, &name, error));
+    struct account account;
+    CHECK(fixture, account_get(store, fixture->arena, id, &account, error));
+    assert_string_equal(account.display_name, "After");
+    assert_string_equal(account.username, "changing");
+    assert_int_equal(account.roles, ROLE_AUDITOR);
+    assert_true(account.active);
+    assert_int_equal(account.version, 3);
+    int64_t age_us = clock_now_us() - account.created_at_us;
+    assert_true(age_us > -MINUTE_S * second_us && age_us < MINUTE_S * second_us);
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
+                account_get(store, fixture->arena, fixture->other_clinic_id, &account, error));
+    fixture_commit(fixture);
+    fixture_begin(fixture, fixture->other_clinic_id);
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND, account_get(store, fixture->arena, id, &account, error));
+}
+
+static void accounts_are_listed_page_by_page(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    const char *id = NULL;
+    char username[] = "page-a";
+    fixture_begin(fixture, fixture->clinic_id);
+    for (char c = 'a'; c <= 'g'; c++) {
+        username[5] = c;
+        CHECK(fixture,
+              account_create(fixture->store, fixture->arena, username, "", "hash", 1, &id, error));
+    }
+    struct store_page page = {.limit = 3};
+    size_t total = 0;
+    const char *before = "";
+    do {
+        struct account *items = NULL;
+        size_t count = 0;
+        CHECK(fixture, account_list(fixture->store, fixture->arena, &page, &items, &count,
+                                    &page.cursor, error));
+        assert_true(count > 0 && count <= 3);
+        for (size_t i = 0; i < count; i++) {
+            assert_true(strcmp(before, items[i].username) < 0);
+            before = items[i].username;
+        }
+        total += count;
+    } while (page.cursor != NULL);
+    /* The seven are not committed yet: another connection counts without them. */
+    const char *expected =
+        fixture_value(fixture, arena_printf(fixture->arena,
+                                            "select count(*) + 7 from penstock.account"
+                                            " where clinic_id = '%s'",
+                                            fixture->clinic_id));
+    assert_string_equal(arena_printf(fixture->arena, "%zu", total), expected);
+}
+
+/* ---- sessions ---- */
+
+static void new_session(struct fixture *fixture, const unsigned char hash[SECRET_HASH_BYTES],
+                        int64_t lasts_s)
+{
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, session_create(fixture->store, fixture->account_id, hash,
+                                  clock_now_us() + lasts_s * second_us, &fixture->error));
+    fixture_commit(fixture);
+}
+
+static bool holds(struct fixture *fixture, const unsigned char hash[SECRET_HASH_BYTES])
+{
+    struct principal principal;
+    if (!session_principal(fixture->store, fixture->arena, hash, &principal, &fixture->error)) {
+        assert_int_equal(fixture->error.kind, ERROR_NOT_FOUND);
+        return false;
+    }
+    assert_string_equal(principal.id, fixture->account_id);
+    assert_string_equal(principal.clinic_id, fixture->clinic_id);
+    assert_string_equal(principal.name, "first.person");
+    assert_false(principal.is_token);
+    return true;
+}
+
+static void session_lasts_until_it_is_deleted(void **state)
+{
+    struct fixture *fixture = *state;
+    static const unsigned char hash[SECRET_HASH_BYTES] = {1};
+    static const unsigned char other[SECRET_HASH_BYTES] = {2};
+    new_session(fixture, hash, 3600);
+    assert_true(holds(fixture, hash));
+    assert_false(holds(fixture, other));
+    fixture_begin(fixture, fixture->other_clinic_id);
+    CHECK(fixture, session_delete(fixture->store, hash, &fixture->error));
+    fixture_commit(fixture);
+    assert_true(holds(fixture, hash)); /* not another clinic's to end */
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, session_delete(fixture->store, hash, &fixture->error));
+    fixture_commit(fixture);
+    assert_false(holds(fixture, hash));
+}
+
+static void session_ends_at_its_time(void **state)
+{
+    struct fixture *fixture = *state;
+    static const unsigned char over[SECRET_HASH_BYTES] = {3};
+    static const unsigned char idle[SECRET_HASH_BYTES] = {4};
+    new_session(fixture, over, -1);
+    assert_false(holds(fixture, over));
+    new_session(fixture, idle, 3600);
+    fixture_sql(fixture, "update penstock.session"
+                         " set last_used_at = now() - interval '29 minutes 30 seconds'"
+                         " where get_byte(session_hash, 0) = 4");
+    assert_true(holds(fixture, idle)); /* and is in use again */
+    assert_string_equal(fixture_value(fixture, "select last_used_at > now() - interval '20 seconds'"
+                                               " from penstock.session"
+                                               " where get_byte(session_hash, 0) = 4"),
+                        "t");
+    fixture_sql(fixture, "update penstock.session set last_used_at = now() - interval '31 minutes'"
+                         " where get_byte(session_hash, 0) = 4");
+    assert_false(holds(fixture, idle));
+    /* What is over goes with the next sign-in of the same person. */
+    static const unsigned char next[SECRET_HASH_BYTES] = {5};
+    new_session(fixture, next, 3600);
+    assert_string_equal(fixture_value(fixture, "select count(*) from penstock.session"
+                                               " where get_byte(session_hash, 0) in (3, 4)"),
+                        "0");
+}
+
+static void use_is_noted_once_a_minute(void **state)
+{
+    struct fixture *fixture = *state;
+    static const unsigned char hash[SECRET_HASH_BYTES] = {6};
+    new_session(fixture, hash, 3600);
+    fixture_sql(fixture, "update penstock.session set last_used_at = now() - interval '30 seconds'"
+                         " where get_byte(session_hash, 0) = 6");
+    const char *sql = "select last_used_at::text from penstock.session"
+                      " where get_byte(session_hash, 0) = 6";
+    const char *before = fixture_value(fixture, sql);
+    assert_true(holds(fixture, hash));
+    assert_string_equal(fixture_value(fixture, sql), before);
+}
+
+static void closed_account_and_new_password_end_sessions(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    struct store *store = fixture->store;
+    const char *id = NULL;
+    static const unsigned char hash[SECRET_HASH_BYTES] = {7};
+    const struct account_change changes[] = {
+        {.password_hash = "new", .roles = -1, .active = -1},
+        {.roles = -1, .active = 0},
+    };
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, account_create(store, fixture->arena, "leaving", "", "hash", 1, &id, error));
+    fixture_commit(fixture);
+    struct principal principal;
+    for (int i = 0; i < 2; i++) {
+        fixture_begin(fixture, fixture->clinic_id);
+        CHECK(fixture, session_create(store, id, hash, clock_now_us() + 3600 * second_us, error));
+        fixture_commit(fixture);
+        CHECK(fixture, session_principal(store, fixture->arena, hash, &principal, error));
+        fixture_begin(fixture, fixture->clinic_id);
+        CHECK(fixture, account_update(store, id, i + 1, &changes[i], error));
+        fixture_commit(fixture);
+        CHECK_FAILS(fixture, ERROR_NOT_FOUND,
+                    session_principal(store, fixture->arena, hash, &principal, error));
+    }
+    const char *password = NULL;
+    CHECK_FAILS(
+        fixture, ERROR_NOT_FOUND,
+        account_for_sign_in(store, fixture->arena, "leaving", &principal, &password, error));
+}
+
+/* ---- tokens ---- */
+
+static void token_works_until_it_is_revoked(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    struct store *store = fixture->store;
+    static const unsigned char hash[SECRET_HASH_BYTES] = {8};
+    const char *id = NULL;
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, token_create(store, fixture->arena, "Room 1", "pst_abcd", hash, ROLE_ROOM,
+                                clock_now_us() + 3600 * second_us, &id, error));
+    fixture_commit(fixture);
+    struct principal principal;
+    CHECK(fixture, token_principal(store, fixture->arena, hash, &principal, error));
+    assert_string_equal(principal.id, id);
+    assert_string_equal(principal.clinic_id, fixture->clinic_id);
+    assert_string_equal(principal.name, "Room 1");
+    assert_int_equal(principal.roles, ROLE_ROOM);
+    assert_true(principal.is_token);
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
+                session_principal(store, fixture->arena, hash, &principal, error));
+
+    fixture_begin(fixture, fixture->other_clinic_id);
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND, token_revoke(store, id, error));
+    store_rollback(store);
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, token_revoke(store, id, error));
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND, token_revoke(store, id, error));
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND, token_revoke(store, "no id", error));
+    fixture_commit(fixture);
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
+                token_principal(store, fixture->arena, hash, &principal, error));
+}
+
+static void token_ends_at_its_time(void **state)
+{
+    struct fixture *fixture = *state;
+    static const unsigned char hash[SECRET_HASH_BYTES] = {9};
+    const char *id = NULL;
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, token_create(fixture->store, fixture->arena, "over", "pst_over", hash, 1,
+                                clock_now_us() - second_us, &id, &fixture->error));
+    fixture_commit(fixture);
+    struct principal principal;
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
+                token_principal(fixture->store, fixture->arena, hash, &principal, &fixture->error));
+}
+
+static void tokens_are_listed_newest_first(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    struct store *store = fixture->store;
+    const char *id = NULL;
+    fixture_begin(fixture, fixture->other_clinic_id);
+    for (unsigned char i = 0; i < 5; i++) { /* all of one moment: the id decides */
+        unsigned char hash[SECRET_HASH_BYTES] = {100, i};
+        CHECK(fixture, token_create(store, fixture->arena, "listed", "pst_list", hash, 1,
+                                    INT64_C(4102444800000000), &id, error));
+    }
+    fixture_commit(fixture);
+    fixture_begin(fixture, fixture->other_clinic_id);
+    struct store_page page = {.limit = 2};
+    size_t total = 0;
+    const char *before = "~";
+    do {
+        struct api_token *items = NULL;
+        size_t count = 0;
+        CHECK(fixture,
+              token_list(store, fixture->arena, &page, &items, &count, &page.cursor, error));
+        for (size_t i = 0; i < count; i++) {
+            assert_true(strcmp(items[i].id, before) < 0);
+            before = items[i].id;
+            assert_string_equal(items[i].prefix, "pst_list");
+            assert_true(items[i].expires_at_us == INT64_C(4102444800000000));
+            assert_true(items[i].last_used_at_us == 0);
+        }
+        total += count;
+    } while (page.cursor != NULL);
+    assert_int_equal(total, 5);
+    page.cursor = "never a cursor";
+    struct api_token *items = NULL;
+    size_t count = 0;
+    CHECK_FAILS(fixture, ERROR_INVALID,
+                token_list(store, fixture->arena, &page, &items, &count, &page.cursor, error));
+    assert_string_equal(error->detail, "cursor");
+}
+
+int main(void)
+{
+#define ACCOUNT_TEST(name) cmocka_unit_test_teardown(name, fixture_after_test)
+    const struct CMUnitTest tests[] = {
+        ACCOUNT_TEST(roles_have_names),
+        ACCOUNT_TEST(sign_in_finds_the_account),
+        ACCOUNT_TEST(usernames_are_unique_over_all_clinics),
+        ACCOUNT_TEST(account_changes_need_the_version),
+        ACCOUNT_TEST(accounts_are_listed_page_by_page),
+        ACCOUNT_TEST(session_lasts_until_it_is_deleted),
+        ACCOUNT_TEST(session_ends_at_its_time),
+        ACCOUNT_TEST(use_is_noted_once_a_minute),
+        ACCOUNT_TEST(closed_account_and_new_password_end_sessions),
+        ACCOUNT_TEST(token_works_until_it_is_revoked),
+        ACCOUNT_TEST(token_ends_at_its_time),
+        ACCOUNT_TEST(tokens_are_listed_newest_first),
+    };
+    return cmocka_run_group_tests_name("store: accounts", tests, fixture_setup, fixture_teardown);
+}

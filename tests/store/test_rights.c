@@ -1,0 +1,412 @@
+/* What the database itself refuses to the server's role: tried, statement by statement. */
+#include "recording_fixture.h"
+
+#include "store/query.h"
+#include "store/store_idempotency.h"
+#include "store/store_study.h"
+
+#include <string.h>
+
+#define INSUFFICIENT_PRIVILEGE "42501"
+#define STUDY_SIGNED           "PS001"
+#define NEVER_CHANGED          "PS002"
+
+static const char *const tables[] = {
+    "clinic",    "account",           "session",      "api_token",          "patient",    "study",
+    "recording", "recording_channel", "sample_block", "recording_revision", "idempotency"};
+
+enum { TABLE_COUNT = sizeof tables / sizeof tables[0] };
+
+static const unsigned char some_hash[SECRET_HASH_BYTES] = {1, 2, 3};
+
+/* Rows of every table in both clinics. */
+static int set_up(void **state)
+{
+    if (fixture_setup(state) != 0) {
+        return -1;
+    }
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    struct arena *arena = fixture->arena;
+    const char *clinics[] = {fixture->clinic_id, fixture->other_clinic_id};
+    for (unsigned char i = 0; i < 2; i++) {
+        unsigned char hash[SECRET_HASH_BYTES] = {10, i};
+        const char *id = NULL;
+        const char *account = NULL;
+        enum idempotency_state idempotency = IDEMPOTENCY_REPEATED;
+        struct remembered_answer answer = {
+            .status = 201, .media_type = "a/b", .body = "x", .body_length = 1};
+        fixture_begin(fixture, clinics[i]);
+        recording_fixture_store(fixture, fixture_study(fixture, fixture_patient(fixture, "1")), 10);
+        CHECK(fixture, account_create(fixture->store, arena, i == 0 ? "one" : "two", "", "hash", 1,
+                                      &account, error));
+        CHECK(fixture, session_create(fixture->store, account, hash, INT64_MAX / 2, error));
+        CHECK(fixture,
+              token_create(fixture->store, arena, "t", "pst_", hash, 1, INT64_MAX / 2, &id, error));
+        CHECK(fixture, idempotency_claim(fixture->store, arena, account, "key", some_hash,
+                                         &idempotency, &answer, error));
+        CHECK(fixture, idempotency_remember(fixture->store, account, "key", &answer, error));
+        fixture_commit(fixture);
+    }
+    return 0;
+}
+
+static const char *sql_for(struct fixture *fixture, const char *format, const char *table)
+{
+    const char *mark = strchr(format, '@');
+    return arena_printf(fixture->arena, "%.*spenstock.%s%s", (int)(mark - format), format, table,
+                        mark + 1);
+}
+
+static int visible_rows(struct fixture *fixture, PGconn *connection, const char *table,
+                        const char *clinic_id)
+{
+    PGresult *rows = PQexec(
+        connection, arena_printf(fixture->arena, "select clinic_id from penstock.%s", table));
+    assert_int_equal(PQresultStatus(rows), PGRES_TUPLES_OK);
+    int count = PQntuples(rows);
+    for (int i = 0; i < count; i++) {
+        assert_string_equal(PQgetvalue(rows, i, 0), clinic_id);
+    }
+    PQclear(rows);
+    return count;
+}
+
+static void each_clinic_sees_its_own_rows(void **state)
+{
+    struct fixture *fixture = *state;
+    const char *clinics[] = {fixture->clinic_id, fixture->other_clinic_id};
+    for (int c = 0; c < 2; c++) {
+        PGconn *connection = fixture_app_connection(fixture, clinics[c]);
+        for (int t = 0; t < TABLE_COUNT; t++) {
+            assert_true(visible_rows(fixture, connection, tables[t], clinics[c]) > 0);
+        }
+        PQfinish(connection);
+    }
+}
+
+static void without_a_clinic_nothing_is_seen(void **state)
+{
+    struct fixture *fixture = *state;
+    PGconn *connection = fixture_app_connection(fixture, "");
+    PGconn *owner = PQconnectdb(fixture->owner);
+    for (int t = 0; t < TABLE_COUNT; t++) {
+        assert_int_equal(visible_rows(fixture, connection, tables[t], ""), 0);
+        assert_int_equal(visible_rows(fixture, owner, tables[t], ""), 0); /* forced */
+    }
+    assert_string_equal(fixture_sqlstate(fixture, connection,
+                                         "insert into penstock.clinic (clinic_id, name)"
+                                         " values (gen_random_uuid(), 'x')"),
+                        INSUFFICIENT_PRIVILEGE);
+    PQfinish(owner);
+    PQfinish(connection);
+}
+
+static void rows_of_another_clinic_cannot_be_written(void **state)
+{
+    struct fixture *fixture = *state;
+    PGconn *connection = fixture_app_connection(fixture, fixture->clinic_id);
+    const char *const inserts[] = {
+        "insert into penstock.patient (clinic_id, id, mrn, family_name, given_name, birth_date, "
+        "sex)"
+        " values ('%s', gen_random_uuid(), 'x', 'x', 'x', '1990-01-01', 'female')",
+        "insert into penstock.session (clinic_id, session_hash, account_id, expires_at)"
+        " select '%s', decode(repeat('ab', 32), 'hex'), account_id, expires_at"
+        " from penstock.session limit 1",
+        "insert into penstock.idempotency (clinic_id, actor_id, key, digest)"
+        " select '%s', actor_id, 'other', digest from penstock.idempotency limit 1",
+        "insert into penstock.recording_revision (clinic_id, recording_id, revision, events,"
+        " analysis) select '%s', recording_id, 2, '[]', '{}' from penstock.recording_revision"
+        " limit 1",
+    };
+    for (size_t i = 0; i < sizeof inserts / sizeof inserts[0]; i++) {
+        const char *mark = strstr(inserts[i], "%s");
+        const char *sql = arena_printf(fixture->arena, "%.*s%s%s", (int)(mark - inserts[i]),
+                                       inserts[i], fixture->other_clinic_id, mark + 2);
+        assert_string_equal(fixture_sqlstate(fixture, connection, sql), INSUFFICIENT_PRIVILEGE);
+    }
+    assert_string_equal(
+        fixture_sqlstate(fixture, connection, "update penstock.study set version = version"),
+        "00000");
+    PGresult *result = PQexec(connection, arena_printf(fixture->arena,
+                                                       "update penstock.study set version = 99"
+                                                       " where clinic_id = '%s'",
+                                                       fixture->other_clinic_id));
+    assert_string_equal(PQcmdTuples(result), "0");
+    PQclear(result);
+    PQfinish(connection);
+}
+
+static void app_role_cannot_change_the_schema(void **state)
+{
+    struct fixture *fixture = *state;
+    PGconn *connection = fixture_app_connection(fixture, fixture->clinic_id);
+    static const char *const for_each_table[] = {
+        "alter table @ add column x integer",
+        "drop table @",
+        "truncate @",
+        "alter table @ disable row level security",
+        "create policy everything on @ using (true)",
+        "create index on @ (clinic_id)",
+        "comment on table @ is 'x'",
+    };
+    for (int t = 0; t < TABLE_COUNT; t++) {
+        for (size_t i = 0; i < sizeof for_each_table / sizeof for_each_table[0]; i++) {
+            assert_string_equal(fixture_sqlstate(fixture, connection,
+                                                 sql_for(fixture, for_each_table[i], tables[t])),
+                                INSUFFICIENT_PRIVILEGE);
+        }
+    }
+    static const char *const others[] = {
+        "create table penstock.x (y integer)",
+        "create table public.x (y integer)",
+        "create temporary table x (y integer)",
+        "create schema x",
+        "create function penstock.x() returns int language sql as 'select 1'",
+        "create or replace function penstock.session_principal(wanted_hash bytea)"
+        " returns table (account_id uuid, clinic_id uuid, clinic_name text, name text,"
+        " display_name text, roles integer) language sql as 'select null, null, null, null, null, "
+        "1'",
+        "drop function penstock.session_principal(bytea)",
+        "alter function penstock.refuse_removal() owner to penstock_app",
+        "drop schema penstock cascade",
+        "create role x",
+        "set session_replication_role = replica",
+        "insert into penstock.schema_migration values (5000, 'x', 'x')",
+        "update penstock.schema_migration set sha256 = 'x'",
+        "delete from penstock.schema_migration",
+    };
+    for (size_t i = 0; i < sizeof others / sizeof others[0]; i++) {
+        assert_string_equal(fixture_sqlstate(fixture, connection, others[i]),
+                            INSUFFICIENT_PRIVILEGE);
+    }
+    PQfinish(connection);
+}
+
+static void app_role_cannot_delete_what_is_clinical(void **state)
+{
+    struct fixture *fixture = *state;
+    PGconn *connection = fixture_app_connection(fixture, fixture->clinic_id);
+    for (int t = 0; t < TABLE_COUNT; t++) {
+        bool may = strcmp(tables[t], "session") == 0 || strcmp(tables[t], "idempotency") == 0;
+        const char *state_got =
+            fixture_sqlstate(fixture, connection,
+                             arena_printf(fixture->arena, "begin; %s",
+                                          sql_for(fixture, "delete from @", tables[t])));
+        assert_string_equal(state_got, may ? "00000" : INSUFFICIENT_PRIVILEGE);
+        assert_string_equal(fixture_sqlstate(fixture, connection, "rollback"), "00000");
+    }
+    static const char *const updates[] = {
+        "update penstock.sample_block set data = ''",
+        "update penstock.recording_channel set scale = 2",
+        "update penstock.recording_revision set analysis = ''",
+        "update penstock.recording set conditions = '{}'",
+        "update penstock.study set patient_id = patient_id",
+        "update penstock.patient set id = id",
+        "update penstock.account set username = 'x'",
+        "update penstock.session set expires_at = now() + interval '1 year'",
+        "update penstock.api_token set expires_at = now() + interval '1 year'",
+        "update penstock.clinic set name = 'x'",
+        "select password_hash from penstock.account",
+        "select token_hash from penstock.api_token",
+    };
+    for (size_t i = 0; i < sizeof updates / sizeof updates[0]; i++) {
+        assert_string_equal(fixture_sqlstate(fixture, connection, updates[i]),
+                            INSUFFICIENT_PRIVILEGE);
+    }
+    PQfinish(connection);
+}
+
+/* Even the superuser has to disable a trigger first. */
+static void nobody_deletes_or_rewrites_by_mistake(void **state)
+{
+    struct fixture *fixture = *state;
+    static const char *const refused[] = {
+        "delete from penstock.patient",
+        "delete from penstock.study",
+        "delete from penstock.recording",
+        "delete from penstock.recording_channel",
+        "delete from penstock.sample_block",
+        "delete from penstock.recording_revision",
+        "truncate penstock.patient cascade",
+        "truncate penstock.sample_block",
+        "truncate penstock.recording_revision",
+        "update penstock.sample_block set data = ''",
+        "update penstock.recording_channel set scale = 2",
+        "update penstock.recording_revision set analysis = ''",
+        "update penstock.recording set conditions = '{}'",
+        "update penstock.recording set revision = revision + 2",
+    };
+    for (size_t i = 0; i < sizeof refused / sizeof refused[0]; i++) {
+        assert_string_equal(fixture_sqlstate(fixture, fixture->admin, refused[i]), NEVER_CHANGED);
+    }
+}
+
+static void signed_studies_stay(void **state)
+{
+    struct fixture *fixture = *state;
+    fixture_begin(fixture, fixture->clinic_id);
+    const char *study = fixture_study(fixture, fixture_patient(fixture, "to be signed"));
+    const char *recording = recording_fixture_store(fixture, study, 10);
+    fixture_commit(fixture);
+    PGconn *connection = fixture_app_connection(fixture, fixture->clinic_id);
+    static const char *const refused[] = {
+        "update penstock.study set room = 'x' where id = $s",
+        "update penstock.study set history = '{\"a\":1}' where id = $s",
+        "update penstock.study set status = 'preliminary' where id = $s",
+        "update penstock.study set status = 'registered' where id = $s",
+        "update penstock.study set status = 'cancelled' where id = $s",
+        "update penstock.recording set revision = 2 where id = $r",
+        "insert into penstock.recording_revision (clinic_id, recording_id, revision, events,"
+        " analysis) select clinic_id, id, 2, '[]', '{}' from penstock.recording where id = $r",
+        "insert into penstock.recording_channel select clinic_id, recording_id, 9, 'pvag', unit,"
+        " rate_hz, start_s, encoding, decimals, scale, value_offset, sample_count, missing_count"
+        " from penstock.recording_channel where recording_id = $r and number = 0",
+        "insert into penstock.recording select clinic_id, gen_random_uuid(), study_id, type,"
+        " started_at, received_at, conditions, duration_s, 1, created_by from penstock.recording"
+        " where id = $r",
+    };
+    static const char *const signatures[] = {"final", "amended"};
+    for (int s = 0; s < 2; s++) {
+        assert_string_equal(
+            fixture_sqlstate(fixture, connection,
+                             arena_printf(fixture->arena,
+                                          "update penstock.study set status = '%s' where id = '%s'",
+                                          signatures[s], study)),
+            "00000");
+        for (size_t i = 0; i < sizeof refused / sizeof refused[0]; i++) {
+            const char *mark = strchr(refused[i], '$');
+            const char *sql =
+                arena_printf(fixture->arena, "%.*s'%s'%s", (int)(mark - refused[i]), refused[i],
+                             mark[1] == 's' ? study : recording, mark + 2);
+            assert_string_equal(fixture_sqlstate(fixture, connection, sql), STUDY_SIGNED);
+            assert_string_equal(fixture_sqlstate(fixture, fixture->admin, sql), STUDY_SIGNED);
+        }
+    }
+    assert_string_equal(
+        fixture_sqlstate(fixture, connection,
+                         arena_printf(fixture->arena,
+                                      "update penstock.study set status = 'final' where id = '%s'",
+                                      study)),
+        STUDY_SIGNED);
+    PQfinish(connection);
+}
+
+/* The functions for sign-in reveal what was asked for and leave no door open. */
+static void look_ups_leave_nothing_behind(void **state)
+{
+    struct fixture *fixture = *state;
+    PGconn *connection = fixture_app_connection(fixture, "");
+    assert_string_equal(fixture_sqlstate(fixture, connection, "begin"), "00000");
+    PGresult *rows = PQexec(connection, "select name from penstock.account_for_sign_in('ONE')");
+    assert_int_equal(PQntuples(rows), 1);
+    assert_string_equal(PQgetvalue(rows, 0, 0), "one");
+    PQclear(rows);
+    rows = PQexec(connection, "select name from penstock.session_principal(decode('0a00' ||"
+                              " repeat('00', 30), 'hex'))");
+    assert_int_equal(PQntuples(rows), 1);
+    PQclear(rows);
+    rows = PQexec(connection, "select current_setting('penstock.clinic', true) ||"
+                              " coalesce(current_setting('penstock.lookup', true), '')");
+    assert_string_equal(PQgetvalue(rows, 0, 0), "");
+    PQclear(rows);
+    for (int t = 0; t < TABLE_COUNT; t++) {
+        assert_int_equal(visible_rows(fixture, connection, tables[t], ""), 0);
+    }
+    /* The setting that opens a row to the owner's functions opens nothing to others. */
+    assert_string_equal(
+        fixture_sqlstate(fixture, connection, "select set_config('penstock.lookup', 'one', true)"),
+        "00000");
+    assert_int_equal(visible_rows(fixture, connection, "account", ""), 0);
+    PQfinish(connection);
+
+    PGconn *stranger = PQconnectdb(fixture->superuser);
+    fixture_sql(fixture, "drop role if exists penstock_test_stranger");
+    fixture_sql(fixture, "create role penstock_test_stranger");
+    assert_string_equal(fixture_sqlstate(fixture, stranger, "set role penstock_test_stranger"),
+                        "00000");
+    assert_string_equal(
+        fixture_sqlstate(fixture, stranger, "select * from penstock.account_for_sign_in('one')"),
+        INSUFFICIENT_PRIVILEGE);
+    PQfinish(stranger);
+    fixture_sql(fixture, "drop role penstock_test_stranger");
+}
+
+static const char *role_of(struct fixture *fixture, const char *conninfo)
+{
+    struct store *store = store_new(conninfo);
+    static const struct statement who = {.name = "who", .sql = "select current_user"};
+    struct query query;
+    query_start_alone(&query, &who);
+    struct rows rows;
+    CHECK(fixture, query_run(store, &query, &rows, &fixture->error));
+    const char *role = rows_text(&rows, fixture->arena, 0, 0);
+    rows_clear(&rows);
+    store_free(store);
+    return role;
+}
+
+static void privileged_logins_give_their_rights_up(void **state)
+{
+    struct fixture *fixture = *state;
+    assert_string_equal(role_of(fixture, fixture->superuser), "penstock_app");
+    assert_string_equal(role_of(fixture, fixture->owner), "penstock_app");
+    fixture_sql(fixture, "drop role if exists penstock_test_login");
+    fixture_sql(fixture, "create role penstock_test_login in role penstock_app");
+    const char *login = fixture_conninfo(fixture, "penstock_test_login");
+    const char *kept = role_of(fixture, login);
+    fixture_sql(fixture, "alter role penstock_test_login noinherit");
+    const char *changed = role_of(fixture, login);
+    fixture_sql(fixture, "drop role penstock_test_login");
+    assert_string_equal(kept, "penstock_test_login"); /* has the rights of the app, and no more */
+    assert_string_equal(changed, "penstock_app");
+}
+
+static void harmful_app_role_is_refused(void **state)
+{
+    struct fixture *fixture = *state;
+    static const char *const harms[][2] = {
+        {"grant create on schema penstock to penstock_app",
+         "revoke create on schema penstock from penstock_app"},
+        {"grant create on database %s to penstock_app",
+         "revoke create on database %s from penstock_app"},
+        {"alter role penstock_app bypassrls", "alter role penstock_app nobypassrls"},
+    };
+    for (size_t i = 0; i < sizeof harms / sizeof harms[0]; i++) {
+        const char *sql[2];
+        for (int j = 0; j < 2; j++) {
+            const char *mark = strstr(harms[i][j], "%s");
+            sql[j] = mark == NULL
+                         ? harms[i][j]
+                         : arena_printf(fixture->arena, "%.*s%s%s", (int)(mark - harms[i][j]),
+                                        harms[i][j], fixture->database, mark + 2);
+        }
+        struct store *store = store_new(fixture->superuser);
+        fixture_sql(fixture, sql[0]);
+        bool ready = store_ready(store, &fixture->error);
+        fixture_sql(fixture, sql[1]);
+        assert_false(ready);
+        assert_int_equal(fixture->error.kind, ERROR_INTERNAL);
+        assert_non_null(strstr(fixture->error.detail, "row-level security"));
+        CHECK(fixture, store_ready(store, &fixture->error));
+        store_free(store);
+    }
+}
+
+int main(void)
+{
+#define RIGHTS_TEST(name) cmocka_unit_test_teardown(name, fixture_after_test)
+    const struct CMUnitTest tests[] = {
+        RIGHTS_TEST(each_clinic_sees_its_own_rows),
+        RIGHTS_TEST(without_a_clinic_nothing_is_seen),
+        RIGHTS_TEST(rows_of_another_clinic_cannot_be_written),
+        RIGHTS_TEST(app_role_cannot_change_the_schema),
+        RIGHTS_TEST(app_role_cannot_delete_what_is_clinical),
+        RIGHTS_TEST(nobody_deletes_or_rewrites_by_mistake),
+        RIGHTS_TEST(signed_studies_stay),
+        RIGHTS_TEST(look_ups_leave_nothing_behind),
+        RIGHTS_TEST(privileged_logins_give_their_rights_up),
+        RIGHTS_TEST(harmful_app_role_is_refused),
+    };
+    return cmocka_run_group_tests_name("store: rights", tests, set_up, fixture_teardown);
+}
