@@ -70,7 +70,8 @@ double level_median_of(double *values, size_t count)
 double level_median(const struct series *series, struct span span, struct level_scratch scratch)
 {
     const struct series part = series_part(series, span);
-    const size_t step = part.count / scratch.capacity + 1;
+    const size_t step =
+        part.count > scratch.capacity ? (part.count + scratch.capacity - 1) / scratch.capacity : 1;
     size_t seen = 0;
     size_t held = 0;
 
