@@ -149,25 +149,38 @@ void worker_pool_push(struct worker_pool *pool, struct job *job)
     }
 }
 
-static void cancel_all(struct worker_pool *pool, struct queue *queue)
+static void cancel_all(struct worker_pool *pool, struct job *job)
 {
-    while (queue->first != NULL) {
-        pool->options.cancel(queue_pop(queue));
+    while (job != NULL) {
+        struct job *next = job->next; /* the job may be gone after cancel() */
+        pool->options.cancel(job);
+        job = next;
     }
+}
+
+static struct job *queue_empty(struct queue *queue)
+{
+    struct job *first = queue->first;
+    queue->first = NULL;
+    queue->end = &queue->first;
+    return first;
 }
 
 void worker_pool_stop(struct worker_pool *pool)
 {
     (void)pthread_mutex_lock(&pool->lock);
     pool->stopping = true;
+    struct job *light = queue_empty(&pool->light);
+    struct job *heavy = queue_empty(&pool->heavy);
+    pool->waiting = 0;
     (void)pthread_cond_broadcast(&pool->ready);
     (void)pthread_mutex_unlock(&pool->lock);
+    cancel_all(pool, light);
+    cancel_all(pool, heavy);
     for (unsigned i = 0; i < pool->thread_count; i++) {
         (void)pthread_join(pool->threads[i], NULL);
     }
     pool->thread_count = 0;
-    cancel_all(pool, &pool->light);
-    cancel_all(pool, &pool->heavy);
 }
 
 void worker_pool_free(struct worker_pool *pool)

@@ -39,7 +39,7 @@ bool worker_pool_has_room(struct worker_pool *pool);
  * may, and light ones pass them. A stopped pool cancels the job at once. */
 void worker_pool_push(struct worker_pool *pool, struct job *job);
 
-/* Lets the running jobs end, joins the threads, cancels what waits. */
+/* Cancels what waits, lets the running jobs end, joins the threads. */
 void worker_pool_stop(struct worker_pool *pool);
 
 /* Stops the pool if it is not stopped, and frees it. NULL is allowed. */

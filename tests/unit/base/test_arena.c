@@ -90,9 +90,10 @@ static void runs_deferred_calls_newest_first(void **state)
     (void)state;
     struct order order = {"", 0};
     struct arena *arena = arena_new();
-    for (char name = 'a'; name <= 'c'; name++) {
+    static const char names[] = {'a', 'b', 'c'};
+    for (size_t i = 0; i < sizeof names; i++) {
         struct noted *noted = arena_alloc(arena, sizeof *noted);
-        *noted = (struct noted){&order, name};
+        *noted = (struct noted){&order, names[i]};
         arena_defer(arena, note, noted);
     }
     assert_int_equal(order.count, 0);

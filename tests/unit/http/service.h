@@ -1,0 +1,47 @@
+/* A server with a small table of its own, on a free loopback port. */
+#ifndef TESTS_SERVICE_H
+#define TESTS_SERVICE_H
+
+#include "http/http.h"
+
+#include <pthread.h>
+
+enum { SERVICE_BODY_LIMIT = 4096, SERVICE_UPLOAD_LIMIT = 3 * 1024 * 1024 };
+
+struct service {
+    struct http_server *server;
+    uint16_t port;
+    pthread_mutex_t lock;
+    pthread_cond_t changed;
+    unsigned served;  /* requests that have reached a handler */
+    unsigned at_gate; /* handlers that wait at the gate */
+    bool open;        /* the gate */
+};
+
+struct service_limits {
+    unsigned workers;
+    unsigned heavy_limit;
+    unsigned queue_limit;
+    double deadline_s;
+};
+
+/* Plenty of everything. */
+extern const struct service_limits service_ample;
+
+void service_start(struct service *service, const struct service_limits *limits);
+void service_stop(struct service *service);
+
+/* Waits until `count` handlers wait at the gate. */
+void service_await_gate(struct service *service, unsigned count);
+void service_open_gate(struct service *service);
+
+unsigned service_served(struct service *service);
+
+/* FNV-1a, 32 bits: what POST /echo and /uploads answer as "sum". */
+uint32_t service_sum(const void *bytes, size_t length);
+
+/* cmocka's set-up and tear-down around a service with ample limits. */
+int service_set_up(void **state);
+int service_tear_down(void **state);
+
+#endif
