@@ -1,0 +1,121 @@
+// api-docs/openapi.json as the judge of every answer.
+import assert from 'node:assert/strict';
+import {packageOf, readSource} from './environment.mjs';
+
+const {default: Ajv} = packageOf('ajv/dist/2020.js');
+const {default: addFormats} = packageOf('ajv-formats');
+
+export const document = JSON.parse(readSource('api-docs/openapi.json'));
+const METHODS = ['get', 'put', 'post', 'patch', 'delete'];
+
+/** What the transport may answer to any request before a route's handler sees it. */
+const TRANSPORT_STATUSES = [304, 400, 404, 405, 406, 408, 411, 413, 415, 503];
+
+/** Refers to the component schemas by one id, since each answer's schema is compiled by itself. */
+function withAbsoluteReferences(schema) {
+  return JSON.parse(
+    JSON.stringify(schema).replaceAll('"#/components/schemas/', '"https://openapi.invalid/penstock#/$defs/'),
+  );
+}
+
+const ajv = new Ajv({allErrors: true, allowUnionTypes: true});
+addFormats(ajv);
+ajv.addSchema({$id: 'https://openapi.invalid/penstock', $defs: withAbsoluteReferences(document.components.schemas)});
+
+const validators = new Map();
+
+function validate(schema, value, what) {
+  const key = JSON.stringify(schema);
+  if (!validators.has(key)) {
+    validators.set(key, ajv.compile(withAbsoluteReferences(schema)));
+  }
+  const check = validators.get(key);
+  assert.ok(
+    check(value),
+    `${what} does not fit its schema: ${ajv.errorsText(check.errors)}\n${JSON.stringify(value).slice(0, 2000)}`,
+  );
+}
+
+/** Checks a value against a named component schema. */
+export function checkSchema(name, value) {
+  validate({$ref: `#/components/schemas/${name}`}, value, name);
+}
+
+function rolesOf(description) {
+  const [, list] = /Roles: ([^.]*)\./.exec(description) ?? [];
+  return list === undefined ? [] : list.split(', ');
+}
+
+/** Every operation: {method, path, roles (["any"] for every role), isPublic, operation}. */
+export const operations = Object.entries(document.paths).flatMap(([path, item]) =>
+  METHODS.filter((method) => method in item).map((method) => ({
+    method: method.toUpperCase(),
+    path,
+    isPublic: item[method].security?.length === 0,
+    roles: rolesOf(item[method].description ?? ''),
+    operation: item[method],
+    pattern: new RegExp(`^${path.replaceAll(/\{[^}]*\}/g, '[^/]+')}$`),
+  })),
+);
+
+export function findOperation(method, path) {
+  const wanted = method === 'HEAD' ? 'GET' : method;
+  const candidates = operations.filter((one) => one.method === wanted && one.pattern.test(path));
+  return candidates.find((one) => one.path === path) ?? candidates[0];
+}
+
+const LEAKS = [
+  /\b(select|insert into|update|delete from|relation|constraint|sqlstate|libpq|postgres)\b/i,
+  /penstock\.[a-z]/,
+  /\.[ch]:\d/,
+  /\/(usr|home|tmp|var|work|build|server)\//,
+  /\b(stack|backtrace|0x[0-9a-f]{6,})\b/i,
+];
+
+/** A problem is one of RFC 9457, names what was asked for, and tells nothing of the inside. */
+export function checkProblem(answer) {
+  assert.equal(answer.headers.get('content-type'), 'application/problem+json');
+  checkSchema('Problem', answer.json);
+  assert.equal(answer.json.status, answer.status);
+  assert.equal(answer.json.type, 'about:blank');
+  assert.ok(answer.json.title.length > 0);
+  assert.equal(answer.json.instance, answer.path);
+  for (const leak of LEAKS) {
+    assert.doesNotMatch(answer.text, leak);
+  }
+}
+
+function checkDocumentedAnswer(found, answer) {
+  const documented = found.operation.responses[answer.status];
+  for (const name of Object.keys(documented.headers ?? {})) {
+    assert.ok(answer.headers.has(name), `${answer.what} lacks ${name}`);
+  }
+  if (documented.content === undefined || answer.method === 'HEAD') {
+    assert.equal(answer.text, '', `${answer.what} has a body`);
+    return;
+  }
+  const mediaType = answer.headers.get('content-type')?.split(';')[0];
+  assert.ok(mediaType in documented.content, `${answer.what} has the media type ${mediaType}`);
+  if (mediaType.endsWith('json')) {
+    validate(documented.content[mediaType].schema, answer.json, answer.what);
+  }
+}
+
+/** Checks an answer of lib/client.mjs against the document. */
+export function checkAnswer(answer) {
+  const requestId = answer.headers.get('x-request-id');
+  assert.match(requestId ?? '', /^[A-Za-z0-9._-]{1,64}$/, `${answer.what} lacks X-Request-Id`);
+  const found = findOperation(answer.method, answer.path);
+  const isDocumented = found !== undefined && answer.status in found.operation.responses;
+  if (isDocumented) {
+    checkDocumentedAnswer(found, answer);
+  } else if (found !== undefined) {
+    assert.ok(TRANSPORT_STATUSES.includes(answer.status), `${answer.what} is not documented`);
+  }
+  if (answer.status >= 400 && answer.method !== 'HEAD') {
+    checkProblem(answer);
+  }
+  if (answer.status === 503) {
+    assert.match(answer.headers.get('retry-after') ?? '', /^\d+$/, `${answer.what} lacks Retry-After`);
+  }
+}
