@@ -47,6 +47,7 @@ static double *add_channel(struct synth *synth, enum signal_kind signal, double 
     double *samples = synth->memory.memory.allocate(&synth->memory, (count + 1) * sizeof *samples);
 
     assert_true(samples != NULL && synth->recording.channel_count < SYNTH_CHANNELS_MAX);
+    synth->samples[synth->recording.channel_count] = samples;
     synth->channels[synth->recording.channel_count++] = (struct channel){.signal = signal,
                                                                          .rate_hz = rate_hz,
                                                                          .start_s = start_s,
@@ -88,19 +89,27 @@ void synth_event(struct synth *synth, enum event_code code, double at_s)
     synth->events[synth->recording.event_count++] = (struct event){.at_s = at_s, .code = code};
 }
 
+double *synth_writable(struct synth *synth, enum signal_kind signal)
+{
+    size_t index = 0;
+
+    while (index < synth->recording.channel_count && synth->channels[index].signal != signal) {
+        index++;
+    }
+    assert_true(index < synth->recording.channel_count);
+    return synth->samples[index];
+}
+
 void synth_lose(struct synth *synth, enum signal_kind signal, double from_s, double to_s)
 {
-    for (size_t c = 0; c < synth->recording.channel_count; c++) {
-        struct channel *channel = &synth->channels[c];
-        /* The samples were made by add_channel(), from memory that may be written. */
-        double *samples = (double *)(uintptr_t)channel->samples;
+    double *samples = synth_writable(synth, signal);
+    const struct channel *channel = recording_channel(&synth->recording, signal);
 
-        for (size_t i = 0; channel->signal == signal && i < channel->sample_count; i++) {
-            const double at_s = channel->start_s + (double)i / channel->rate_hz;
+    for (size_t i = 0; i < channel->sample_count; i++) {
+        const double at_s = channel->start_s + (double)i / channel->rate_hz;
 
-            if (at_s >= from_s - 1e-9 && at_s <= to_s + 1e-9) {
-                samples[i] = (double)NAN;
-            }
+        if (at_s >= from_s - 1e-9 && at_s <= to_s + 1e-9) {
+            samples[i] = (double)NAN;
         }
     }
 }

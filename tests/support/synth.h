@@ -14,6 +14,7 @@ struct synth {
     struct test_memory memory; /* owns samples and results */
     struct recording recording;
     struct channel channels[SYNTH_CHANNELS_MAX];
+    double *samples[SYNTH_CHANNELS_MAX]; /* the channels' samples, to be changed */
     struct event events[SYNTH_EVENTS_MAX];
 };
 
@@ -36,6 +37,9 @@ double *synth_channel(struct synth *synth, enum signal_kind signal, struct synth
 /* Adds a channel of given samples. */
 double *synth_samples(struct synth *synth, enum signal_kind signal, double rate_hz, size_t count,
                       const double *samples);
+
+/* The samples of a channel that is there, to be changed. */
+double *synth_writable(struct synth *synth, enum signal_kind signal);
 
 void synth_event(struct synth *synth, enum event_code code, double at_s);
 

@@ -182,7 +182,7 @@ static void test_ceiling(void **state)
     (void)state;
     test_memory_open(&memory, 100);
     assert_true(outcome_open(&outcome, &result, &memory.memory));
-    for (size_t i = 0; i < 3 * OUTCOME_QUALITY_MAX; i++) {
+    for (size_t i = 0; i < (size_t)OUTCOME_QUALITY_MAX + 50; i++) {
         outcome_note(&outcome, "missing_samples", QUALITY_INFO, SIGNAL_PVES, "text");
         outcome_finding(&outcome, (struct finding){.code = "finding"});
         outcome_classification(&outcome, (struct classification){.code = "class"});
