@@ -78,27 +78,27 @@ static const char *read_id(struct json_reader *reader, enum recording_json_use u
     return arena_strdup(arena, id);
 }
 
-static enum patient_sex sex_from_word(const char *word)
+static enum patient_sex read_sex(struct json_reader *patient)
 {
-    if (word == NULL) {
-        return SEX_UNKNOWN;
+    static const char *const words[] = {
+        [SEX_UNKNOWN] = "unknown",
+        [SEX_FEMALE] = "female",
+        [SEX_MALE] = "male",
+        [SEX_OTHER] = "other",
+        NULL,
+    };
+    const char *word = json_reader_word(patient, "sex", JSON_OPTIONAL, words);
+    for (size_t i = 0; word != NULL && words[i] != NULL; i++) {
+        if (strcmp(word, words[i]) == 0) {
+            return (enum patient_sex)i;
+        }
     }
-    switch (word[0]) {
-    case 'f':
-        return SEX_FEMALE;
-    case 'm':
-        return SEX_MALE;
-    case 'o':
-        return SEX_OTHER;
-    default:
-        return SEX_UNKNOWN;
-    }
+    return SEX_UNKNOWN;
 }
 
 static void read_patient(struct json_reader *reader, enum recording_json_use use,
                          struct recording_document *document)
 {
-    static const char *const sexes[] = {"male", "female", "other", "unknown", NULL};
     const json_t *value = json_reader_take(reader, "patient", JSON_OPTIONAL);
     if (value == NULL) {
         return;
@@ -111,7 +111,7 @@ static void read_patient(struct json_reader *reader, enum recording_json_use use
     struct json_reader patient;
     json_reader_open(&patient, value, pointer, reader->faults);
     document->has_patient = true;
-    document->sex = sex_from_word(json_reader_word(&patient, "sex", JSON_OPTIONAL, sexes));
+    document->sex = read_sex(&patient);
     document->age_years = json_reader_number(&patient, "age_years", JSON_OPTIONAL, 0.0, 130.0);
     document->weight_kg = json_reader_number(&patient, "weight_kg", JSON_OPTIONAL, 0.2, 400.0);
     json_reader_close(&patient);

@@ -57,16 +57,17 @@ static void test_refused(void **state)
         const char *text;
         size_t fault_at;
     } rows[] = {
-        {"Z", 1},                                             /* ends too early */
-        {"Zg", 2},                                            /* padding left out */
-        {"Zg=", 2},                                           /* padding incomplete */
-        {"Zm9vZg", 6},                                        /* the same after a full group */
-        {"Zm9v\nYg==", 4},                                    /* line break */
-        {"Zm9v Yg=", 4},                                      /* blank */
-        {"Zm-v", 2},                                          /* the URL alphabet */
-        {"Zg==Zg==", 2},                                      /* padding inside */
-        {"=m9v", 0},       {"====", 0},    {"Zh==", 1},       /* spare bits set */
-        {"Zm9=", 2},       {"Zm9v===", 4}, {"Z\xc3\xa9v", 1}, /* not ASCII */
+        {"Z", 1},                                          /* ends too early */
+        {"Zg", 2},                                         /* padding left out */
+        {"Zg=", 2},                                        /* padding incomplete */
+        {"Zm9vZg", 6},                                     /* the same after a full group */
+        {"Zm9v\nYg==", 4},                                 /* line break */
+        {"Zm9v Yg=", 4},                                   /* blank */
+        {"Zm-v", 2},                                       /* the URL alphabet */
+        {"Zg==Zg==", 2},                                   /* padding inside */
+        {"=m9v", 0},       {"====", 0},       {"Zh==", 1}, /* spare bits set */
+        {"Zm9=", 2},       {"Zm+=", 2},       {"Zo==", 1},
+        {"Zm9v===", 4},    {"Z\xc3\xa9v", 1}, /* not ASCII */
     };
 
     (void)state;
