@@ -3,6 +3,7 @@
 #include "analysis/criteria.h"
 #include "analysis/memory.h"
 #include "analysis/signal/integrate.h"
+#include "analysis/signal/resample.h"
 #include "analysis/signal/smooth.h"
 
 #include <math.h>
@@ -42,19 +43,38 @@ static bool clean(const struct study *study, struct flow_record *record)
     return true;
 }
 
-static bool smooth(const struct study *study, struct flow_record *record)
+/* The half-second median, on block means where the flow is sampled faster than it needs. */
+static bool detect(const struct study *study, struct flow_record *record)
 {
-    const size_t detect_window = smooth_window(&record->cleaned, CRITERIA_DETECT_HALF_S);
-    double *sorted = memory_doubles(study->memory, detect_window);
-    double *detected = NULL;
-    double *smoothed = NULL;
+    const size_t block = resample_block(&record->cleaned, CRITERIA_DETECT_RATE_HZ);
+    struct series reduced = record->cleaned;
 
-    if (sorted == NULL ||
-        !like_series(study->memory, &record->cleaned, &record->detected, &detected) ||
-        !like_series(study->memory, &record->cleaned, &record->smoothed, &smoothed)) {
+    if (block > 1) {
+        double *means = memory_doubles(study->memory, record->cleaned.count / block);
+
+        if (means == NULL) {
+            return false;
+        }
+        reduced = resample_means(&record->cleaned, block, means);
+    }
+    const size_t window = smooth_window(&reduced, CRITERIA_DETECT_HALF_S);
+    double *sorted = memory_doubles(study->memory, window);
+    double *detected = NULL;
+
+    if (sorted == NULL || !like_series(study->memory, &reduced, &record->detected, &detected)) {
         return false;
     }
-    smooth_median(&record->cleaned, detect_window, sorted, detected);
+    smooth_median(&reduced, window, sorted, detected);
+    return true;
+}
+
+static bool smooth(const struct study *study, struct flow_record *record)
+{
+    double *smoothed = NULL;
+
+    if (!like_series(study->memory, &record->cleaned, &record->smoothed, &smoothed)) {
+        return false;
+    }
     smooth_mean(&record->cleaned, smooth_window(&record->cleaned, CRITERIA_SMOOTH_HALF_S),
                 SMOOTH_ENDS_ZERO, smoothed);
     if (record->cleaned.rate_hz < CRITERIA_SMOOTH_RATE_MIN_HZ) {
@@ -103,7 +123,8 @@ bool flow_open(const struct study *study, struct flow_record *record)
     if (study->flow.count == 0) {
         return true;
     }
-    return clean(study, record) && smooth(study, record) && find_runs(study, record);
+    return clean(study, record) && detect(study, record) && smooth(study, record) &&
+           find_runs(study, record);
 }
 
 static void limit_end(const struct timeline *timeline, struct void_phase *limits)
@@ -116,9 +137,13 @@ static void limit_end(const struct timeline *timeline, struct void_phase *limits
     }
 }
 
-struct void_phase flow_limits_free(const struct study *study)
+struct void_phase flow_limits_free(const struct study *study, const struct flow_record *record)
 {
-    return flow_limits_from(study, -SERIES_ENDLESS);
+    const struct optional_number permission = study->timeline.permission;
+    const bool follows = permission.known && record->run_count > 0 &&
+                         record->runs[record->run_count - 1].span.to_s > permission.value;
+
+    return flow_limits_from(study, follows ? permission.value : -SERIES_ENDLESS);
 }
 
 struct void_phase flow_limits_from(const struct study *study, double from_s)

@@ -119,6 +119,27 @@ static void test_markers_choose_the_voiding(void **state)
     synth_close(&synth);
 }
 
+/* Water poured to try the meter, before the patient was let go, is not the voiding; a marker that
+ * was set after all flow cannot be right and does not hide it. */
+static void test_permission_starts_the_search(void **state)
+{
+    static const double points[][2] = {{2.0, 0.0},  {4.0, 6.0},   {6.0, 0.0},
+                                       {20.0, 0.0}, {30.0, 20.0}, {50.0, 0.0}};
+    static const struct polyline line = {6, points};
+    struct synth synth;
+
+    (void)state;
+    synth_open(&synth, RECORDING_UROFLOWMETRY);
+    synth_channel(&synth, SIGNAL_FLOW, sampling, polyline_value, &line);
+    synth_event(&synth, EVENT_PERMISSION_TO_VOID, 12.0);
+    assert_close(synth_run(&synth)->uroflow.voided_volume.value, 300.0, 1.0);
+    assert_close(synth_run(&synth)->uroflow.delay_time.value, 8.25, 0.1);
+    synth.events[0].at_s = 55.0;
+    assert_close(synth_run(&synth)->uroflow.voided_volume.value, 312.0, 1.0);
+    assert_absent(&synth_run(&synth)->uroflow.delay_time, "before the permission");
+    synth_close(&synth);
+}
+
 static void test_unseen_ends(void **state)
 {
     const struct synth_sampling late = {.rate_hz = 10.0, .start_s = 20.0, .end_s = 40.0};
@@ -233,6 +254,7 @@ int main(void)
         cmocka_unit_test(test_what_needs_an_entry_or_marker),
         cmocka_unit_test(test_complete_emptying),
         cmocka_unit_test(test_markers_choose_the_voiding),
+        cmocka_unit_test(test_permission_starts_the_search),
         cmocka_unit_test(test_unseen_ends),
         cmocka_unit_test(test_quality_of_the_curve),
         cmocka_unit_test(test_clean_flow_has_no_notes),
