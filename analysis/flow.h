@@ -36,9 +36,9 @@ bool flow_open(const struct study *study, struct flow_record *record);
 /* Finds the voiding within limits that flow_limits_*() gave. */
 struct void_phase flow_find_void(const struct flow_record *record, struct void_phase limits);
 
-/* Where to look in a free uroflowmetry: everywhere, unless void_start or void_end markers say less.
- */
-struct void_phase flow_limits_free(const struct study *study);
+/* Where to look in a free uroflowmetry: from permission to void on, when flow follows it, else
+ * everywhere; void_start and void_end markers narrow it. */
+struct void_phase flow_limits_free(const struct study *study, const struct flow_record *record);
 
 /* Where to look when voiding begins at `from_s` at the earliest (a run that is on at that moment
  * belongs to it). */
