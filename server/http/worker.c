@@ -3,6 +3,7 @@
 #include "base/clock.h"
 
 #include <pthread.h>
+#include <stdatomic.h>
 #include <stdlib.h>
 
 struct queue {
@@ -16,8 +17,9 @@ struct worker_pool {
     pthread_cond_t ready; /* there is a job to take, or no more will come */
     struct queue light;
     struct queue heavy;
-    size_t waiting; /* jobs */
-    size_t idle;    /* threads */
+    /* Changed with the lock held; read without it by worker_pool_has_room(). */
+    atomic_size_t waiting; /* jobs */
+    atomic_size_t idle;    /* threads */
     uint64_t pushed;
     unsigned heavy_running;
     bool stopping;
@@ -123,13 +125,13 @@ bool worker_pool_new(const struct worker_pool_options *options, struct worker_po
     return true;
 }
 
-bool worker_pool_has_room(struct worker_pool *pool)
+bool worker_pool_has_room(const struct worker_pool *pool)
 {
-    (void)pthread_mutex_lock(&pool->lock);
-    /* Idle threads are about to take what waits. */
-    bool room = pool->waiting < pool->options.queue_limit + pool->idle;
-    (void)pthread_mutex_unlock(&pool->lock);
-    return room;
+    /* Idle threads are about to take what waits. Only the caller adds jobs; read in this order,
+     * what the threads do meanwhile can only make more room. */
+    size_t waiting = atomic_load(&pool->waiting);
+    size_t idle = atomic_load(&pool->idle);
+    return waiting < pool->options.queue_limit + idle;
 }
 
 void worker_pool_push(struct worker_pool *pool, struct job *job)
@@ -141,12 +143,14 @@ void worker_pool_push(struct worker_pool *pool, struct job *job)
         job->number = pool->pushed++;
         queue_push(job->heavy ? &pool->heavy : &pool->light, job);
         pool->waiting++;
-        (void)pthread_cond_signal(&pool->ready);
     }
     (void)pthread_mutex_unlock(&pool->lock);
     if (stopping) {
         pool->options.cancel(job);
+        return;
     }
+    /* After the unlock, or the thread that wakes would have to wait for it. */
+    (void)pthread_cond_signal(&pool->ready);
 }
 
 static void cancel_all(struct worker_pool *pool, struct job *job)

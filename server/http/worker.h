@@ -33,7 +33,7 @@ MUST_CHECK bool worker_pool_new(const struct worker_pool_options *options,
                                 struct worker_pool **ret_pool, struct error *reterr);
 
 /* Whether one more job may wait. Only the thread that pushes may rely on the answer. */
-bool worker_pool_has_room(struct worker_pool *pool);
+bool worker_pool_has_room(const struct worker_pool *pool);
 
 /* Hands a job over. Jobs run in order of arrival, except that heavy ones wait while as many run as
  * may, and light ones pass them. A stopped pool cancels the job at once. */

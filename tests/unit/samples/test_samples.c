@@ -143,8 +143,8 @@ static void fewest_decimals_are_found(void **state)
         {{2147483647, 0.1, 0}, SAMPLES_FLOAT64, 0}, /* in range only without the decimal */
         {{1e300, 0, 0}, SAMPLES_FLOAT64, 0},
         {{-0.0, 1, 2}, SAMPLES_FLOAT64, 0}, /* no integer code has a negative zero */
-        {{NAN, 0.5, NAN}, SAMPLES_DECIMAL, 1},
-        {{INFINITY, 1, 2}, SAMPLES_FLOAT64, 0},
+        {{(double)NAN, 0.5, (double)NAN}, SAMPLES_DECIMAL, 1},
+        {{(double)INFINITY, 1, 2}, SAMPLES_FLOAT64, 0},
     };
 
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
