@@ -1,0 +1,143 @@
+// Every recording of the invented clinic, as it was uploaded to the server that has the demo, against
+// the values from which the generator made it (demo-data/truth.h says what they mean).
+import assert from 'node:assert/strict';
+import {readdirSync, readFileSync} from 'node:fs';
+import path from 'node:path';
+import {describe, it} from 'node:test';
+import {Client} from './lib/client.mjs';
+import {demo, demoData} from './lib/environment.mjs';
+
+const {url, tokens} = demo();
+const room = Client.withToken(url, tokens.room);
+
+/** [section, code in the analysis, member of the truth, tolerance]. Recorded lines add breathing, drift
+ * and noise to the truth; a noisy 2 s mean has its greatest value above that of the clean one. */
+const FLOW = [
+  ['qmax', 'qmax_ml_s', 0.8],
+  ['voided_volume', 'voided_volume_ml', 4],
+  ['interruptions', 'interruptions', 0],
+  // Gaps under 1 s count as flow in the analysis, and not in the truth.
+  ['flow_time', 'flow_time_s', 2],
+];
+const PRESSURE = [
+  ['pdet_qmax', 'pdet_qmax', 4],
+  ['pves_qmax', 'pves_qmax', 4],
+  ['pabd_qmax', 'pabd_qmax', 4],
+  ['opening_pressure', 'opening_pressure', 4],
+  ['closing_pressure', 'closing_pressure', 4],
+  ['pdet_max', 'pdet_max', 5],
+  ['booi', 'booi', 5],
+  ['bci', 'bci', 8],
+];
+/** The marker comes up to 2 s late, and urine made during the filling is in the bladder but not in the
+ * infused volume. */
+const SENSATION = 20;
+const FILLING = [
+  ['cystometric_capacity', 'capacity_ml', 2],
+  ['pdet_end_fill', 'pdet_end_fill', 4],
+  ['first_sensation_volume', 'first_sensation_ml', SENSATION],
+  ['first_desire_volume', 'first_desire_ml', SENSATION],
+  ['strong_desire_volume', 'strong_desire_ml', SENSATION],
+  ['urgency_volume', 'urgency_ml', SENSATION],
+];
+
+const read = (...names) => JSON.parse(readFileSync(path.join(demoData(), ...names), 'utf8'));
+const names = () => readdirSync(path.join(demoData(), 'truth')).filter((name) => name.endsWith('.json'));
+
+const isHidden = (truth, code) =>
+  // The pressure's maximum may fall into samples that were lost.
+  code === 'pdet_max' && truth.artefacts.some(({kind, signal}) => kind === 'missing' && signal.startsWith('p'));
+
+/** Compares the codes of one section; how many numbers were compared. */
+function compare(analysis, sectionName, truth, table) {
+  const section = analysis.sections[sectionName];
+  let compared = 0;
+  for (const [code, member, tolerance] of table.filter(
+    ([code, member]) => truth[member] !== undefined && !isHidden(truth, code),
+  )) {
+    const measured = section?.[code];
+    if (measured === undefined) {
+      const reason = analysis.not_computed.find((item) => item.section === sectionName && item.code === code)?.reason;
+      assert.ok(reason, `${sectionName}.${code} is neither there nor said to be missing`);
+      assert.ok(['booi', 'bci'].includes(code), `${sectionName}.${code} is absent: ${reason}`);
+      continue;
+    }
+    const difference = Math.abs(measured.value - truth[member]);
+    assert.ok(
+      difference <= tolerance,
+      `${sectionName}.${code}: ${measured.value}, in truth ${truth[member]} (tolerance ${tolerance})`,
+    );
+    compared++;
+  }
+  return compared;
+}
+
+/** The compliance is a small pressure's reciprocal: compared is that pressure. */
+function comparePressureRise(analysis, truth) {
+  const {compliance, compliance_volume_change: change} = analysis.sections.filling ?? {};
+  if (truth.compliance === undefined || compliance === undefined) {
+    return 0;
+  }
+  const rise = change.value / compliance.value;
+  const expected = change.value / truth.compliance;
+  assert.ok(Math.abs(rise - expected) <= 4, `pressure rise ${rise}, in truth ${expected}`);
+  return 1;
+}
+
+describe('a recording of the demo', () => {
+  it('is there in every kind', () => {
+    const types = new Set(names().map((name) => read('truth', name).type));
+    assert.deepEqual([...types].sort(), ['cystometry', 'pressure_flow', 'uroflowmetry']);
+    assert.ok(names().length >= 20);
+  });
+
+  for (const name of names()) {
+    const truth = read('truth', name);
+    it(`agrees with its truth: ${name}, ${truth.type}`, async () => {
+      const {json: analysis} = await room.get(`/v1/recordings/${truth.recording_id}/analysis?revision=1`);
+      const section = truth.type === 'uroflowmetry' ? 'uroflow' : 'voiding';
+      const compared =
+        compare(analysis, section, truth, truth.type === 'uroflowmetry' ? FLOW : [...FLOW, ...PRESSURE]) +
+        compare(analysis, 'filling', truth, FILLING) +
+        comparePressureRise(analysis, truth);
+      assert.ok(compared >= 3, `${compared} numbers compared`);
+      if (truth.interruptions !== undefined && truth.artefacts.every(({kind}) => kind !== 'knock')) {
+        assert.ok(!analysis.quality.some(({code}) => code === 'spike'), 'no knock is seen where none was');
+      }
+    });
+
+    it(`came back as it was sent: ${name}`, async () => {
+      const sent = read('recordings', name);
+      const {json} = await room.get(`/v1/recordings/${truth.recording_id}/traces`);
+      for (const channel of sent.channels) {
+        const trace = json.traces.find(({signal}) => signal === channel.signal);
+        assert.equal(trace.unit, channel.unit);
+        assert.deepEqual(trace.samples, valuesOf(channel), channel.signal);
+      }
+      const {json: events} = await room.get(`/v1/recordings/${truth.recording_id}/events`);
+      if (events.revision === 1) {
+        assert.deepEqual(
+          events.events,
+          (sent.events ?? []).map(({note, ...event}) => (note ? {...event, note} : event)),
+        );
+      }
+    });
+  }
+});
+
+function valuesOf({samples, encoding, data, scale, offset = 0}) {
+  if (samples !== undefined) {
+    return samples;
+  }
+  const bytes = Buffer.from(data, 'base64');
+  if (encoding === 'int16') {
+    return Array.from({length: bytes.length / 2}, (_, i) => {
+      const code = bytes.readInt16LE(2 * i);
+      return code === -32768 ? null : code * scale + offset;
+    });
+  }
+  return Array.from({length: bytes.length / 4}, (_, i) => {
+    const value = bytes.readFloatLE(4 * i);
+    return Number.isNaN(value) ? null : value;
+  });
+}
