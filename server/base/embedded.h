@@ -5,7 +5,7 @@
 #include <stddef.h>
 
 struct embedded_file {
-    const char *name; /* without its folder */
+    const char *name;          /* without its folder */
     const unsigned char *data; /* followed by a NUL */
     size_t length;
 };
