@@ -355,16 +355,19 @@ static bool unpack(const struct sample_block *block, size_t width, uint64_t *cod
 {
     if (block->sample_count == 0 || block->sample_count > SAMPLES_BLOCK_LENGTH ||
         block->length < 1) {
-        return error_set(reterr, ERROR_INTERNAL, "sample block of impossible size");
+        error_set(reterr, ERROR_INTERNAL, "sample block of impossible size");
+        return false;
     }
     if ((uint32_t)crc32_z(0, block->data, block->length) != block->checksum) {
-        return error_set(reterr, ERROR_INTERNAL, "sample block with a wrong checksum");
+        error_set(reterr, ERROR_INTERNAL, "sample block with a wrong checksum");
+        return false;
     }
     uint8_t raw[RAW_SIZE_MAX];
     size_t expected = block->sample_count * width;
     size_t length = ZSTD_decompress(raw, sizeof raw, block->data + 1, block->length - 1);
     if (ZSTD_isError(length) || length != expected || block->data[0] >= ARRANGEMENT_COUNT) {
-        return error_set(reterr, ERROR_INTERNAL, "sample block that does not unpack");
+        error_set(reterr, ERROR_INTERNAL, "sample block that does not unpack");
+        return false;
     }
     if (block->data[0] == ARRANGED_DELTA) {
         read_delta(raw, block->sample_count, width, codes);

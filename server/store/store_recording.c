@@ -218,7 +218,8 @@ bool recording_get(struct store *store, struct arena *arena, const char *id,
     struct query *const queries[] = {&header, &channels};
     struct rows rows[2];
     if (!query_run_all(store, queries, 2, rows, reterr)) {
-        return error_context(reterr, "get a recording");
+        error_context(reterr, "get a recording");
+        return false;
     }
     bool good = rows[0].count == 1 || error_set(reterr, ERROR_NOT_FOUND, "no such recording");
     good = good && read_header(&rows[0], arena, 0, ret_row, reterr) &&

@@ -27,6 +27,7 @@ static const struct statement statements[] = {
 
 const struct statement_table store_token_statements = {statements, TOKEN_STATEMENT_COUNT};
 
+/* NOLINTNEXTLINE(readability-function-size): every parameter is one fact about the token */
 bool token_create(struct store *store, struct arena *arena, const char *name, const char *prefix,
                   const unsigned char hash[SECRET_HASH_BYTES], unsigned roles,
                   int64_t expires_at_us, const char **ret_id, struct error *reterr)

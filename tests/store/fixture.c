@@ -9,6 +9,13 @@
 #include <string.h>
 #include <unistd.h>
 
+/* The superuser's connection string, or NULL. */
+static const char *server_conninfo(void)
+{
+    /* NOLINTNEXTLINE(concurrency-mt-unsafe): nobody changes the environment */
+    return getenv("PENSTOCK_TEST_DATABASE");
+}
+
 /* Appends keyword='value' with quotes and backslashes escaped. */
 static char *add_option(struct arena *arena, char *conninfo, const char *keyword, const char *value)
 {
@@ -26,7 +33,7 @@ static char *add_option(struct arena *arena, char *conninfo, const char *keyword
 /* The superuser's string with another database and, if not NULL, another role. */
 static char *conninfo_for(struct arena *arena, const char *database, const char *role)
 {
-    const char *given = getenv("PENSTOCK_TEST_DATABASE");
+    const char *given = server_conninfo();
     PQconninfoOption *options = PQconninfoParse(given, NULL);
     if (options == NULL) {
         fail_msg("PENSTOCK_TEST_DATABASE is not a connection string");
@@ -82,7 +89,7 @@ static void ignore_notice(void *context, const char *message)
 
 int fixture_setup_empty(void **state)
 {
-    if (getenv("PENSTOCK_TEST_DATABASE") == NULL) {
+    if (server_conninfo() == NULL) {
         fputs("PENSTOCK_TEST_DATABASE is missing: these tests need a PostgreSQL\n", stderr);
         return -1;
     }
@@ -98,7 +105,7 @@ int fixture_setup_empty(void **state)
     fixture->superuser = conninfo_for(fixture->arena, fixture->database, NULL);
     fixture->owner = conninfo_for(fixture->arena, fixture->database, fixture->owner_role);
 
-    PGconn *server = connect_or_fail(getenv("PENSTOCK_TEST_DATABASE"));
+    PGconn *server = connect_or_fail(server_conninfo());
     run_or_fail(server, arena_printf(fixture->arena, "create role %s nosuperuser createrole",
                                      fixture->owner_role));
     run_or_fail(server,
@@ -140,7 +147,7 @@ int fixture_teardown(void **state)
     }
     store_free(fixture->store);
     PQfinish(fixture->admin);
-    PGconn *server = connect_or_fail(getenv("PENSTOCK_TEST_DATABASE"));
+    PGconn *server = connect_or_fail(server_conninfo());
     run_or_fail(server,
                 arena_printf(fixture->arena, "drop database %s with (force)", fixture->database));
     run_or_fail(server, arena_printf(fixture->arena, "drop role %s", fixture->owner_role));

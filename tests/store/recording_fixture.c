@@ -111,8 +111,11 @@ const char *recording_fixture_store(struct fixture *fixture, const char *study_i
 bool recording_fixture_same(const double *left, const double *right, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
+        uint64_t bits[2];
+        memcpy(&bits[0], &left[i], sizeof bits[0]);
+        memcpy(&bits[1], &right[i], sizeof bits[1]);
         bool both_missing = isnan(left[i]) && isnan(right[i]);
-        if (!both_missing && memcmp(&left[i], &right[i], sizeof left[i]) != 0) {
+        if (!both_missing && bits[0] != bits[1]) {
             return false;
         }
     }

@@ -163,10 +163,8 @@ static void app_role_cannot_change_the_schema(void **state)
         "create temporary table x (y integer)",
         "create schema x",
         "create function penstock.x() returns int language sql as 'select 1'",
-        "create or replace function penstock.session_principal(wanted_hash bytea)"
-        " returns table (account_id uuid, clinic_id uuid, clinic_name text, name text,"
-        " display_name text, roles integer) language sql as 'select null, null, null, null, null, "
-        "1'",
+        "alter function penstock.unix_us(timestamptz) volatile",
+        "drop trigger no_delete on penstock.patient",
         "drop function penstock.session_principal(bytea)",
         "alter function penstock.refuse_removal() owner to penstock_app",
         "drop schema penstock cascade",
