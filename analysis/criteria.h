@@ -188,6 +188,9 @@
 /* Flow delay when none was entered, and accepted range, s. [choice]; published values disagree. */
 #define CRITERIA_FLOW_DELAY_S     0.8
 #define CRITERIA_FLOW_DELAY_MAX_S 3.0
+/* Half window for the maximum pressures: long enough for noise, short enough for a peak, s.
+ * [choice] */
+#define CRITERIA_PEAK_HALF_S 0.5
 /* Half window for opening and closing pressure, where pressure may change fast, s. [choice] */
 #define CRITERIA_EDGE_HALF_S 0.25
 /* BOOI = pdetQmax - 2*Qmax: above 40 obstructed [read], below 20 unobstructed [memory], between

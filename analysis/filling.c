@@ -102,17 +102,43 @@ static struct measure sensation(const struct study *study, const struct filling_
     return volume_at(study, marker.value, true);
 }
 
+/* How a rate compares with the physiological limit of the ICS (2002), which depends on weight. */
+enum rate_class { RATE_NOT_COMPARED, RATE_PHYSIOLOGICAL, RATE_ABOVE, RATE_CLASSES };
+
+static enum rate_class compare_rate(const struct study *study, double rate_ml_min)
+{
+    const struct optional_number weight = study->recording->weight_kg;
+
+    if (!weight.known || !(weight.value >= CRITERIA_PLAUSIBLE_WEIGHT_MIN_KG &&
+                           weight.value <= CRITERIA_PLAUSIBLE_WEIGHT_MAX_KG)) {
+        return RATE_NOT_COMPARED;
+    }
+    return rate_ml_min > weight.value / CRITERIA_FILL_PER_WEIGHT_DIVIDE ? RATE_ABOVE
+                                                                        : RATE_PHYSIOLOGICAL;
+}
+
 static struct measure measure_rate(const struct study *study, const struct filling_phase *phase)
 {
+    static const char *const measured[RATE_CLASSES] = {
+        "median slope of the infused volume over 10 s segments while it rises",
+        "median slope of the infused volume over 10 s segments while it rises; physiological, up "
+        "to a quarter of the body weight in kg as mL/min (limit from memory)",
+        "median slope of the infused volume over 10 s segments while it rises; faster than "
+        "physiological, above a quarter of the body weight in kg as mL/min (limit from memory)"};
+    static const char *const given[RATE_CLASSES] = {
+        "as entered",
+        "as entered; physiological, up to a quarter of the body weight in kg as "
+        "mL/min (limit from memory)",
+        "as entered; faster than physiological, above a quarter of the body weight in kg as "
+        "mL/min (limit from memory)"};
     const struct optional_number entered = study->recording->conditions.filling_rate_ml_min;
     const double slope_ml_min = infusion_rate(&study->vinf, phase->span, study->scratch);
 
     if (isfinite(slope_ml_min)) {
-        return measure_of(slope_ml_min,
-                          "median slope of the infused volume over 10 s segments while it rises");
+        return measure_of(slope_ml_min, measured[compare_rate(study, slope_ml_min)]);
     }
     if (entered.known && entered.value > 0.0 && entered.value <= CRITERIA_SAMPLE_LIMIT) {
-        return measure_entered(entered.value, NULL);
+        return measure_entered(entered.value, given[compare_rate(study, entered.value)]);
     }
     return measure_absent("no rising infused volume signal and no filling rate was entered");
 }

@@ -14,7 +14,7 @@ void quality_of_signals(struct study *study);
 void quality_of_flow(struct study *study, const struct flow_record *record,
                      const struct void_phase *phase, const struct flow_measures *measures);
 
-/* A filling: resting pressures, order of sensations, filling rate. */
+/* A filling: resting pressures, order of sensations, capacity. */
 void quality_of_filling(struct study *study, const struct filling_measures *measures);
 
 #endif

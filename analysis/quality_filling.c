@@ -74,23 +74,6 @@ static void note_order(struct study *study, const struct filling_measures *measu
     }
 }
 
-static void note_rate(struct study *study, const struct filling_measures *measures)
-{
-    const struct optional_number weight = study->recording->weight_kg;
-
-    if (!measure_known(&measures->filling_rate)) {
-        return;
-    }
-    if (weight.known && weight.value >= CRITERIA_PLAUSIBLE_WEIGHT_MIN_KG &&
-        weight.value <= CRITERIA_PLAUSIBLE_WEIGHT_MAX_KG &&
-        measures->filling_rate.value > weight.value / CRITERIA_FILL_PER_WEIGHT_DIVIDE) {
-        outcome_note(&study->outcome, "filling_above_physiological", QUALITY_INFO, SIGNAL_VINF,
-                     "Filling is faster than physiological (a quarter of the body weight in kg, as "
-                     "mL/min; from memory). Sensations and compliance depend on the rate: state "
-                     "it with them.");
-    }
-}
-
 static void note_capacity(struct study *study, const struct filling_measures *measures)
 {
     if (measure_known(&measures->cystometric_capacity) &&
@@ -114,7 +97,6 @@ void quality_of_filling(struct study *study, const struct filling_measures *meas
     note_rest(study, &measures->pabd_baseline, range, SIGNAL_PABD);
     note_rest(study, &measures->pdet_baseline, pdet_range, SIGNAL_PDET);
     note_order(study, measures);
-    note_rate(study, measures);
     note_capacity(study, measures);
     if (!study->timeline.filling_start.known) {
         outcome_note(&study->outcome, "no_filling_start_marker", QUALITY_INFO, SIGNAL_NONE,

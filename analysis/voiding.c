@@ -15,6 +15,7 @@ static const char no_signal[] = "no usable flow or voided volume signal";
 /* One pressure during the voiding. */
 struct pressure_trace {
     struct series averaged; /* 2 s average */
+    struct series peaked;   /* 1 s average, for maxima */
     struct series edged;    /* half-second average, for where pressure may change fast */
     const char *absent;     /* why there is none */
 };
@@ -69,12 +70,14 @@ static bool trace_open(const struct study *study, const struct series *pressure,
                                 span.to_s + 2.0 * CRITERIA_SMOOTH_HALF_S};
     const struct series part = series_part(pressure, around);
 
-    *trace = (struct pressure_trace){.averaged = part, .edged = part, .absent = absent};
+    *trace =
+        (struct pressure_trace){.averaged = part, .peaked = part, .edged = part, .absent = absent};
     if (part.count == 0) {
         return true;
     }
     trace->absent = NULL;
     return average(study, &part, CRITERIA_SMOOTH_HALF_S, &trace->averaged) &&
+           average(study, &part, CRITERIA_PEAK_HALF_S, &trace->peaked) &&
            average(study, &part, CRITERIA_EDGE_HALF_S, &trace->edged);
 }
 
@@ -94,7 +97,7 @@ static struct measure read_at(const struct series *series, const char *absent, d
 
 static struct measure largest(const struct pressure_trace *trace, struct span span)
 {
-    const struct series part = series_part(&trace->averaged, span);
+    const struct series part = series_part(&trace->peaked, span);
     size_t index = 0;
 
     if (trace->absent != NULL) {
@@ -104,7 +107,7 @@ static struct measure largest(const struct pressure_trace *trace, struct span sp
         return measure_absent("pressure samples are missing during the flow");
     }
     return measure_at(part.samples[index], series_time(&part, index),
-                      "largest 2 s average during the flow, which is shifted by flow_delay_s");
+                      "largest 1 s average during the flow, which is shifted by flow_delay_s");
 }
 
 static const char *qmax_method(const struct measure *delay)

@@ -148,9 +148,14 @@ static void test_filling_rate(void **state)
         const struct filling_case how = {3.0, 13.0, volumes_ml[i], 20.0, POSITION_SITTING};
 
         (void)run_filling(&synth, how);
+        const struct measure *rate = &synth_run(&synth)->filling.filling_rate;
+
+        assert_null(strstr(rate->method, "physiological"));
         synth.recording.weight_kg = (struct optional_number){true, 70.0};
-        assert_int_equal(synth_quality(synth_run(&synth), "filling_above_physiological") != NULL,
-                         i == 1);
+        rate = &synth_run(&synth)->filling.filling_rate;
+        assert_close(rate->value, volumes_ml[i] / 5.0, 1e-6);
+        assert_int_equal(strstr(rate->method, "faster than physiological") != NULL, i == 1);
+        assert_int_equal(strstr(rate->method, "; physiological") != NULL, i == 0);
         synth_close(&synth);
     }
 }
