@@ -11,19 +11,16 @@ static bool load_recordings(struct api_context *context, struct arena *arena, co
                             struct summary *summary, struct error *reterr)
 {
     struct recording_row *rows = NULL;
-    if (!recording_list(context->store, arena, study_id, &rows, &summary->recording_count,
-                        reterr)) {
+    const char **analyses = NULL;
+    if (!recording_list_analysed(context->store, arena, study_id, &rows, &analyses,
+                                 &summary->recording_count, reterr)) {
         return false;
     }
     struct summary_recording *recordings =
         arena_array(arena, summary->recording_count, sizeof *recordings);
     for (size_t i = 0; i < summary->recording_count; i++) {
-        int revision = 0;
         recordings[i].row = &rows[i];
-        if (!recording_analysis(context->store, arena, rows[i].id, 0, &recordings[i].analysis_json,
-                                &revision, reterr)) {
-            return false;
-        }
+        recordings[i].analysis_json = analyses[i];
     }
     summary->recordings = recordings;
     return true;

@@ -16,6 +16,7 @@ enum recording_statement {
     RECORDING_FIRST_REVISION,
     RECORDING_SELECT,
     RECORDING_LIST,
+    RECORDING_LIST_ANALYSED,
     RECORDING_REVISION,
     RECORDING_LOCK,
     RECORDING_ADD_REVISION,
@@ -54,6 +55,14 @@ static const struct statement statements[] = {
                         .sql = "select " RECORDING_COLUMNS " from penstock.recording r"
                                " where r.clinic_id = $1 and r.study_id = $2"
                                " order by r.started_at, r.id"},
+    [RECORDING_LIST_ANALYSED] = {.name = "recording_list_analysed",
+                                 .sql = "select " RECORDING_COLUMNS ", v.analysis"
+                                        " from penstock.recording r"
+                                        " join penstock.recording_revision v"
+                                        " on v.clinic_id = r.clinic_id and v.recording_id = r.id"
+                                        " and v.revision = r.revision"
+                                        " where r.clinic_id = $1 and r.study_id = $2"
+                                        " order by r.started_at, r.id"},
     [RECORDING_REVISION] = {.name = "recording_revision",
                             .sql = "select v.revision, case when $4 then v.events::text"
                                    " else v.analysis end from penstock.recording_revision v"
@@ -229,27 +238,56 @@ bool recording_get(struct store *store, struct arena *arena, const char *id,
     return good;
 }
 
+static bool list_rows(struct store *store, struct arena *arena, enum recording_statement statement,
+                      const char *study_id, struct rows *rows, struct recording_row **ret_items,
+                      struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[statement]);
+    query_id(&query, study_id);
+    if (!query_run(store, &query, rows, reterr)) {
+        return error_context(reterr, "list recordings");
+    }
+    struct recording_row *items = arena_array(arena, (size_t)rows->count, sizeof *items);
+    for (int i = 0; i < rows->count; i++) {
+        if (!read_header(rows, arena, i, &items[i], reterr)) {
+            rows_clear(rows);
+            return false;
+        }
+    }
+    *ret_items = items;
+    return true;
+}
+
 bool recording_list(struct store *store, struct arena *arena, const char *study_id,
                     struct recording_row **ret_rows, size_t *ret_count, struct error *reterr)
 {
-    struct query query;
-    query_start(&query, store, &statements[RECORDING_LIST]);
-    query_id(&query, study_id);
     struct rows rows;
-    if (!query_run(store, &query, &rows, reterr)) {
-        return error_context(reterr, "list recordings");
+    if (!list_rows(store, arena, RECORDING_LIST, study_id, &rows, ret_rows, reterr)) {
+        return false;
     }
-    struct recording_row *items = arena_array(arena, (size_t)rows.count, sizeof *items);
-    bool good = true;
-    for (int i = 0; good && i < rows.count; i++) {
-        good = read_header(&rows, arena, i, &items[i], reterr);
-    }
-    if (good) {
-        *ret_rows = items;
-        *ret_count = (size_t)rows.count;
-    }
+    *ret_count = (size_t)rows.count;
     rows_clear(&rows);
-    return good;
+    return true;
+}
+
+bool recording_list_analysed(struct store *store, struct arena *arena, const char *study_id,
+                             struct recording_row **ret_rows, const char ***ret_analyses,
+                             size_t *ret_count, struct error *reterr)
+{
+    const int analysis_column = 8; /* after RECORDING_COLUMNS */
+    struct rows rows;
+    if (!list_rows(store, arena, RECORDING_LIST_ANALYSED, study_id, &rows, ret_rows, reterr)) {
+        return false;
+    }
+    const char **analyses = arena_array(arena, (size_t)rows.count, sizeof *analyses);
+    for (int i = 0; i < rows.count; i++) {
+        analyses[i] = rows_text(&rows, arena, i, analysis_column);
+    }
+    *ret_analyses = analyses;
+    *ret_count = (size_t)rows.count;
+    rows_clear(&rows);
+    return true;
 }
 
 /* Events or analysis of a revision. */

@@ -46,6 +46,12 @@ MUST_CHECK bool recording_list(struct store *store, struct arena *arena, const c
                                struct recording_row **ret_rows, size_t *ret_count,
                                struct error *reterr);
 
+/* The same with each recording's newest analysis document, in one query. */
+MUST_CHECK bool recording_list_analysed(struct store *store, struct arena *arena,
+                                        const char *study_id, struct recording_row **ret_rows,
+                                        const char ***ret_analyses, size_t *ret_count,
+                                        struct error *reterr);
+
 /* Samples [from_index, from_index + count) of a channel into values[count], uploaded unit. Reads
  * only the blocks that the span touches. ERROR_INTERNAL names a damaged block. */
 MUST_CHECK bool recording_samples(struct store *store, struct arena *arena, const char *id,
