@@ -77,6 +77,36 @@ static void test_flow_from_volume(void **state)
     }
 }
 
+/* A scale that shows whole millilitres. */
+static double whole_ml(double at_s, const void *context)
+{
+    return round(half_sine_integral(at_s, context));
+}
+
+static void test_flow_from_whole_millilitres(void **state)
+{
+    static const double rates_hz[] = {10.0, 25.0, 100.0};
+    const double edge_s = half_sine_reaches(&shape, 0.5);
+
+    (void)state;
+    for (size_t i = 0; i < sizeof rates_hz / sizeof rates_hz[0]; i++) {
+        struct synth synth;
+        const struct synth_sampling sampling = {.rate_hz = rates_hz[i], .end_s = 60.0};
+
+        print_message("rate %g Hz\n", rates_hz[i]);
+        synth_open(&synth, RECORDING_UROFLOWMETRY);
+        synth_channel(&synth, SIGNAL_VVOID, sampling, whole_ml, &shape);
+        const struct analysis_result *result = synth_run(&synth);
+
+        assert_close(result->uroflow.qmax.value, half_sine_mean_2s(&shape), 0.5);
+        assert_close(result->uroflow.voided_volume.value, half_sine_area(&shape), 1.0);
+        assert_close(result->uroflow.flow_time.value, shape.length_s - 2.0 * edge_s, 1.0);
+        assert_close(result->uroflow.interruptions.value, 0.0, 0.0);
+        assert_null(synth_quality(result, "spike"));
+        synth_close(&synth);
+    }
+}
+
 static void test_flow_with_noise(void **state)
 {
     static const double rates_hz[] = {10.0, 25.0, 100.0};
@@ -194,6 +224,7 @@ int main(void)
         cmocka_unit_test(test_flow_at_each_rate),
         cmocka_unit_test(test_flow_at_1_hz),
         cmocka_unit_test(test_flow_from_volume),
+        cmocka_unit_test(test_flow_from_whole_millilitres),
         cmocka_unit_test(test_flow_with_noise),
         cmocka_unit_test(test_volume_and_flow_with_noise),
         cmocka_unit_test(test_volume_that_disagrees),
