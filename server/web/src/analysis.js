@@ -63,7 +63,6 @@ function measureRow(section, code, entry, jumpTo) {
   const how = [
     element('span', {class: `source source-${entry.source}`}, say.source[entry.source] ?? entry.source ?? ''),
     typeof entry.at_s === 'number' && jumpButton(codeName(code), entry.at_s, jumpTo),
-    entry.method && element('span', {class: 'method'}, entry.method),
     entry.reason && element('span', {class: 'method'}, entry.reason),
   ];
   return element(
@@ -78,6 +77,21 @@ function measureRow(section, code, entry, jumpTo) {
       element('span', {class: 'unit'}, unitSymbol(entry.unit)),
     ),
     element('td', {class: 'how-cell'}, how),
+  );
+}
+
+/** Definitions of a section's numbers, folded away: they are asked for now and then, the numbers always. */
+function methodList(measures) {
+  const named = new Map();
+  for (const [code, {method}] of measures) {
+    if (method) named.set(method, [...(named.get(method) ?? []), codeName(code)]);
+  }
+  if (!named.size) return null;
+  return element(
+    'details',
+    {class: 'methods'},
+    element('summary', {}, say.methods),
+    descriptionList('method-list', [...named].map(([method, names]) => [names.join(', '), method])),
   );
 }
 
@@ -129,6 +143,7 @@ function sectionBlock(section, content, jumpTo) {
         ),
         element('tbody', {}, measures.map(([code, entry]) => measureRow(section, code, entry, jumpTo))),
       ),
+    methodList(measures),
     lists.map(([code, items]) => listTable(codeName(code), items)),
   );
 }
@@ -165,9 +180,9 @@ export function numbers(analysis, jumpTo) {
     {class: 'numbers-block'},
     element('h3', {}, say.title),
     blocks.length
-      ? [element('p', {class: 'hint'}, say.rounding), element('div', {class: 'numbers-grid'}, blocks)]
+      ? element('p', {class: 'hint'}, say.rounding)
       : element('p', {class: 'empty'}, say.empty),
-    missingBlock(analysis.not_computed),
+    element('div', {class: 'numbers-grid'}, blocks, missingBlock(analysis.not_computed)),
     element(
       'p',
       {class: 'hint'},

@@ -180,7 +180,7 @@ export const texts = {
     empty: 'No numbers were computed for this recording. The reasons are listed under “Not computed”.',
     notComputed: 'Not computed',
     quality: 'Signal quality',
-    qualityGood: 'No quality problems were found. Check the signals yourself before the catheters come out.',
+    qualityGood: 'No quality problems were found. Look at the traces all the same.',
     qualityCounts: (errors, warnings, notes) =>
       [
         errors && texts.count(errors, 'error', 'errors'),
@@ -193,6 +193,7 @@ export const texts = {
     suggestionsHint: 'Drafted from the numbers by published rules. A clinician accepts, changes or drops them.',
     rule: 'Rule',
     basis: 'Based on',
+    methods: 'How these numbers are computed',
     rounding: 'Rounded for reading as the ICS asks; point at a value for the unrounded one. Classes use unrounded values.',
     conditions: 'Conditions of the recording',
     software: (name, version, revision) => `Computed by ${name} ${version}, revision ${revision}`,

@@ -19,11 +19,12 @@ const PRINT_WIDTH = 590;
 
 let plotNumber = 0;
 
+/** Some room on both sides, so that a line along zero or along the top is seen whole. */
 function niceRange(low, high, least) {
   const top = Math.max(high, least);
   const bottom = Math.min(low, 0);
   const room = (top - bottom) * 0.06 || 1;
-  return [bottom < 0 ? bottom - room : bottom, top + room];
+  return [bottom - room, top + room];
 }
 
 export class Traces {
