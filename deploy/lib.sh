@@ -114,7 +114,7 @@ need_packages() {
     [[ ${#missing[@]} -gt 0 ]] || return 0
     command -v apt-get >/dev/null || fail "These packages are missing: ${missing[*]}" \
         'Penstock is made for Debian 12; elsewhere install what these packages hold by hand.'
-    printf '%d packages ... ' "${#missing[@]}"
+    printf '%d packages, minutes on a bare machine ... ' "${#missing[@]}"
     quiet apt_get update
     forbid_services
     if [[ " ${missing[*]} " == *' postgresql-15 '* ]]; then
