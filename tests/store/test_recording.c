@@ -119,6 +119,13 @@ static void rows_tell_the_shape(void **state)
     assert_string_equal(rows[0].id, first);
     assert_string_equal(rows[1].id, second);
     assert_int_equal(rows[1].type, RECORDING_UROFLOWMETRY);
+    const char **analyses = NULL;
+    CHECK(fixture, recording_list_analysed(fixture->store, fixture->arena, study, &rows, &analyses,
+                                           &count, error));
+    assert_int_equal(count, 2);
+    assert_string_equal(rows[0].id, first);
+    assert_string_equal(analyses[0], "{\"revision\": 1}");
+    assert_string_equal(analyses[1], "{}");
     struct study stored;
     CHECK(fixture, study_get(fixture->store, fixture->arena, study, &stored, error));
     assert_int_equal(stored.recording_count, 2);
