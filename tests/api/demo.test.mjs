@@ -21,8 +21,9 @@ const FLOW = [
 ];
 const PRESSURE = [
   ['pdet_qmax', 'pdet_qmax', 4],
-  ['pves_qmax', 'pves_qmax', 4],
-  ['pabd_qmax', 'pabd_qmax', 4],
+  // A line by itself: what pves and pabd share of breathing and talking is not gone, as it is in pdet.
+  ['pves_qmax', 'pves_qmax', 6],
+  ['pabd_qmax', 'pabd_qmax', 6],
   ['opening_pressure', 'opening_pressure', 4],
   ['closing_pressure', 'closing_pressure', 4],
   ['pdet_max', 'pdet_max', 5],

@@ -131,7 +131,7 @@ describe('samples sent as base64', () => {
     const random = randomly(4);
     const samples = array(9000, (i) => (i % 13 === 5 ? null : random() * 500 - 100));
     const {channel, values} = asFloat32(plain('pves', samples));
-    const edge = asFloat32(plain('pves', [0, 1e-45, 1.17549435e-38, 16777217, 999_999_936, -1e9, null]));
+    const edge = asFloat32(plain('pves', [0, -0, 1e-45, 1.17549435e-38, 16777217, 999_999_936, -1e9, null]));
     return comesBack([
       ['random', values, 'float32', channel],
       ['edges', edge.values, 'float32', edge.channel],

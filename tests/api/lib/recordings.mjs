@@ -1,10 +1,11 @@
 // Recordings made from formulas, with what is true of them.
 export const STARTED_AT = '2026-03-02T09:31:05+01:00';
 
-/** Samples of a function of time, with the decimals that a device would send. */
+/** Samples of a function of time, with the decimals that a device would send (and no -0, which JSON has
+ * not). */
 export function sample(valueAt, {rate_hz, duration_s, start_s = 0, decimals = 4}) {
   const count = Math.round((duration_s - start_s) * rate_hz);
-  return Array.from({length: count}, (_, i) => Number(valueAt(start_s + i / rate_hz).toFixed(decimals)));
+  return Array.from({length: count}, (_, i) => Number(valueAt(start_s + i / rate_hz).toFixed(decimals)) + 0);
 }
 
 export function channel(signal, unit, grid, valueAt) {
