@@ -12,7 +12,7 @@
 enum recording_statement {
     RECORDING_INSERT,
     RECORDING_WHY_NOT,
-    RECORDING_STUDY_PRELIMINARY,
+    RECORDING_STUDY_GROWS,
     RECORDING_FIRST_REVISION,
     RECORDING_SELECT,
     RECORDING_LIST,
@@ -40,10 +40,11 @@ static const struct statement statements[] = {
     [RECORDING_WHY_NOT] = {.name = "recording_why_not",
                            .sql = "select status in ('final', 'amended') from penstock.study"
                                   " where clinic_id = $1 and id = $2"},
-    [RECORDING_STUDY_PRELIMINARY] = {.name = "recording_study_preliminary",
-                                     .sql = "update penstock.study set status = 'preliminary',"
-                                            " version = version + 1 where clinic_id = $1"
-                                            " and id = $2 and status = 'registered'"},
+    /* What a study shows includes how many recordings it has, so that each one changes it. */
+    [RECORDING_STUDY_GROWS] = {.name = "recording_study_grows",
+                               .sql = "update penstock.study set version = version + 1,"
+                                      " status = case status when 'registered' then 'preliminary'"
+                                      " else status end where clinic_id = $1 and id = $2"},
     [RECORDING_FIRST_REVISION] = {.name = "recording_first_revision",
                                   .sql = "insert into penstock.recording_revision (clinic_id,"
                                          " recording_id, revision, events, analysis, created_by)"
@@ -154,11 +155,11 @@ static bool insert_first_revision(struct store *store, const char *study_id, con
     query_text(&revision, events);
     query_text(&revision, analysis_json);
     query_text(&revision, query_actor(store));
-    struct query preliminary;
-    query_start(&preliminary, store, &statements[RECORDING_STUDY_PRELIMINARY]);
-    query_id(&preliminary, study_id);
+    struct query growth;
+    query_start(&growth, store, &statements[RECORDING_STUDY_GROWS]);
+    query_id(&growth, study_id);
 
-    struct query *const queries[] = {&revision, &preliminary};
+    struct query *const queries[] = {&revision, &growth};
     struct rows rows[2];
     if (!query_run_all(store, queries, 2, rows, reterr)) {
         return false;
