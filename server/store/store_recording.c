@@ -28,18 +28,18 @@ enum recording_statement {
     " r.conditions, r.duration_s, r.revision"
 
 static const struct statement statements[] = {
-    /* No row: the study is unknown or signed, or the id is taken. The study stays locked, so that
-     * nobody signs it meanwhile. */
+    /* No row: the study is unknown, signed or cancelled, or the id is taken. The study stays
+     * locked, so that nobody signs or cancels it meanwhile. */
     [RECORDING_INSERT] = {.name = "recording_insert",
                           .sql = "insert into penstock.recording (clinic_id, id, study_id, type,"
                                  " started_at, conditions, duration_s, revision, created_by)"
                                  " select $1, $2, s.id, $4, $5, $6, $7, 1, $8 from penstock.study s"
                                  " where s.clinic_id = $1 and s.id = $3"
-                                 " and s.status not in ('final', 'amended') for no key update"
-                                 " on conflict do nothing returning id"},
+                                 " and s.status not in ('final', 'amended', 'cancelled')"
+                                 " for no key update on conflict do nothing returning id"},
     [RECORDING_WHY_NOT] = {.name = "recording_why_not",
-                           .sql = "select status in ('final', 'amended') from penstock.study"
-                                  " where clinic_id = $1 and id = $2"},
+                           .sql = "select status in ('final', 'amended', 'cancelled')"
+                                  " from penstock.study where clinic_id = $1 and id = $2"},
     /* What a study shows includes how many recordings it has, so that each one changes it. */
     [RECORDING_STUDY_GROWS] = {.name = "recording_study_grows",
                                .sql = "update penstock.study set version = version + 1,"
@@ -137,12 +137,12 @@ static bool report_refusal(struct store *store, const char *study_id, struct err
         return false;
     }
     bool found = rows.count == 1;
-    bool is_signed = found && rows_bool(&rows, 0, 0);
+    bool is_closed = found && rows_bool(&rows, 0, 0);
     rows_clear(&rows);
     if (!found) {
         return error_set(reterr, ERROR_NOT_FOUND, "no such study");
     }
-    return error_set(reterr, ERROR_CONFLICT, "%s", is_signed ? "signed" : "id");
+    return error_set(reterr, ERROR_CONFLICT, "%s", is_closed ? "signed" : "id");
 }
 
 static bool insert_first_revision(struct store *store, const char *study_id, const char *id,

@@ -32,7 +32,8 @@ struct recording_row {
 
 /* Stores document, events and analysis as revision 1, with every sample block, in the current
  * transaction, and sets the study's status to preliminary when it was registered.
- * ERROR_NOT_FOUND: no such study. ERROR_CONFLICT: the id exists, or the study is signed. */
+ * ERROR_NOT_FOUND: no such study. ERROR_CONFLICT: the id exists (detail "id"), or the study is
+ * signed or cancelled. */
 MUST_CHECK bool recording_create(struct store *store, struct arena *arena, const char *study_id,
                                  const struct recording_document *document,
                                  const char *analysis_json, const char **ret_id,
