@@ -85,7 +85,8 @@ static void fail_to_create(const struct http_request *request, struct http_respo
         return;
     }
     if (error->kind == ERROR_CONFLICT) {
-        http_problem(request, response, 409, "The study is signed: it takes no more recordings.");
+        http_problem(request, response, 409,
+                     "The study is signed or cancelled: it takes no more recordings.");
         return;
     }
     api_fail(request, response, error);
