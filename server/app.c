@@ -160,12 +160,12 @@ static bool add_account(struct store *store, struct arena *arena, const char *cl
 }
 
 int app_account_add(const struct config *config, const char *clinic_id, const char *username,
-                    const char *roles_text)
+                    const char *roles)
 {
     struct error error = {0};
     char password[PASSWORD_MAX_LENGTH + 3];
-    unsigned roles = read_roles(roles_text, &error);
-    if (roles == 0 || !require_database(config->owner_database, &error) ||
+    unsigned role_bits = read_roles(roles, &error);
+    if (role_bits == 0 || !require_database(config->owner_database, &error) ||
         !read_password(password, sizeof password, username, &error)) {
         return fail("account_add_failed", &error);
     }
@@ -178,7 +178,7 @@ int app_account_add(const struct config *config, const char *clinic_id, const ch
     struct arena *arena = arena_new();
     struct store *store = store_new(config->owner_database);
     bool added = password_hash(arena, password, &hash, &error) &&
-                 add_account(store, arena, clinic_id, username, roles, hash, &id, &error);
+                 add_account(store, arena, clinic_id, username, role_bits, hash, &id, &error);
     if (added) {
         printf("%s\n", id);
     }

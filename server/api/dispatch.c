@@ -27,11 +27,11 @@ void *dispatch_worker_start(void *context)
     return worker;
 }
 
-void dispatch_worker_stop(void *opaque)
+void dispatch_worker_stop(void *worker)
 {
-    struct dispatch_worker *worker = opaque;
-    store_free(worker->store);
-    free(worker);
+    struct dispatch_worker *self = worker;
+    store_free(self->store);
+    free(self);
 }
 
 static const char *bearer_token(const struct http_request *request)
@@ -262,12 +262,12 @@ static void serve_in_transaction(struct api_context *context, struct http_reques
     }
 }
 
-void dispatch_serve(void *opaque, struct http_request *request, struct http_response *response)
+void dispatch_serve(void *worker, struct http_request *request, struct http_response *response)
 {
-    struct dispatch_worker *worker = opaque;
+    struct dispatch_worker *self = worker;
     struct api_context context = {
-        .settings = &worker->options->settings,
-        .store = worker->store,
+        .settings = &self->options->settings,
+        .store = self->store,
     };
     unsigned flags = request->route->flags;
     bool wants_caller = !(flags & HTTP_ROUTE_PUBLIC) || (flags & API_ROUTE_CHECKS_CALLER) != 0;
@@ -276,16 +276,16 @@ void dispatch_serve(void *opaque, struct http_request *request, struct http_resp
     }
     if (flags & API_ROUTE_OWN_TRANSACTION) {
         call_handler(&context, request, response);
-        store_rollback(worker->store);
+        store_rollback(self->store);
     } else {
         serve_in_transaction(&context, request, response);
     }
 }
 
-void dispatch_serve_inline(void *opaque, struct http_request *request,
+void dispatch_serve_inline(void *context, struct http_request *request,
                            struct http_response *response)
 {
-    const struct dispatch_options *options = opaque;
-    struct api_context context = {.settings = &options->settings};
-    call_handler(&context, request, response);
+    const struct dispatch_options *options = context;
+    struct api_context caller = {.settings = &options->settings};
+    call_handler(&caller, request, response);
 }

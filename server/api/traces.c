@@ -257,8 +257,8 @@ static bool append_bins(struct api_context *context, struct arena *arena, const 
     bins.least = arena_array(arena, bins.count, sizeof(double));
     bins.greatest = arena_array(arena, bins.count, sizeof(double));
     for (size_t i = 0; i < bins.count; i++) {
-        bins.least[i] = NAN;
-        bins.greatest[i] = NAN;
+        bins.least[i] = (double)NAN;
+        bins.greatest[i] = (double)NAN;
     }
     double *values = arena_array(arena, CHUNK_SAMPLES, sizeof(double));
     double *scratch = arena_array(arena, CHUNK_SAMPLES, sizeof(double));
