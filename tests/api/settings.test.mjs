@@ -1,0 +1,121 @@
+// What the program's settings and commands do, as far as it can be seen from outside.
+import assert from 'node:assert/strict';
+import {execFile} from 'node:child_process';
+import {after, before, describe, it} from 'node:test';
+import {Client} from './lib/client.mjs';
+import {Clinic, PASSWORD, signIn} from './lib/clinic.mjs';
+import {document} from './lib/contract.mjs';
+import {serverProgram} from './lib/environment.mjs';
+import {Installation} from './lib/installation.mjs';
+import {uroflowmetry} from './lib/recordings.mjs';
+
+let installation;
+let clinic;
+
+before(async () => {
+  installation = await Installation.create('settings');
+  await installation.start();
+  clinic = await Clinic.open(installation, 'Clinic of the settings');
+});
+
+after(() => installation.remove());
+
+async function restart(settings) {
+  await installation.stop();
+  await installation.start(settings);
+}
+
+describe('a server with few places', () => {
+  it('sends away what it cannot take, at once, and takes it later', async () => {
+    await restart({PENSTOCK_WORKERS: '2', PENSTOCK_QUEUE: '1'});
+    const {document: recording} = uroflowmetry({grid: {rate_hz: 100, duration_s: 300}});
+    const body = JSON.stringify(recording);
+    const send = () =>
+      clinic.room.request('POST', '/v1/analyses', {body, headers: {'content-type': 'application/json'}});
+    const answers = await Promise.all(Array.from({length: 40}, send));
+    const count = (status) => answers.filter((answer) => answer.status === status).length;
+    assert.equal(count(200) + count(503), 40);
+    assert.ok(count(200) >= 1, 'some are served');
+    assert.ok(count(503) >= 1, 'some are sent away');
+    await new Client(installation.url).get('/healthz');
+    assert.equal((await send()).status, 200);
+  });
+});
+
+describe('the cookie', () => {
+  it('is for TLS alone when the setting says so', async () => {
+    await restart({PENSTOCK_SECURE_COOKIES: 'yes'});
+    const {answer} = await signIn(installation.url, clinic.username, PASSWORD);
+    assert.match(answer.headers.get('set-cookie'), /; Secure(;|$)/);
+  });
+});
+
+/** Runs the program with a setting; its exit code and what it says. */
+function attempt(options, settings = {}, input = '') {
+  return new Promise((resolve) => {
+    const child = execFile(
+      serverProgram(),
+      options,
+      {env: installation.environment(settings), timeout: 30_000},
+      (error, stdout, stderr) => resolve({code: error === null ? 0 : error.code, stdout, stderr}),
+    );
+    child.stdin.on('error', () => {}); // it may end without reading
+    child.stdin.end(input);
+  });
+}
+
+describe('the program', () => {
+  it('refuses settings that make no sense, by name', async () => {
+    for (const [name, value] of [
+      ['PENSTOCK_PORT', '70000'],
+      ['PENSTOCK_PORT', 'http'],
+      ['PENSTOCK_WORKERS', '0'],
+      ['PENSTOCK_QUEUE', '-1'],
+      ['PENSTOCK_LOG_LEVEL', 'loud'],
+      ['PENSTOCK_SECURE_COOKIES', 'perhaps'],
+      ['PENSTOCK_ADDRESS', 'everywhere'],
+    ]) {
+      const {code, stderr} = await attempt(['serve'], {[name]: value});
+      assert.ok([1, 2].includes(code), `${name}=${value}: ${code}`);
+      assert.ok(stderr.includes(name === 'PENSTOCK_ADDRESS' ? value : name), stderr);
+    }
+  });
+
+  it('says its version, which is that of the document', async () => {
+    const {stdout} = await attempt(['version']);
+    assert.ok(stdout.includes(document.info.version), stdout);
+  });
+
+  it('refuses commands that it does not know', async () => {
+    for (const options of [[], ['sing'], ['clinic'], ['clinic', 'remove', 'x'], ['account', 'add', clinic.id]]) {
+      const {code, stdout} = await attempt(options);
+      assert.notEqual(code, 0, options.join(' '));
+      assert.equal(stdout.includes('listening'), false);
+    }
+  });
+
+  it('adds no account that could not be used, or used too easily', () =>
+    installation.unchanged(async () => {
+      for (const [id, username, roles, password] of [
+        [clinic.id, 'someone', 'room', 'short'],
+        [clinic.id, 'someone', 'room', ''],
+        [clinic.id, 'someone', 'room', 'someone and more'],
+        [clinic.id, 'someone', 'king', PASSWORD],
+        [clinic.id, 'someone', '', PASSWORD],
+        [clinic.id, clinic.username, 'room', PASSWORD],
+        ['no-clinic', 'someone', 'room', PASSWORD],
+        ['0195f1c0-0000-7000-8000-000000000002', 'someone', 'room', PASSWORD],
+      ]) {
+        const {code, stdout} = await attempt(['account', 'add', id, username, roles], {}, `${password}\n`);
+        assert.equal(code, 1, `${username} ${roles} ${password}`);
+        assert.equal(stdout, '');
+      }
+    }));
+
+  it('migrates what is migrated already without a change', () =>
+    installation.unchanged(async () => {
+      const {code, stdout} = await attempt(['migrate']);
+      assert.equal(code, 0);
+      assert.match(stdout, /\(0 applied\)/);
+    }));
+});
