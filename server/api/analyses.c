@@ -24,7 +24,7 @@ void analyses_create(void *opaque, struct http_request *request, struct http_res
         api_fail(request, response, &error);
         return;
     }
-    api_respond_json(response, 200, &analysis);
+    api_respond_json(request, response, 200, &analysis);
     response->split_s[0] = parsed_s - begun_s;
     response->split_s[1] = clock_monotonic_s() - parsed_s;
 }

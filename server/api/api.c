@@ -12,6 +12,9 @@
 
 enum { LIST_ANSWER_LIMIT = 16 * 1024 * 1024 };
 
+static const int64_t TIME_LEAST_US = INT64_C(631152000) * 1000000; /* 1990-01-01 */
+static const int64_t TIME_END_US = INT64_C(4133980800) * 1000000;  /* 2101-01-01 */
+
 static const char CURSOR_FAULT[] = "is not a cursor that this list gave";
 
 void api_fail(const struct http_request *request, struct http_response *response,
@@ -39,8 +42,8 @@ void api_fail(const struct http_request *request, struct http_response *response
     case ERROR_UNAVAILABLE:
         log_event(LOG_LEVEL_WARNING, "store_unavailable", fields, 2);
         http_problem(request, response, 503,
-                     "The request was not confirmed as stored. Repeat it with the same id or "
-                     "Idempotency-Key.");
+                     "This cannot be done now. Whether a change was stored is not certain: repeat "
+                     "it with the same id or Idempotency-Key.");
         http_response_header(response, "Retry-After", "2");
         return;
     case ERROR_NONE:
@@ -75,9 +78,22 @@ bool api_reject(const struct http_request *request, struct http_response *respon
     return true;
 }
 
-void api_respond_json(struct http_response *response, int status, const struct text *text)
+void api_respond_text(const struct http_request *request, struct http_response *response,
+                      int status, const char *media_type, const struct text *text)
 {
-    http_respond(response, status, "application/json", text->data, text->length);
+    if (text->overflowed) {
+        struct error error = {0};
+        (void)error_set(&error, ERROR_INTERNAL, "an answer of more than %zu bytes", text->limit);
+        api_fail(request, response, &error);
+        return;
+    }
+    http_respond(response, status, media_type, text->data, text->length);
+}
+
+void api_respond_json(const struct http_request *request, struct http_response *response,
+                      int status, const struct text *text)
+{
+    api_respond_text(request, response, status, "application/json", text);
 }
 
 void api_fail_list(const struct http_request *request, struct http_response *response,
@@ -112,7 +128,7 @@ static bool needs_no_escape(char character)
                   character) != NULL;
 }
 
-static void append_query_value(struct text *out, const char *value)
+void api_append_query_value(struct text *out, const char *value)
 {
     for (; *value != '\0'; value++) {
         if (needs_no_escape(*value)) {
@@ -132,12 +148,12 @@ static void link_next(const struct http_request *request, struct http_response *
     struct text link;
     text_init(&link, request->arena, LIMIT_SMALL_BODY_BYTES);
     text_printf(&link, "<%s?cursor=", request->path);
-    append_query_value(&link, next_cursor);
+    api_append_query_value(&link, next_cursor);
     for (size_t i = 0; KEPT[i] != NULL; i++) {
         const char *value = http_request_query(request, KEPT[i]);
         if (value != NULL) {
             text_printf(&link, "&%s=", KEPT[i]);
-            append_query_value(&link, value);
+            api_append_query_value(&link, value);
         }
     }
     text_append(&link, ">; rel=\"next\"");
@@ -154,10 +170,11 @@ void api_respond_list(const struct http_request *request, struct http_response *
     text_append(&body, "],\"next_cursor\":");
     text_append_json_string(&body, next_cursor);
     text_append_char(&body, '}');
+    body.overflowed = body.overflowed || items->overflowed;
     if (next_cursor != NULL) {
         link_next(request, response, next_cursor);
     }
-    api_respond_json(response, 200, &body);
+    api_respond_json(request, response, 200, &body);
 }
 
 void api_set_etag(const struct http_request *request, struct http_response *response, int number)
@@ -201,7 +218,7 @@ int api_query_integer(const struct http_request *request, const char *name, int 
     if (*value == '\0' || strspn(value, "-0123456789") != strlen(value) || *end != '\0' ||
         errno != 0 || number < least || number > most) {
         fault_add(faults, arena_printf(request->arena, "?%s", name),
-                  "must be a whole number from %d to %d", least, most);
+                  "Must be a whole number from %d to %d.", least, most);
         return fallback;
     }
     return (int)number;
@@ -218,7 +235,7 @@ struct optional_number api_query_number(const struct http_request *request, cons
     double number = strtod(value, &end);
     if (*value == '\0' || strspn(value, "+-.0123456789eE") != strlen(value) || *end != '\0' ||
         !isfinite(number)) {
-        fault_add(faults, arena_printf(request->arena, "?%s", name), "must be a number");
+        fault_add(faults, arena_printf(request->arena, "?%s", name), "Must be a number.");
         return (struct optional_number){0};
     }
     return (struct optional_number){.known = true, .value = number};
@@ -229,7 +246,7 @@ const char *api_read_id(struct json_reader *reader)
     const char *id = json_reader_string(reader, "id", JSON_OPTIONAL, UUID_TEXT_SIZE);
     if (id != NULL && !uuid_is_valid(id)) {
         fault_add(reader->faults, json_reader_pointer(reader, "id"),
-                  "must be a UUID in lower-case text");
+                  "Must be a UUID in lower-case text.");
         return NULL;
     }
     return id;
@@ -239,12 +256,47 @@ int64_t api_read_time(struct json_reader *reader, const char *member, enum json_
 {
     const char *text = json_reader_string(reader, member, presence, CLOCK_TEXT_SIZE);
     int64_t time_us = 0;
-    if (text != NULL && !clock_parse(text, &time_us)) {
+    if (text == NULL) {
+        return 0;
+    }
+    if (!clock_parse(text, &time_us)) {
         fault_add(reader->faults, json_reader_pointer(reader, member),
-                  "must be an RFC 3339 time with its offset, such as 2026-03-02T09:31:05+01:00");
+                  "Must be an RFC 3339 time with its offset, such as 2026-03-02T09:31:05+01:00.");
+        return 0;
+    }
+    if (time_us < TIME_LEAST_US || time_us >= TIME_END_US) {
+        fault_add(reader->faults, json_reader_pointer(reader, member),
+                  "Must be a time from 1990 to 2100.");
         return 0;
     }
     return time_us;
+}
+
+const char *api_patch_string(struct json_reader *reader, const char *member, size_t limit,
+                             const char *current)
+{
+    const char *text = json_reader_string(reader, member, JSON_OPTIONAL, limit);
+    if (json_reader_is_null(reader, member)) {
+        return "";
+    }
+    return text == NULL ? current : text;
+}
+
+const char *api_patch_required_string(struct json_reader *reader, const char *member, size_t limit,
+                                      const char *current)
+{
+    const char *text = api_patch_string(reader, member, limit, current);
+    if (text[strspn(text, " \t\n")] == '\0') {
+        fault_add(reader->faults, json_reader_pointer(reader, member), "Must not be empty.");
+    }
+    return text;
+}
+
+void api_refuse_null(struct json_reader *reader, const char *member)
+{
+    if (json_reader_is_null(reader, member)) {
+        fault_add(reader->faults, json_reader_pointer(reader, member), "Cannot be removed.");
+    }
 }
 
 void api_append_time(struct text *text, const char *name, int64_t time_us)

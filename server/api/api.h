@@ -58,8 +58,13 @@ MUST_CHECK bool api_read_object(const struct http_request *request, struct http_
 MUST_CHECK bool api_reject(const struct http_request *request, struct http_response *response,
                            const struct fault_list *faults);
 
-/* Answers 200 or 201 with JSON text. */
-void api_respond_json(struct http_response *response, int status, const struct text *text);
+/* Answers with a text; 500 when it outgrew its limit, since half an answer is none. */
+void api_respond_text(const struct http_request *request, struct http_response *response,
+                      int status, const char *media_type, const struct text *text);
+
+/* The same as application/json. */
+void api_respond_json(const struct http_request *request, struct http_response *response,
+                      int status, const struct text *text);
 
 /* A list's `limit` and `cursor` into a page; faults for what is wrong with them. */
 struct store_page api_page(const struct http_request *request, struct fault_list *faults);
@@ -92,8 +97,22 @@ struct optional_number api_query_number(const struct http_request *request, cons
 /* An optional `id` of a document: NULL when absent, a fault when not a UUID. */
 const char *api_read_id(struct json_reader *reader);
 
-/* An RFC 3339 member as microseconds; 0 when absent or faulty. */
+/* An RFC 3339 member as microseconds, from 1990 to 2100; 0 when absent or faulty. */
 int64_t api_read_time(struct json_reader *reader, const char *member, enum json_presence presence);
+
+/* A string that a merge patch (RFC 7396) may change: `current` when absent, "" when null. */
+const char *api_patch_string(struct json_reader *reader, const char *member, size_t limit,
+                             const char *current);
+
+/* The same for a string that must not become blank; null is a fault. */
+const char *api_patch_required_string(struct json_reader *reader, const char *member, size_t limit,
+                                      const char *current);
+
+/* A fault when a merge patch would remove what must be there. */
+void api_refuse_null(struct json_reader *reader, const char *member);
+
+/* Appends a value as it stands in a query, percent-encoded (RFC 3986). */
+void api_append_query_value(struct text *out, const char *value);
 
 /* Appends "name": "RFC 3339 time". */
 void api_append_time(struct text *text, const char *name, int64_t time_us);

@@ -71,9 +71,12 @@ static bool comes_from_own_pages(const struct http_request *request)
 static void refuse_caller(const struct http_request *request, struct http_response *response)
 {
     if (request->route->flags & API_ROUTE_PAGE) {
+        struct text location;
+        text_init(&location, request->arena, LIMIT_SMALL_BODY_BYTES);
+        text_append(&location, "/sign-in?next=");
+        api_append_query_value(&location, request->path);
         http_respond(response, 303, NULL, NULL, 0);
-        http_response_header(response, "Location",
-                             arena_printf(request->arena, "/sign-in?next=%s", request->path));
+        http_response_header(response, "Location", location.data);
         return;
     }
     http_problem(request, response, 401, "Sign in, or send a valid bearer token.");

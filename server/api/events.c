@@ -19,7 +19,7 @@ static void respond_events(struct api_context *context, const struct http_reques
     text_printf(&body, "{\"revision\":%d,\"events\":", revision);
     text_append(&body, events);
     text_append_char(&body, '}');
-    api_respond_json(response, 200, &body);
+    api_respond_json(request, response, 200, &body);
     api_set_etag(request, response, revision);
 }
 

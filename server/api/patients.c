@@ -19,7 +19,7 @@ static void respond_patient(struct api_context *context, const struct http_reque
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     patient_json_append(&body, &patient);
-    api_respond_json(response, status, &body);
+    api_respond_json(request, response, status, &body);
     api_set_etag(request, response, patient.version);
     if (status == 201) {
         http_response_header(response, "Location",
@@ -42,7 +42,7 @@ void patients_list(void *opaque, struct http_request *request, struct http_respo
         .birth_date = http_request_query(request, "birth_date"),
     };
     if (filter.birth_date != NULL && !clock_is_date(filter.birth_date)) {
-        fault_add(&faults, "?birth_date", "must be a date YYYY-MM-DD");
+        fault_add(&faults, "?birth_date", "Must be a date YYYY-MM-DD.");
     }
     if (api_reject(request, response, &faults)) {
         return;
@@ -65,6 +65,14 @@ void patients_list(void *opaque, struct http_request *request, struct http_respo
     api_respond_list(request, response, &items, next);
 }
 
+/* A day of slack, because it is tomorrow already in some clinics. */
+static bool is_possible_birth_date(const char *date)
+{
+    const double day_years = 1.0 / 365.0;
+    double age_years = clock_is_date(date) ? clock_years_between(date, clock_now_us()) : -1.0;
+    return age_years >= -day_years && age_years <= 150.0;
+}
+
 static void read_patient(struct json_reader *reader, struct patient *patient)
 {
     patient->mrn = json_reader_string(reader, "mrn", JSON_REQUIRED, 64);
@@ -72,9 +80,9 @@ static void read_patient(struct json_reader *reader, struct patient *patient)
         json_reader_string(reader, "family_name", JSON_REQUIRED, LIMIT_NAME_BYTES);
     patient->given_name = json_reader_string(reader, "given_name", JSON_REQUIRED, LIMIT_NAME_BYTES);
     patient->birth_date = json_reader_string(reader, "birth_date", JSON_REQUIRED, CLOCK_DATE_SIZE);
-    if (patient->birth_date != NULL && !clock_is_date(patient->birth_date)) {
+    if (patient->birth_date != NULL && !is_possible_birth_date(patient->birth_date)) {
         fault_add(reader->faults, json_reader_pointer(reader, "birth_date"),
-                  "must be a real date YYYY-MM-DD");
+                  "Must be a real date YYYY-MM-DD of the last 150 years.");
     }
     patient->sex = json_reader_word(reader, "sex", JSON_REQUIRED, SEXES);
     patient->weight_kg = json_reader_number(reader, "weight_kg", JSON_OPTIONAL, 0.2, 400.0);

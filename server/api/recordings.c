@@ -8,10 +8,43 @@
 
 enum { RECORDING_ANSWER_LIMIT = 16 * 1024 * 1024 };
 
+/* Where the page begins: after the recording that the cursor names. False when there is none. */
+static bool find_page(const struct recording_row *rows, size_t count, const char *cursor,
+                      size_t *ret_first)
+{
+    *ret_first = 0;
+    if (cursor == NULL) {
+        return true;
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(rows[i].id, cursor) == 0) {
+            *ret_first = i + 1;
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool append_recordings(struct api_context *context, struct arena *arena,
+                              const struct recording_row *rows, size_t count, struct text *items,
+                              struct error *reterr)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct recording_row row = {0};
+        if (!recording_get(context->store, arena, rows[i].id, &row, reterr)) {
+            return false;
+        }
+        text_append(items, i == 0 ? "" : ",");
+        recording_json_append(items, &row);
+    }
+    return true;
+}
+
 void recordings_list(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
     const char *study_id = api_path_id(request, response, 0);
+    struct fault_list faults;
     struct study study = {0};
     struct recording_row *rows = NULL;
     size_t count = 0;
@@ -19,23 +52,32 @@ void recordings_list(void *opaque, struct http_request *request, struct http_res
     if (study_id == NULL) {
         return;
     }
+    fault_list_init(&faults, request->arena);
+    http_request_check_query(request, (const char *const[]){"limit", "cursor", NULL}, &faults);
+    struct store_page page = api_page(request, &faults);
+    if (api_reject(request, response, &faults)) {
+        return;
+    }
     if (!study_get(context->store, request->arena, study_id, &study, &error) ||
         !recording_list(context->store, request->arena, study_id, &rows, &count, &error)) {
         api_fail(request, response, &error);
         return;
     }
+    size_t first = 0;
+    if (!find_page(rows, count, page.cursor, &first)) {
+        fault_add(&faults, "?cursor", "Is not a cursor that this list gave.");
+        http_problem_faults(request, response, 422, &faults);
+        return;
+    }
+    size_t left = count - first;
+    size_t taken = left < (size_t)page.limit ? left : (size_t)page.limit;
     struct text items;
     text_init(&items, request->arena, RECORDING_ANSWER_LIMIT);
-    for (size_t i = 0; i < count; i++) {
-        struct recording_row row = {0};
-        if (!recording_get(context->store, request->arena, rows[i].id, &row, &error)) {
-            api_fail(request, response, &error);
-            return;
-        }
-        text_append(&items, i == 0 ? "" : ",");
-        recording_json_append(&items, &row);
+    if (!append_recordings(context, request->arena, rows + first, taken, &items, &error)) {
+        api_fail(request, response, &error);
+        return;
     }
-    api_respond_list(request, response, &items, NULL);
+    api_respond_list(request, response, &items, taken < left ? rows[first + taken - 1].id : NULL);
 }
 
 void recordings_get(void *opaque, struct http_request *request, struct http_response *response)
@@ -54,7 +96,7 @@ void recordings_get(void *opaque, struct http_request *request, struct http_resp
     struct text body;
     text_init(&body, request->arena, RECORDING_ANSWER_LIMIT);
     recording_json_append(&body, &row);
-    api_respond_json(response, 200, &body);
+    api_respond_json(request, response, 200, &body);
     api_set_etag(request, response, row.revision);
 }
 
@@ -109,7 +151,7 @@ static void respond_created(struct api_context *context, const struct http_reque
     text_append(&body, ",\"analysis\":");
     text_append_bytes(&body, analysis->data, analysis->length);
     text_append_char(&body, '}');
-    api_respond_json(response, 201, &body);
+    api_respond_json(request, response, 201, &body);
     api_set_etag(request, response, row.revision);
     http_response_header(response, "Location",
                          arena_printf(request->arena, "/v1/recordings/%s", id));

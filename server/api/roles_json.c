@@ -11,10 +11,10 @@ static unsigned read_role(struct json_reader *reader, const json_t *item, size_t
     unsigned role = name == NULL ? 0 : role_from_name(name);
     if (role == 0) {
         fault_add(reader->faults, pointer,
-                  "must be one of room, clinician, physician, referrer, integration, auditor, "
-                  "administrator");
+                  "Must be one of room, clinician, physician, referrer, integration, auditor, "
+                  "administrator.");
     } else if (roles & role) {
-        fault_add(reader->faults, pointer, "is named twice");
+        fault_add(reader->faults, pointer, "Is named twice.");
     }
     return role;
 }
@@ -27,7 +27,7 @@ unsigned roles_json_read(struct json_reader *reader, enum json_presence presence
     }
     if (!json_is_array(array) || json_array_size(array) == 0) {
         fault_add(reader->faults, json_reader_pointer(reader, "roles"),
-                  "must be an array of at least one role");
+                  "Must be an array of at least one role.");
         return 0;
     }
     unsigned roles = 0;

@@ -123,7 +123,7 @@ static const struct http_route ROUTES[] = {
      API_ROUTE_OWN_TRANSACTION,
      0,
      {NULL},
-     {"*/*", NULL}},
+     {NULL}},
 
     {HTTP_POST, "/v1/sessions", sessions_create, 0, HTTP_ROUTE_PUBLIC | API_ROUTE_OWN_TRANSACTION,
      LIMIT_SMALL_BODY_BYTES, JSON_ONLY, JSON_ONLY},

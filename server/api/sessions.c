@@ -5,7 +5,6 @@
 #include "auth/secret.h"
 #include "base/clock.h"
 
-#include <sodium.h>
 #include <string.h>
 
 /* However busy a session is, it ends with the working day. */
@@ -34,7 +33,7 @@ static void respond_principal(const struct http_request *request, struct http_re
         api_append_time(&body, "expires_at", expires_at_us);
     }
     text_append_char(&body, '}');
-    api_respond_json(response, status, &body);
+    api_respond_json(request, response, status, &body);
 }
 
 static void set_cookie(const struct http_request *request, struct http_response *response,
@@ -68,8 +67,9 @@ static bool check_password(struct api_context *context, const struct http_reques
         reterr->kind != ERROR_NOT_FOUND) {
         return false;
     }
-    return password_verify(password, hash) ||
-           error_set(reterr, ERROR_NOT_FOUND, "wrong username or password");
+    bool right = false;
+    return password_verify(password, hash, &right, reterr) &&
+           (right || error_set(reterr, ERROR_NOT_FOUND, "wrong username or password"));
 }
 
 /* A page elsewhere must not sign its visitor in here; other programs send no such fields. */

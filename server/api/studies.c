@@ -24,7 +24,7 @@ static void respond_study(struct api_context *context, const struct http_request
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     study_json_append(&body, &study);
-    api_respond_json(response, status, &body);
+    api_respond_json(request, response, status, &body);
     api_set_etag(request, response, study.version);
     if (status == 201) {
         http_response_header(response, "Location",
@@ -39,9 +39,10 @@ static int64_t query_time(const struct http_request *request, const char *name,
     int64_t time_us = 0;
     if (value != NULL && !clock_parse(value, &time_us)) {
         fault_add(faults, arena_printf(request->arena, "?%s", name),
-                  "must be an RFC 3339 time with its offset");
+                  "Must be an RFC 3339 time with its offset.");
     }
-    return time_us;
+    /* 0 stands for no bound; a microsecond beside the epoch bounds the same studies. */
+    return value != NULL && time_us == 0 ? 1 : time_us;
 }
 
 static void filter_day(const struct http_request *request, struct study_filter *filter,
@@ -52,11 +53,11 @@ static void filter_day(const struct http_request *request, struct study_filter *
         return;
     }
     if (!clock_is_date(date)) {
-        fault_add(faults, "?date", "must be a date YYYY-MM-DD");
+        fault_add(faults, "?date", "Must be a date YYYY-MM-DD.");
         return;
     }
     if (filter->from_us != 0 || filter->to_us != 0) {
-        fault_add(faults, "?date", "does not go together with from and to");
+        fault_add(faults, "?date", "Does not go together with from and to.");
         return;
     }
     if (clock_parse(arena_printf(request->arena, "%sT00:00:00Z", date), &filter->from_us)) {
@@ -67,7 +68,7 @@ static void filter_day(const struct http_request *request, struct study_filter *
 static void filter_words(struct study_filter *filter, struct fault_list *faults)
 {
     if (filter->patient_id != NULL && !uuid_is_valid(filter->patient_id)) {
-        fault_add(faults, "?patient_id", "must be a UUID in lower-case text");
+        fault_add(faults, "?patient_id", "Must be a UUID in lower-case text.");
     }
     if (filter->status == NULL) {
         return;
@@ -78,7 +79,7 @@ static void filter_words(struct study_filter *filter, struct fault_list *faults)
         }
     }
     fault_add(faults, "?status",
-              "must be one of registered, preliminary, final, amended, cancelled");
+              "Must be one of registered, preliminary, final, amended, cancelled.");
 }
 
 void studies_list(void *opaque, struct http_request *request, struct http_response *response)
@@ -121,24 +122,36 @@ void studies_list(void *opaque, struct http_request *request, struct http_respon
     api_respond_list(request, response, &items, next);
 }
 
-/* Diary, pad test and medication as the clinic writes them; a report needs them as context. */
-static const char *read_history(struct json_reader *reader)
+/* A member of the stored history, NULL when it has none. */
+static const char *stored_entry(struct arena *arena, const char *history, const char *member)
+{
+    struct fault_list ignored;
+    fault_list_init(&ignored, arena);
+    const json_t *value = json_reader_parse(arena, history, strlen(history), &ignored);
+    return json_string_value(json_object_get(value, member));
+}
+
+/* Diary, pad test and medication as the clinic writes them; a report needs them as context. What is
+ * not named keeps what `current` holds, null removes it (RFC 7396). */
+static const char *read_history(struct json_reader *reader, const char *current)
 {
     static const char *const MEMBERS[] = {"diary", "pad_test", "medication"};
+    struct arena *arena = reader->faults->arena;
     const json_t *value = json_reader_take(reader, "history", JSON_OPTIONAL);
     if (value == NULL) {
-        return NULL;
+        return json_reader_is_null(reader, "history") ? "{}" : current;
     }
     struct json_reader history;
     struct text out;
     const char *separator = "";
     json_reader_open(&history, value, json_reader_pointer(reader, "history"), reader->faults);
-    text_init(&out, reader->faults->arena, LIMIT_SMALL_BODY_BYTES);
+    text_init(&out, arena, LIMIT_SMALL_BODY_BYTES);
     text_append_char(&out, '{');
     for (size_t i = 0; i < sizeof MEMBERS / sizeof MEMBERS[0]; i++) {
+        const char *stored = stored_entry(arena, current, MEMBERS[i]);
         const char *entry =
-            json_reader_string(&history, MEMBERS[i], JSON_OPTIONAL, LIMIT_NOTE_BYTES);
-        if (entry != NULL) {
+            api_patch_string(&history, MEMBERS[i], LIMIT_NOTE_BYTES, stored == NULL ? "" : stored);
+        if (entry[0] != '\0') {
             text_append(&out, separator);
             api_append_string(&out, MEMBERS[i], entry);
             separator = ",";
@@ -149,28 +162,21 @@ static const char *read_history(struct json_reader *reader)
     return out.data;
 }
 
-static const char *read_text(struct json_reader *reader, const char *member, size_t limit,
-                             const char *fallback)
-{
-    const char *text = json_reader_string(reader, member, JSON_OPTIONAL, limit);
-    return text == NULL ? fallback : text;
-}
-
 /* Members that may be given at any time; absent ones keep what `study` holds. */
 static void read_changeable(struct json_reader *reader, struct study *study)
 {
-    study->operator_name = read_text(reader, "operator", LIMIT_NAME_BYTES, study->operator_name);
-    study->position = read_text(reader, "position", LIMIT_NAME_BYTES, study->position);
-    study->catheters = read_text(reader, "catheters", LIMIT_NOTE_BYTES, study->catheters);
-    const char *history = read_history(reader);
-    study->history = history == NULL ? study->history : history;
+    study->operator_name =
+        api_patch_string(reader, "operator", LIMIT_NAME_BYTES, study->operator_name);
+    study->position = api_patch_string(reader, "position", LIMIT_NAME_BYTES, study->position);
+    study->catheters = api_patch_string(reader, "catheters", LIMIT_NOTE_BYTES, study->catheters);
+    study->history = read_history(reader, study->history);
 }
 
 static void fail_to_create(const struct http_request *request, struct http_response *response,
                            struct fault_list *faults, const struct error *error)
 {
     if (error->kind == ERROR_INVALID) {
-        fault_add(faults, "/patient_id", "there is no such patient in this clinic");
+        fault_add(faults, "/patient_id", "There is no such patient in this clinic.");
         http_problem_faults(request, response, 422, faults);
     } else if (error->kind == ERROR_CONFLICT) {
         http_problem(request, response, 409, "A study with this id exists already.");
@@ -197,7 +203,7 @@ void studies_create(void *opaque, struct http_request *request, struct http_resp
     study.id = api_read_id(&reader);
     study.patient_id = json_reader_string(&reader, "patient_id", JSON_REQUIRED, UUID_TEXT_SIZE);
     if (study.patient_id != NULL && !uuid_is_valid(study.patient_id)) {
-        fault_add(&faults, "/patient_id", "must be a UUID in lower-case text");
+        fault_add(&faults, "/patient_id", "Must be a UUID in lower-case text.");
     }
     study.room = json_reader_string(&reader, "room", JSON_REQUIRED, LIMIT_NAME_BYTES);
     study.started_at_us = api_read_time(&reader, "started_at", JSON_REQUIRED);
@@ -226,8 +232,9 @@ void studies_get(void *opaque, struct http_request *request, struct http_respons
 
 static void read_patch(struct json_reader *reader, struct study *study)
 {
-    study->room = read_text(reader, "room", LIMIT_NAME_BYTES, study->room);
+    study->room = api_patch_required_string(reader, "room", LIMIT_NAME_BYTES, study->room);
     int64_t started_at_us = api_read_time(reader, "started_at", JSON_OPTIONAL);
+    api_refuse_null(reader, "started_at");
     study->started_at_us = started_at_us == 0 ? study->started_at_us : started_at_us;
     read_changeable(reader, study);
     /* Every other status follows from what is done to the study, not from being set. */

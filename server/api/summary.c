@@ -63,10 +63,10 @@ void summary_get(void *opaque, struct http_request *request, struct http_respons
     text_init(&body, arena, SUMMARY_LIMIT);
     if (strcmp(request->accepted, "text/html") == 0) {
         summary_html_write(&summary, arena, &body);
-        http_respond(response, 200, "text/html; charset=utf-8", body.data, body.length);
+        api_respond_text(request, response, 200, "text/html; charset=utf-8", &body);
     } else {
         summary_json_write(&summary, &body);
-        api_respond_json(response, 200, &body);
+        api_respond_json(request, response, 200, &body);
     }
     response->etag = content_etag(arena, &body);
 }

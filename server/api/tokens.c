@@ -67,7 +67,7 @@ void tokens_create(void *opaque, struct http_request *request, struct http_respo
     token.expires_at_us = api_read_time(&reader, "expires_at", JSON_OPTIONAL);
     json_reader_close(&reader);
     if (token.expires_at_us != 0 && token.expires_at_us <= token.created_at_us) {
-        fault_add(&faults, "/expires_at", "must lie in the future");
+        fault_add(&faults, "/expires_at", "Must lie in the future.");
     }
     if (api_reject(request, response, &faults)) {
         return;
@@ -95,9 +95,7 @@ void tokens_create(void *opaque, struct http_request *request, struct http_respo
     text_append_char(&body, ',');
     api_append_string(&body, "token", secret);
     text_append_char(&body, '}');
-    api_respond_json(response, 201, &body);
-    http_response_header(response, "Location",
-                         arena_printf(request->arena, "/v1/tokens/%s", token.id));
+    api_respond_json(request, response, 201, &body);
 }
 
 void tokens_delete(void *opaque, struct http_request *request, struct http_response *response)

@@ -69,26 +69,32 @@ static bool find_source(const struct recording_row *row, enum signal_kind signal
     return true;
 }
 
-static void add_source(struct trace_query *query, const struct trace_source *source)
+/* False when the signal is there already. */
+static bool add_source(struct trace_query *query, const struct trace_source *source)
 {
-    if (query->source_count < SIGNAL_COUNT) {
-        query->sources[query->source_count++] = *source;
-    }
-}
-
-/* The order in which the trade stacks them: pabd, pves, pdet, then the rest. */
-static void take_every_source(const struct recording_row *row, struct trace_query *query)
-{
-    static const enum signal_kind PRESSURES[] = {SIGNAL_PABD, SIGNAL_PVES, SIGNAL_PDET};
-    struct trace_source source;
-    for (size_t i = 0; i < sizeof PRESSURES / sizeof PRESSURES[0]; i++) {
-        if (find_source(row, PRESSURES[i], &source)) {
-            add_source(query, &source);
+    for (size_t i = 0; i < query->source_count; i++) {
+        if (query->sources[i].signal == source->signal) {
+            return false;
         }
     }
-    for (int signal = SIGNAL_PDET + 1; signal < SIGNAL_COUNT; signal++) {
+    query->sources[query->source_count++] = *source;
+    return true;
+}
+
+/* The order in which the trade stacks them, then whatever else there is. */
+static void take_every_source(const struct recording_row *row, struct trace_query *query)
+{
+    static const enum signal_kind STACKED[] = {SIGNAL_PABD,  SIGNAL_PVES, SIGNAL_PDET, SIGNAL_FLOW,
+                                               SIGNAL_VVOID, SIGNAL_VINF, SIGNAL_EMG};
+    struct trace_source source;
+    for (size_t i = 0; i < sizeof STACKED / sizeof STACKED[0]; i++) {
+        if (find_source(row, STACKED[i], &source)) {
+            (void)add_source(query, &source);
+        }
+    }
+    for (int signal = 0; signal < SIGNAL_COUNT; signal++) {
         if (find_source(row, (enum signal_kind)signal, &source)) {
-            add_source(query, &source);
+            (void)add_source(query, &source);
         }
     }
 }
@@ -99,11 +105,11 @@ static void take_named_source(const struct recording_row *row, const char *name,
     struct trace_source source;
     enum signal_kind signal = signal_from_name(name);
     if (signal == SIGNAL_NONE) {
-        fault_add(faults, "?signals", "names an unknown signal");
+        fault_add(faults, "?signals", "Names an unknown signal.");
     } else if (!find_source(row, signal, &source)) {
-        fault_add(faults, "?signals", "names %s, which this recording does not hold", name);
-    } else {
-        add_source(query, &source);
+        fault_add(faults, "?signals", "Names %s, which this recording does not hold.", name);
+    } else if (!add_source(query, &source)) {
+        fault_add(faults, "?signals", "Names %s twice.", name);
     }
 }
 
@@ -122,7 +128,7 @@ static void read_signals(const struct http_request *request, const struct record
         names += strspn(names, ",");
     }
     if (query->source_count == 0 && faults->count == 0) {
-        fault_add(faults, "?signals", "names no signal");
+        fault_add(faults, "?signals", "Names no signal.");
     }
 }
 
@@ -146,7 +152,7 @@ static void check_size(const struct trace_query *query, struct fault_list *fault
     }
     if (query->points == 0 && total > SAMPLES_MAX) {
         fault_add(faults, "?points",
-                  "is needed for so long a span: %zu samples, where an answer holds at most %zu",
+                  "Is needed for so long a span: %zu samples, where an answer holds at most %zu.",
                   total, SAMPLES_MAX);
     }
 }
@@ -163,7 +169,7 @@ static void read_query(const struct http_request *request, const struct recordin
     query->to_s = to.known ? fmin(to.value, row->duration_s) : row->duration_s;
     read_signals(request, row, query, faults);
     if (query->to_s <= query->from_s) {
-        fault_add(faults, "?to_s", "must lie after from_s, within the recording");
+        fault_add(faults, "?to_s", "Must lie after from_s, within the recording.");
     } else {
         check_size(query, faults);
     }
@@ -354,5 +360,5 @@ void traces_get(void *opaque, struct http_request *request, struct http_response
         }
     }
     text_append(&body, "]}");
-    api_respond_json(response, 200, &body);
+    api_respond_json(request, response, 200, &body);
 }

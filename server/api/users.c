@@ -32,7 +32,7 @@ static void respond_account(struct api_context *context, const struct http_reque
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     append_account(&body, &account);
-    api_respond_json(response, status, &body);
+    api_respond_json(request, response, status, &body);
     api_set_etag(request, response, account.version);
     if (status == 201) {
         http_response_header(response, "Location",
@@ -100,7 +100,7 @@ void users_create(void *opaque, struct http_request *request, struct http_respon
     const char *username = json_reader_string(&reader, "username", JSON_REQUIRED, LIMIT_NAME_BYTES);
     if (username != NULL && !username_is_valid(username)) {
         fault_add(&faults, "/username",
-                  "must have 2 to 64 of the characters a-z 0-9 . _ - @ (lower case)");
+                  "Must have 2 to 64 of the characters a-z 0-9 . _ - @ (lower case).");
     }
     const char *display_name =
         json_reader_string(&reader, "display_name", JSON_REQUIRED, LIMIT_NAME_BYTES);
@@ -138,7 +138,7 @@ static int read_active(struct json_reader *reader)
         return -1;
     }
     if (!json_is_boolean(value)) {
-        fault_add(reader->faults, json_reader_pointer(reader, "active"), "must be true or false");
+        fault_add(reader->faults, json_reader_pointer(reader, "active"), "Must be true or false.");
         return -1;
     }
     return json_is_true(value) ? 1 : 0;
@@ -161,7 +161,10 @@ void users_patch(void *opaque, struct http_request *request, struct http_respons
     }
     struct account_change change = {0};
     change.display_name =
-        json_reader_string(&reader, "display_name", JSON_OPTIONAL, LIMIT_NAME_BYTES);
+        api_patch_required_string(&reader, "display_name", LIMIT_NAME_BYTES, account.display_name);
+    api_refuse_null(&reader, "password");
+    api_refuse_null(&reader, "roles");
+    api_refuse_null(&reader, "active");
     const char *password = read_password(&reader, JSON_OPTIONAL, account.username);
     unsigned roles = roles_json_read(&reader, JSON_OPTIONAL);
     change.roles = roles == 0 ? -1 : (int)roles;

@@ -21,12 +21,15 @@ MUST_CHECK bool password_library_start(void);
 const char *password_objection(const char *password, const char *username);
 
 /* Hash to store, on the arena. At most two hashes are computed at a time in the process, since each
- * takes 64 MiB; further callers wait. False (ERROR_UNAVAILABLE) when memory is short. */
+ * takes 64 MiB and a core; one more caller waits for half a second. False (ERROR_UNAVAILABLE) when
+ * all of them are busy or memory is short: try again. */
 MUST_CHECK bool password_hash(struct arena *arena, const char *password, const char **ret_hash,
                               struct error *reterr);
 
 /* Whether the password belongs to the hash. A NULL hash takes as long and is never right, so that
- * an unknown username cannot be told from a wrong password by the clock. */
-bool password_verify(const char *password, const char *hash);
+ * an unknown username cannot be told from a wrong password by the clock. Fails as password_hash().
+ */
+MUST_CHECK bool password_verify(const char *password, const char *hash, bool *ret_right,
+                                struct error *reterr);
 
 #endif

@@ -242,7 +242,7 @@ void clock_format(int64_t time_us, char text[CLOCK_TEXT_SIZE])
 bool clock_is_date(const char *text)
 {
     struct date date;
-    return read_date(&text, &date) && *text == '\0';
+    return read_date(&text, &date) && *text == '\0' && date.year > 0;
 }
 
 /* The day on which a year of life is completed; somebody born on 29 February completes it on 1

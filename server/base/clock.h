@@ -21,7 +21,7 @@ MUST_CHECK bool clock_parse(const char *text, int64_t *ret_us);
 /* Writes "2026-03-02T08:31:05.25Z": UTC, fraction only as long as needed. */
 void clock_format(int64_t time_us, char text[CLOCK_TEXT_SIZE]);
 
-/* Whether `text` is a real calendar date YYYY-MM-DD. */
+/* Whether `text` is a real calendar date YYYY-MM-DD. There is no year 0. */
 bool clock_is_date(const char *text);
 
 /* Years from a birth date YYYY-MM-DD to the UTC day of `time_us`, with the fraction of the running

@@ -35,11 +35,41 @@ static const char *syntax_text(enum json_error_code code)
     return "the text is not valid JSON";
 }
 
-/* Jansson would recurse 2048 levels deep and take a NUL for any other bad character, so both are
- * looked for first. Returns what is wrong at *ret_at, or NULL. */
-static const char *scan_nesting(const char *body, size_t length, size_t *ret_at)
+/* What a text will cost to parse, counted before it is. */
+struct parse_cost {
+    size_t depth;
+    size_t containers;
+    size_t values;
+};
+
+static const char *count_character(struct parse_cost *cost, char c)
 {
-    size_t depth = 0;
+    if (c == ',' || c == '[' || c == '{') {
+        cost->values++;
+    }
+    if (c == '[' || c == '{') {
+        cost->containers++;
+        cost->depth++;
+    } else if ((c == ']' || c == '}') && cost->depth > 0) {
+        cost->depth--;
+    }
+    if (cost->depth > LIMIT_JSON_DEPTH) {
+        return "the value is nested too deeply";
+    }
+    if (cost->containers > LIMIT_JSON_CONTAINERS) {
+        return "there are more than 50,000 objects and arrays";
+    }
+    return cost->values > LIMIT_JSON_VALUES
+               ? "there are more than 4,000,000 values; send long channels as base64"
+               : NULL;
+}
+
+/* Jansson would recurse 2048 levels deep, take a NUL for any other bad character, and need 40 to
+ * 240 bytes of memory for two bytes of text, so all this is looked for first. Returns what is wrong
+ * at *ret_at, or NULL. */
+static const char *scan_text(const char *body, size_t length, size_t *ret_at)
+{
+    struct parse_cost cost = {0};
     bool in_string = false;
     for (size_t i = 0; i < length; i++) {
         *ret_at = i;
@@ -51,13 +81,11 @@ static const char *scan_nesting(const char *body, size_t length, size_t *ret_at)
             in_string = !in_string;
         } else if (in_string) {
             i += c == '\\' ? 1 : 0;
-        } else if (c == '[' || c == '{') {
-            depth++;
-            if (depth > LIMIT_JSON_DEPTH) {
-                return "the value is nested too deeply";
+        } else {
+            const char *problem = count_character(&cost, c);
+            if (problem != NULL) {
+                return problem;
             }
-        } else if ((c == ']' || c == '}') && depth > 0) {
-            depth--;
         }
     }
     return NULL;
@@ -82,7 +110,7 @@ static void add_fault_at(struct fault_list *faults, const char *body, size_t at,
 json_t *json_reader_load(const char *body, size_t length, struct fault_list *faults)
 {
     size_t at = 0;
-    const char *problem = scan_nesting(body, length, &at);
+    const char *problem = scan_text(body, length, &at);
     if (problem != NULL) {
         add_fault_at(faults, body, at, problem);
         return NULL;
@@ -184,6 +212,11 @@ const json_t *json_reader_take(struct json_reader *reader, const char *member,
     return NULL;
 }
 
+bool json_reader_is_null(const struct json_reader *reader, const char *member)
+{
+    return reader->object != NULL && json_is_null(json_object_get(reader->object, member));
+}
+
 /* C0 (except line feed and tab), DEL, and C1 as UTF-8 writes it (C2 80 to C2 9F). */
 static bool has_control_character(const char *text)
 {
@@ -214,15 +247,16 @@ const char *json_reader_string(struct json_reader *reader, const char *member,
                   json_string_length(value));
         return NULL;
     }
-    if (presence == JSON_REQUIRED && json_string_length(value) == 0) {
+    const char *text = json_string_value(value);
+    if (presence == JSON_REQUIRED && text[strspn(text, " \t\n")] == '\0') {
         fault_add(reader->faults, pointer, "Must not be empty.");
         return NULL;
     }
-    if (has_control_character(json_string_value(value))) {
+    if (has_control_character(text)) {
         fault_add(reader->faults, pointer, "Must not hold control characters.");
         return NULL;
     }
-    return json_string_value(value);
+    return text;
 }
 
 struct optional_number json_reader_number(struct json_reader *reader, const char *member,

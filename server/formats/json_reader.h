@@ -46,8 +46,11 @@ void json_reader_close(struct json_reader *reader);
 const json_t *json_reader_take(struct json_reader *reader, const char *member,
                                enum json_presence presence);
 
+/* Whether a member is there and null: in a merge patch (RFC 7396) that removes it. */
+bool json_reader_is_null(const struct json_reader *reader, const char *member);
+
 /* A string of at most `limit` bytes, without control characters except \n and \t. NULL when absent
- * or faulty; a required string must not be empty. */
+ * or faulty; a required string must not be blank. */
 const char *json_reader_string(struct json_reader *reader, const char *member,
                                enum json_presence presence, size_t limit);
 

@@ -13,6 +13,8 @@
 #define LIMIT_RATE_HZ           20000.0
 #define LIMIT_DURATION_S        (48.0 * 3600.0)
 #define LIMIT_JSON_DEPTH        32
+#define LIMIT_JSON_CONTAINERS   ((size_t)50 * 1000)       /* objects and arrays of a document */
+#define LIMIT_JSON_VALUES       ((size_t)4 * 1000 * 1000) /* values of a document */
 #define LIMIT_SAMPLE_MAGNITUDE  1e9 /* of a sample or an event's value, in the uploaded unit */
 #define LIMIT_EVENT_SLACK_S     1.0 /* how far after the last sample an event may stand */
 

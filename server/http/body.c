@@ -59,6 +59,7 @@ static bool spool_append(struct body *body, const char *bytes, size_t length)
         return false;
     }
     body->budget->spool += length;
+    body->spooled += length;
     return true;
 }
 
@@ -160,7 +161,7 @@ void body_free(struct body *body)
     }
     if (body->spool_fd >= 0) {
         (void)close(body->spool_fd);
-        body->budget->spool -= body->length;
+        body->budget->spool -= body->spooled;
     }
     if (body->memory != NULL) {
         body->budget->memory -= body->capacity;

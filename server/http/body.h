@@ -29,7 +29,8 @@ struct body {
     uint64_t dropped; /* bytes read and thrown away after a refusal */
     char *memory;
     size_t capacity;
-    int spool_fd; /* -1: in memory */
+    int spool_fd;   /* -1: in memory */
+    size_t spooled; /* bytes that count against the budget of the spool */
     char *mapping;
 };
 

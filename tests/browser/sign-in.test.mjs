@@ -80,7 +80,7 @@ test('an expired session leads to the sign-in page and back to the same day', as
 
 test('nobody is led to another host after signing in', async () => {
   const visit = await Visit.begin(browser);
-  for (const next of ['//example.org/', 'https://example.org/', '/\\example.org', 'javascript:alert(1)']) {
+  for (const next of ['//example.org/', 'https://example.org/', '/\\example.org', '/.//example.org/x', 'javascript:alert(1)']) {
     await visit.open(`/sign-in?next=${encodeURIComponent(next)}`);
     await visit.fillSignIn(demoUser('clinician'));
     await visit.page.waitForURL('**/today');

@@ -8,7 +8,8 @@ function destination() {
   const next = new URLSearchParams(location.search).get('next') ?? '';
   const address = new URL(next.startsWith('/') ? next : '/today', location.origin);
   const own = address.origin === location.origin && !address.pathname.startsWith('/sign-in');
-  return own ? address.pathname + address.search + address.hash : '/today';
+  // The whole address: a path that begins with // would lead to another host.
+  return own ? address.href : '/today';
 }
 
 function explain(error) {

@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include <cmocka.h>
+#include <pthread.h>
 #include <string.h>
 
 struct objection_case {
@@ -53,6 +54,14 @@ static void password_of_129_bytes_is_too_long(void **state)
     assert_null(password_objection(password, "kim"));
 }
 
+static bool is_right(const char *password, const char *hash)
+{
+    bool right = true;
+    struct error error = {0};
+    assert_true(password_verify(password, hash, &right, &error));
+    return right;
+}
+
 static void hash_is_argon2id_and_verifies_only_its_password(void **state)
 {
     (void)state;
@@ -64,10 +73,53 @@ static void hash_is_argon2id_and_verifies_only_its_password(void **state)
     assert_true(password_hash(arena, "a long enough password", &other, &error));
     assert_memory_equal(hash, "$argon2id$", 10);
     assert_string_not_equal(hash, other);
-    assert_true(password_verify("a long enough password", hash));
-    assert_false(password_verify("a long enough passwore", hash));
-    assert_false(password_verify("a long enough password", NULL));
+    assert_true(is_right("a long enough password", hash));
+    assert_false(is_right("a long enough passwore", hash));
+    assert_false(is_right("a long enough password", NULL));
     arena_free(arena);
+}
+
+enum { FLOOD = 12 };
+
+struct attempt {
+    pthread_barrier_t *start;
+    bool answered;
+    enum error_kind kind;
+};
+
+static void *attempt_to_verify(void *argument)
+{
+    struct attempt *attempt = argument;
+    struct error error = {0};
+    bool right = false;
+    (void)pthread_barrier_wait(attempt->start);
+    attempt->answered = password_verify("a long enough password", NULL, &right, &error);
+    attempt->kind = error.kind;
+    return NULL;
+}
+
+/* Whoever finds all slots busy is told to come back instead of holding a thread. */
+static void a_flood_is_turned_away_and_passes(void **state)
+{
+    (void)state;
+    pthread_t threads[FLOOD];
+    struct attempt attempts[FLOOD] = {0};
+    int answered = 0;
+    pthread_barrier_t start;
+    assert_int_equal(pthread_barrier_init(&start, NULL, FLOOD), 0);
+    for (int i = 0; i < FLOOD; i++) {
+        attempts[i].start = &start;
+        assert_int_equal(pthread_create(&threads[i], NULL, attempt_to_verify, &attempts[i]), 0);
+    }
+    for (int i = 0; i < FLOOD; i++) {
+        assert_int_equal(pthread_join(threads[i], NULL), 0);
+        answered += attempts[i].answered ? 1 : 0;
+        assert_true(attempts[i].answered || attempts[i].kind == ERROR_UNAVAILABLE);
+    }
+    (void)pthread_barrier_destroy(&start);
+    assert_true(answered >= 2);
+    assert_true(answered < FLOOD);
+    assert_false(is_right("a long enough password", NULL));
 }
 
 static void secrets_differ_and_carry_their_mark(void **state)
@@ -109,6 +161,7 @@ int main(void)
         cmocka_unit_test(objections_follow_length_and_block_list),
         cmocka_unit_test(password_of_129_bytes_is_too_long),
         cmocka_unit_test(hash_is_argon2id_and_verifies_only_its_password),
+        cmocka_unit_test(a_flood_is_turned_away_and_passes),
         cmocka_unit_test(secrets_differ_and_carry_their_mark),
         cmocka_unit_test(hash_of_a_secret_is_sha256),
     };
