@@ -64,7 +64,7 @@
 #define CRITERIA_SPIKE_NEIGHBOUR_HALF_S 2.0
 /* Rate at which the neighbourhood is evaluated, Hz. [choice] */
 #define CRITERIA_SPIKE_NEIGHBOUR_HZ 10.0
-/* Excursion above the neighbourhood: trigger and edge, mL/s; longest, s. [choice] */
+/* Excursion from the neighbourhood: trigger and edge, mL/s; longest, s. [choice] */
 #define CRITERIA_SPIKE_HEIGHT_ML_S 5.0
 #define CRITERIA_SPIKE_EDGE_ML_S   2.0
 #define CRITERIA_SPIKE_MAX_S       2.0
@@ -72,10 +72,20 @@
 #define CRITERIA_SPIKE_STEP_S     0.2
 #define CRITERIA_SPIKE_RISE_SHARE 0.6
 #define CRITERIA_SPIKE_FALL_SHARE 0.35
-/* Shorter excursions are knocks however many there are; longer ones only when none other lies
- * within the isolation distance, s. [choice] */
+/* Shorter excursions, up or down, are knocks however many there are: urine does not pulse so fast,
+ * s. [choice] */
+#define CRITERIA_SPIKE_TINY_S 0.25
+/* Longer ones are a train, and stay, when at least this many others like it (length and height up
+ * to this ratio) begin within this distance, s. [choice] */
+#define CRITERIA_TRAIN_OTHERS 2
+#define CRITERIA_TRAIN_ALIKE  2.0
+#define CRITERIA_TRAIN_NEAR_S 15.0
+/* From this length on, s, one stays when another lies within the isolation distance, s. [choice] */
 #define CRITERIA_SPIKE_BRIEF_S   0.5
 #define CRITERIA_SPIKE_ISOLATE_S 2.0
+/* One without flow around it, and no higher than a flow can be, stays when it holds this share of
+ * the signal's volume. [choice] */
+#define CRITERIA_SPURT_SHARE 0.2
 /* Below this rate a knock cannot be told from flow, Hz. [choice] */
 #define CRITERIA_SPIKE_RATE_MIN_HZ 4.0
 
@@ -86,6 +96,8 @@
 #define CRITERIA_VOLUME_MISMATCH_SHARE 0.05
 /* Qmax in this last share of the flow time suggests a wrong end. [choice] */
 #define CRITERIA_LATE_MAX_SHARE 0.05
+/* Qave above Qmax by more than this ratio is told: tails count for Qave alone. [choice] */
+#define CRITERIA_QAVE_RATIO 1.02
 /* Flow below this is negative flow, mL/s. [choice] */
 #define CRITERIA_NEGATIVE_ML_S (-1.0)
 /* Flow outside voiding with a median beyond this, mL/s, is a wrong zero. [choice] */

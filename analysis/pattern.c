@@ -6,13 +6,13 @@
 
 static const char method_child[] =
     "ICCS words, from memory: interrupted when flow stops for at least 1 s; staccato when the 2 s "
-    "averaged curve dips by more than the square root of Qmax; else bell. Tower and plateau have "
-    "no agreed numeric definition and are not told apart from bell: look at the curve. The 2 s "
-    "average hides fast fluctuations";
+    "averaged curve, or the curve itself where fast changes follow one another, dips by more than "
+    "the square root of Qmax; else bell. Tower and plateau have no agreed numeric definition and "
+    "are not told apart from bell: look at the curve";
 static const char method_adult[] =
     "Descriptive ICS words: interrupted when flow stops for at least 1 s; fluctuating when the 2 s "
-    "averaged curve dips by more than the square root of Qmax (a choice: adults have no published "
-    "limit); else smooth";
+    "averaged curve, or the curve itself where fast changes follow one another, dips by more than "
+    "the square root of Qmax (a choice: adults have no published limit); else smooth";
 
 double pattern_deepest_dip(const struct series *smoothed, struct span span)
 {

@@ -12,53 +12,80 @@ static enum signal_kind flow_signal(const struct study *study)
     return study->flow_derived ? SIGNAL_VVOID : SIGNAL_FLOW;
 }
 
+/* The findings on excursions, by verdict; and on those that are too many to list. */
+static struct quality_finding knock_finding(const struct study *study, enum knock_verdict verdict)
+{
+    static const char *const texts[] = {
+        [KNOCK_REMOVED] =
+            "A short, fast excursion, as when the flowmeter is knocked. It was replaced by a "
+            "straight line before anything was computed: look at the curve and confirm.",
+        [KNOCK_SEVERAL] =
+            "Several fast excursions like each other or close together: a pulsating or staccato "
+            "flow, or repeated knocks on the flowmeter. They were not removed and may raise Qmax: "
+            "look at the curve.",
+        [KNOCK_ALONE] =
+            "A short, fast excursion with no flow around it and a large share of the volume in it: "
+            "a spurt, or a knock on the flowmeter. It was not removed: look at the curve."};
+
+    return (struct quality_finding){.code = verdict == KNOCK_REMOVED ? "spike" : "fast_changes",
+                                    .severity = QUALITY_WARNING,
+                                    .signal = flow_signal(study),
+                                    .text = texts[verdict]};
+}
+
+/* One past the last excursion that is told of together with `first`: a train is one finding. */
+static size_t knock_group_end(const struct flow_record *record, size_t first)
+{
+    const size_t near = series_whole_samples(&record->cleaned, CRITERIA_TRAIN_NEAR_S);
+    const struct knock *knocks = record->knocks;
+    size_t end = first + 1;
+
+    while (knocks[first].verdict == KNOCK_SEVERAL && end < record->knock_count &&
+           knocks[end].verdict == KNOCK_SEVERAL &&
+           knocks[end].first - knocks[end - 1].last <= near) {
+        end++;
+    }
+    return end;
+}
+
 static void note_knocks(struct study *study, const struct flow_record *record)
 {
-    const struct quality_finding removed = {
-        .code = "spike",
-        .severity = QUALITY_WARNING,
-        .signal = flow_signal(study),
-        .text = "A short, fast excursion, as when the flowmeter is knocked. It was replaced by a "
-                "straight line before anything was computed: look at the curve and confirm."};
-    const struct quality_finding kept = {
-        .code = "fast_changes",
-        .severity = QUALITY_WARNING,
-        .signal = flow_signal(study),
-        .text = "One of several fast excursions close together: knocks on the flowmeter, or a "
-                "truly staccato flow. It was not removed and may raise Qmax: look at the curve."};
+    const struct knock *knocks = record->knocks;
+    size_t listed = 0;
+    size_t i = 0;
 
-    for (size_t i = 0; i < record->knock_count; i++) {
-        const struct knock *knock = &record->knocks[i];
+    while (i < record->knock_count) {
+        const size_t end = knock_group_end(record, i);
+        struct quality_finding finding = knock_finding(study, knocks[i].verdict);
+        size_t last = end - 1;
 
-        if (i == CRITERIA_SPANS_LISTED) {
-            outcome_note_span(
-                &study->outcome,
-                (struct quality_finding){
-                    .code = "spike",
-                    .severity = QUALITY_ERROR,
-                    .signal = flow_signal(study),
-                    .text = "There are many more fast excursions in this span. The flow signal is "
-                            "disturbed: repeat the measurement if you can."},
-                series_time(&record->cleaned, knock->first),
-                series_time(&record->cleaned, record->knocks[record->knock_count - 1].last));
+        if (listed++ == CRITERIA_SPANS_LISTED) {
+            finding.code = "spike";
+            finding.severity = QUALITY_ERROR;
+            finding.text = "There are many more fast excursions in this span. The flow signal is "
+                           "disturbed: repeat the measurement if you can.";
+            last = record->knock_count - 1;
+        }
+        outcome_note_span(&study->outcome, finding, series_time(&record->cleaned, knocks[i].first),
+                          series_time(&record->cleaned, knocks[last].last));
+        if (last + 1 != end) {
             break;
         }
-        outcome_note_span(&study->outcome, knock->removed ? removed : kept,
-                          series_time(&record->cleaned, knock->first),
-                          series_time(&record->cleaned, knock->last));
+        i = end;
     }
 }
 
 static void note_negative(struct study *study, const struct flow_record *record)
 {
-    const struct series *detected = &record->detected;
+    /* Flow from volume is noisy sample by sample: there only what lasts counts. */
+    const struct series *judged = study->flow_derived ? &record->detected : &study->flow;
     struct span span = {0.0, 0.0};
     bool found = false;
 
-    for (size_t i = 0; i < detected->count; i++) {
-        if (detected->samples[i] < CRITERIA_NEGATIVE_ML_S) {
-            span.from_s = found ? span.from_s : series_time(detected, i);
-            span.to_s = series_time(detected, i);
+    for (size_t i = 0; i < judged->count; i++) {
+        if (judged->samples[i] < CRITERIA_NEGATIVE_ML_S) {
+            span.from_s = found ? span.from_s : series_time(judged, i);
+            span.to_s = series_time(judged, i);
             found = true;
         }
     }
@@ -68,8 +95,9 @@ static void note_negative(struct study *study, const struct flow_record *record)
                               .code = "negative_flow",
                               .severity = QUALITY_WARNING,
                               .signal = flow_signal(study),
-                              .text = "Flow is below -1 mL/s within this span. The vessel was "
-                                      "moved, or the meter's zero is wrong: check the volumes."},
+                              .text = "Flow is below -1 mL/s within this span. The meter was "
+                                      "knocked, the vessel was moved, or the meter's zero is "
+                                      "wrong: check the curve and the volumes."},
                           span.from_s, span.to_s);
     }
 }
@@ -203,6 +231,19 @@ static void note_qmax(struct study *study, const struct void_phase *phase,
                               .text = "Qmax is above 60 mL/s. Check the meter, the unit and the "
                                       "curve before using it."},
                           at_s, at_s);
+    }
+    if (measure_known(&measures->qave) &&
+        measures->qave.value > CRITERIA_QAVE_RATIO * measures->qmax.value) {
+        outcome_note_span(
+            &study->outcome,
+            (struct quality_finding){
+                .code = "qave_above_qmax",
+                .severity = QUALITY_WARNING,
+                .signal = flow_signal(study),
+                .text = "Qave is above Qmax. The flow comes in stretches shorter than the 2 s over "
+                        "which Qmax is averaged, or volume and flow do not fit together: look at "
+                        "the curve, and use neither number by itself."},
+            phase->span.from_s, phase->span.to_s);
     }
     if (measure_known(&measures->flow_time) &&
         phase->span.to_s - at_s < CRITERIA_LATE_MAX_SHARE * measures->flow_time.value) {

@@ -186,6 +186,21 @@ static void measure_ratios(struct flow_measures *measures)
             : measure_absent(no_qmax);
 }
 
+/* Whether a train of fast changes that was kept lies in the voiding: the 2 s average would hide it.
+ */
+static bool has_train(const struct flow_record *record, const struct void_phase *phase)
+{
+    for (size_t i = 0; i < record->knock_count; i++) {
+        const double at_s = series_time(&record->cleaned, record->knocks[i].first);
+
+        if (record->knocks[i].verdict == KNOCK_SEVERAL && at_s >= phase->span.from_s &&
+            at_s <= phase->span.to_s) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static struct measure measure_pattern(const struct study *study, const struct flow_record *record,
                                       const struct void_phase *phase,
                                       const struct flow_measures *measures)
@@ -196,8 +211,10 @@ static struct measure measure_pattern(const struct study *study, const struct fl
     if (!measure_known(&measures->interruptions)) {
         return measure_absent(gap_reason);
     }
+    const struct series *curve = has_train(record, phase) ? &record->cleaned : &record->smoothed;
+
     return pattern_name(study_is_child(study), measures->interruptions.value,
-                        pattern_deepest_dip(&record->smoothed, phase->span), measures->qmax.value);
+                        pattern_deepest_dip(curve, phase->span), measures->qmax.value);
 }
 
 static struct measure measure_centile(const struct study *study, bool free_flow,

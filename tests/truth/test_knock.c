@@ -142,12 +142,120 @@ static void test_fast_humps_are_kept(void **state)
     synth_close(&synth);
 }
 
+/* Pulses of flow with ramps of `ramp_s`, `on_s` long, one every `every_s`, on top of `base`. */
+struct pulses {
+    double on_s;
+    double every_s;
+    double ramp_s;
+    double peak;
+    double base;
+    int count;
+};
+
+static double pulses_value(double at_s, const void *context)
+{
+    const struct pulses *pulses = context;
+    const double inside_s = at_s - 10.0;
+    const double phase_s = inside_s - pulses->every_s * floor(inside_s / pulses->every_s);
+    const double ramp = fmin(phase_s, pulses->on_s - phase_s) / pulses->ramp_s;
+
+    if (inside_s < 0.0 || inside_s >= pulses->every_s * pulses->count) {
+        return 0.0;
+    }
+    return pulses->base + (pulses->peak - pulses->base) * fmin(fmax(ramp, 0.0), 1.0);
+}
+
+/* Spurts of a straining patient and a staccato of one pulse a second: alike, so they are flow. Both
+ * are kept whole, pointed out, and not called smooth. */
+static void test_trains_are_kept(void **state)
+{
+    static const struct pulses trains[] = {
+        {1.5, 4.0, 0.3, 15.0, 0.0, 6},   {1.8, 5.0, 0.3, 15.0, 0.0, 6},
+        {1.2, 3.5, 0.3, 12.0, 0.0, 6},   {1.2, 4.5, 0.1, 25.0, 0.0, 6},
+        {0.5, 1.0, 0.25, 20.0, 4.0, 20}, {0.4, 0.8, 0.2, 20.0, 4.0, 20}};
+    static const double rates_hz[] = {10.0, 25.0, 100.0};
+
+    (void)state;
+    for (size_t t = 0; t < sizeof trains / sizeof trains[0]; t++) {
+        for (size_t r = 0; r < sizeof rates_hz / sizeof rates_hz[0]; r++) {
+            const struct pulses *train = &trains[t];
+            const struct synth_sampling sampling = {.rate_hz = rates_hz[r], .end_s = 60.0};
+            struct synth synth;
+
+            print_message("train %zu at %g Hz\n", t, rates_hz[r]);
+            synth_open(&synth, RECORDING_UROFLOWMETRY);
+            const double *samples =
+                synth_channel(&synth, SIGNAL_FLOW, sampling, pulses_value, train);
+            double recorded_ml = 0.0;
+
+            for (size_t i = 0; i < synth.channels[0].sample_count; i++) {
+                recorded_ml += samples[i] / rates_hz[r];
+            }
+            synth.recording.age_years.value = 7.0;
+            const struct analysis_result *result = synth_run(&synth);
+
+            assert_close(result->uroflow.voided_volume.value, recorded_ml, 0.01 * recorded_ml);
+            assert_null(synth_quality(result, "spike"));
+            assert_non_null(synth_quality(result, "fast_changes"));
+            assert_string_not_equal(result->uroflow.flow_pattern.word, "bell");
+            synth_close(&synth);
+        }
+    }
+}
+
+/* A single short flow is the voiding itself. A tap on the meter before a real one is not. */
+static void test_single_spurt(void **state)
+{
+    static const struct pulses spurt = {1.5, 4.0, 0.1, 20.0, 0.0, 1};
+    const struct synth_sampling sampling = {.rate_hz = 25.0, .end_s = 40.0};
+    struct synth synth;
+
+    (void)state;
+    synth_open(&synth, RECORDING_UROFLOWMETRY);
+    synth_channel(&synth, SIGNAL_FLOW, sampling, pulses_value, &spurt);
+    const struct analysis_result *result = synth_run(&synth);
+
+    assert_close(result->uroflow.voided_volume.value, 28.0, 0.5);
+    assert_non_null(synth_quality(result, "fast_changes"));
+    /* 2 s hold more than the flow lasts: the average over them is below Qave. */
+    assert_non_null(synth_quality(result, "qave_above_qmax"));
+    synth_close(&synth);
+}
+
+/* Knocks downwards are as wrong as those upwards. */
+static void test_negative_knock(void **state)
+{
+    static const size_t lengths[] = {1, 2, 3, 8};
+
+    (void)state;
+    for (size_t i = 0; i < sizeof lengths / sizeof lengths[0]; i++) {
+        const struct synth_sampling sampling = {.rate_hz = 10.0, .end_s = 60.0, .noise = 0.1};
+        struct synth synth;
+
+        synth_open(&synth, RECORDING_UROFLOWMETRY);
+        double *samples = synth_channel(&synth, SIGNAL_FLOW, sampling, half_sine_value, &shape);
+
+        for (size_t k = 0; k < lengths[i]; k++) {
+            samples[300 + k] = -30.0;
+        }
+        const struct analysis_result *result = synth_run(&synth);
+
+        assert_close(result->uroflow.voided_volume.value, half_sine_area(&shape), 1.0);
+        assert_close(result->uroflow.qmax.value, half_sine_mean_2s(&shape), 0.2);
+        assert_non_null(synth_quality(result, "spike"));
+        assert_non_null(synth_quality(result, "negative_flow"));
+        assert_string_equal(result->uroflow.flow_pattern.word, "smooth");
+        synth_close(&synth);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_single_sample),       cmocka_unit_test(test_knocks_of_other_lengths),
         cmocka_unit_test(test_knock_before_flow),   cmocka_unit_test(test_real_flow_stays),
-        cmocka_unit_test(test_fast_humps_are_kept),
+        cmocka_unit_test(test_fast_humps_are_kept), cmocka_unit_test(test_trains_are_kept),
+        cmocka_unit_test(test_single_spurt),        cmocka_unit_test(test_negative_knock),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
