@@ -13,11 +13,13 @@
 
 #include <arpa/inet.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <math.h>
 #include <microhttpd.h>
 #include <netinet/in.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/socket.h>
 #include <unistd.h>
 
 enum {
@@ -45,6 +47,16 @@ static void write_address(const struct sockaddr *address, char text[INET6_ADDRST
     }
 }
 
+/* The library is about to close its descriptor; a second one keeps the connection open. */
+static void keep_for_a_while(struct http_server *server, int socket)
+{
+    int kept = fcntl(socket, F_DUPFD_CLOEXEC, 0);
+    if (kept >= 0) {
+        (void)shutdown(kept, SHUT_WR);
+        drainer_take(server->drainer, kept);
+    }
+}
+
 static void on_connection(void *argument, struct MHD_Connection *connection, void **context,
                           enum MHD_ConnectionNotificationCode code)
 {
@@ -52,6 +64,9 @@ static void on_connection(void *argument, struct MHD_Connection *connection, voi
     struct client *client = *context;
     if (code == MHD_CONNECTION_NOTIFY_CLOSED) {
         sweeper_remove(server->sweeper, client);
+        if (client->lingers) {
+            keep_for_a_while(server, client->socket);
+        }
         free(client);
         return;
     }
@@ -157,6 +172,7 @@ static enum MHD_Result on_headers(struct exchange *exchange, const char *method,
         return MHD_YES;
     }
     exchange->decided = true;
+    exchange->client->lingers = exchange->must_close && exchange->framing.has_body;
     return exchange->must_close ? answer_now(exchange) : MHD_YES;
 }
 

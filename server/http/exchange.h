@@ -6,6 +6,7 @@
 #define HTTP_EXCHANGE_H
 
 #include "http/body.h"
+#include "http/drainer.h"
 #include "http/encoding.h"
 #include "http/headers.h"
 #include "http/http.h"
@@ -58,6 +59,7 @@ struct http_server {
     struct MHD_Daemon *daemon;
     struct worker_pool *pool;
     struct sweeper *sweeper;
+    struct drainer *drainer;
     struct body_budget budget; /* event thread only */
     uint16_t port;
     atomic_bool draining; /* answers carry Connection: close */

@@ -79,14 +79,15 @@ static bool start_threads(struct http_server *server, struct error *reterr)
         .run = worker_run,
         .cancel = worker_cancel,
     };
-    return sweeper_new(&server->sweeper, reterr) && worker_pool_new(&pool, &server->pool, reterr) &&
-           daemon_start(server, reterr);
+    return sweeper_new(&server->sweeper, reterr) && drainer_new(&server->drainer, reterr) &&
+           worker_pool_new(&pool, &server->pool, reterr) && daemon_start(server, reterr);
 }
 
 static void free_server(struct http_server *server)
 {
     worker_pool_free(server->pool);
     sweeper_free(server->sweeper);
+    drainer_free(server->drainer);
     (void)pthread_cond_destroy(&server->quiet);
     (void)pthread_mutex_destroy(&server->lock);
     free(server);

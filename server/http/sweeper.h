@@ -7,6 +7,7 @@
 #include "base/error.h"
 
 #include <netinet/in.h>
+#include <stdbool.h>
 
 struct sweeper;
 
@@ -17,6 +18,7 @@ struct client {
     struct client *previous;
     struct client *next;
     char address[INET6_ADDRSTRLEN];
+    bool lingers; /* its last request was answered before its body was read */
 };
 
 /* Starts the sweeping thread. */

@@ -1,7 +1,8 @@
 // What is wrong with a request before anyone reads what it says: size, framing, coding, media types.
 import assert from 'node:assert/strict';
-import {execFileSync} from 'node:child_process';
+import {execFile, execFileSync} from 'node:child_process';
 import {after, before, describe, it} from 'node:test';
+import {promisify} from 'node:util';
 import zlib from 'node:zlib';
 import {Client} from './lib/client.mjs';
 import {Clinic, patientDocument} from './lib/clinic.mjs';
@@ -10,6 +11,8 @@ import {FAMILY_NAME, Installation} from './lib/installation.mjs';
 import {abandon, exchange, flood, head} from './lib/raw.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
 import {leavesNothing} from './lib/unchanged.mjs';
+
+const run = promisify(execFile);
 
 const MIB = 1024 * 1024;
 const RECORDING_LIMIT = 64 * MIB;
@@ -429,5 +432,25 @@ describe('names in other scripts', () => {
     const page = await clinic.room.get(`/v1/studies/${visit.id}/summary`, {accept: 'text/html'});
     assert.ok(!page.text.includes('<b>'), 'markup in a name is text');
     assert.ok(page.text.includes('&lt;b&gt;&amp;amp;&lt;/b&gt;'));
+  });
+});
+
+describe('a refusal before the body is read', () => {
+  it('reaches a sender that does not wait for it', async () => {
+    const body = Buffer.alloc(100_000_000, 0x20);
+    for (let i = 0; i < 5; i++) {
+      const answer = await clinic.room.expect(413, 'POST', '/v1/analyses', {
+        body,
+        headers: {'content-type': 'application/json'},
+      });
+      assert.equal(answer.headers.get('connection'), 'close');
+    }
+    const {stdout} = await run('sh', [
+      '-c',
+      `head -c 100000000 /dev/zero | curl -sS --noproxy '*' -o /dev/null -w '%{http_code}' -H 'Expect:' \
+        -H 'Authorization: Bearer ${clinic.tokens.room}' -H 'Content-Type: application/json' \
+        --data-binary @- '${url}/v1/analyses'`,
+    ]);
+    assert.equal(stdout, '413');
   });
 });
