@@ -18,7 +18,8 @@ static bool run_uroflowmetry(struct study *study, struct analysis_result *result
     if (!flow_open(study, &record)) {
         return false;
     }
-    const struct void_phase phase = flow_find_void(&record, flow_limits_free(study, &record));
+    const struct void_phase phase =
+        flow_find_void(study, &record, flow_limits_free(study, &record));
 
     result->has_uroflow = true;
     uroflow_measure(study, &record, &phase, true, &result->uroflow);

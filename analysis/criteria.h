@@ -48,15 +48,24 @@
 #define CRITERIA_FLOW_STEP_ML_S2 15.0
 /* A run of flow with less volume is a drip or noise, mL. [choice] */
 #define CRITERIA_RUN_VOLUME_MIN_ML 1.0
-/* The integral for voided volume reaches out to where the 2 s average falls to this, mL/s. [choice]
- */
-#define CRITERIA_TAIL_ML_S 0.05
+/* The integral for voided volume reaches out to where the 2 s average falls to this above what the
+ * flow rests at, mL/s, and at most this far, s. [choice] */
+#define CRITERIA_TAIL_ML_S  0.05
+#define CRITERIA_TAIL_MAX_S 10.0
+/* Resting level of the flow: a median over at least and at most this long, s, beside the voiding
+ * and ending at least this long before its onset, s. [choice] */
+#define CRITERIA_REST_MIN_S    5.0
+#define CRITERIA_REST_WINDOW_S 60.0
+#define CRITERIA_REST_LEAD_S   1.0
 /* Without a marker, voiding starts with the first run of at least this volume, mL. [choice] */
 #define CRITERIA_VOID_VOLUME_MIN_ML 10.0
-/* A hand-set void_start or void_end marker is taken to be this inexact, s. [choice] */
+/* A hand-set void_start marker may be this late within the flow that it marks, and any marker lie
+ * this far outside the recording, s. [choice] */
 #define CRITERIA_MARKER_SLACK_S 2.0
 /* Level of a volume channel before and after voiding: median over this long, s. [choice] */
 #define CRITERIA_VOLUME_LEVEL_S 1.0
+/* Where a marker cuts the flow: median over this to both sides of it, s. [choice] */
+#define CRITERIA_VOLUME_CUT_HALF_S 0.15
 
 /* ---- Flow: knocks ---- */
 
@@ -100,8 +109,12 @@
 #define CRITERIA_QAVE_RATIO 1.02
 /* Flow below this is negative flow, mL/s. [choice] */
 #define CRITERIA_NEGATIVE_ML_S (-1.0)
-/* Flow outside voiding with a median beyond this, mL/s, is a wrong zero. [choice] */
-#define CRITERIA_FLOW_ZERO_ML_S 0.3
+/* Flow outside voiding with a median beyond this, mL/s, throughout, is a wrong zero. [choice] */
+#define CRITERIA_FLOW_ZERO_ML_S 0.1
+/* Flow that is steady to within this, mL/s, at both ends of the recording, and below that, mL/s, is
+ * no voiding but a wrong zero above the threshold. [choice] */
+#define CRITERIA_ZERO_STEADY_ML_S 0.2
+#define CRITERIA_ZERO_MOST_ML_S   3.0
 /* Smallest voided volume for interpretation in adults, mL. [read: urology text] */
 #define CRITERIA_LOW_VOLUME_ADULT_ML 150.0
 /* Voided volume above which overdistension may mislead, mL. [read: urology text] */

@@ -133,7 +133,7 @@ static void limit_end(const struct timeline *timeline, struct void_phase *limits
         timeline->void_start.known ? timeline->void_start.value : limits->limits.from_s;
 
     if (timeline->void_end.known && timeline->void_end.value > earliest) {
-        limits->limits.to_s = timeline->void_end.value + CRITERIA_MARKER_SLACK_S;
+        limits->limits.to_s = timeline->void_end.value;
     }
 }
 
@@ -151,13 +151,18 @@ struct void_phase flow_limits_from(const struct study *study, double from_s)
     const struct timeline *timeline = &study->timeline;
     struct void_phase limits = {.limits = {from_s, SERIES_ENDLESS}};
 
-    if (timeline->void_start.known &&
-        timeline->void_start.value - CRITERIA_MARKER_SLACK_S > from_s) {
-        limits.limits.from_s = timeline->void_start.value - CRITERIA_MARKER_SLACK_S;
+    if (timeline->void_start.known && timeline->void_start.value > from_s) {
+        limits.limits.from_s = timeline->void_start.value;
         limits.clip_start = true;
     }
     limit_end(timeline, &limits);
     return limits;
+}
+
+/* Whether the start of a run lies before the void_start marker by more than a hand's delay. */
+static bool cuts_start(const struct void_phase *phase, const struct run *run)
+{
+    return phase->clip_start && phase->limits.from_s - run->span.from_s > CRITERIA_MARKER_SLACK_S;
 }
 
 struct span flow_run_span(const struct flow_record *record, const struct void_phase *phase,
@@ -165,7 +170,7 @@ struct span flow_run_span(const struct flow_record *record, const struct void_ph
 {
     struct span span = record->runs[index].span;
 
-    if (phase->clip_start && phase->limits.from_s > span.from_s) {
+    if (cuts_start(phase, &record->runs[index])) {
         span.from_s = phase->limits.from_s;
     }
     if (phase->limits.to_s < span.to_s) {
@@ -174,7 +179,73 @@ struct span flow_run_span(const struct flow_record *record, const struct void_ph
     return span;
 }
 
-struct void_phase flow_find_void(const struct flow_record *record, struct void_phase limits)
+static double half_level(const struct study *study, const struct flow_record *record, double from_s,
+                         double to_s)
+{
+    return level_median(&record->cleaned, (struct span){from_s, to_s}, study->scratch);
+}
+
+/* What noise alone may make of a median: 2 of its standard deviations, 1.25 * sigma / sqrt(n),
+ * sigma being 1.25 mean absolute deviations. */
+static double noise_of_level(const struct flow_record *record, const struct rest_level *rest)
+{
+    const struct series part = series_part(&record->cleaned, rest->span);
+    double deviations = 0.0;
+    double present = 0.0;
+
+    for (size_t i = 0; i < part.count; i++) {
+        if (!isnan(part.samples[i])) {
+            deviations += fabs(part.samples[i] - rest->level_ml_s);
+            present += 1.0;
+        }
+    }
+    return present > 0.0 ? 2.0 * 1.25 * 1.25 * deviations / (present * sqrt(present)) : 0.0;
+}
+
+static struct rest_level find_rest(const struct study *study, const struct flow_record *record,
+                                   struct span span)
+{
+    const double middle_s = 0.5 * (span.from_s + span.to_s);
+    struct rest_level rest = {.span = span};
+
+    if (!(span.to_s - span.from_s >= CRITERIA_REST_MIN_S)) {
+        return rest;
+    }
+    const double first = half_level(study, record, span.from_s, middle_s);
+    const double second = half_level(study, record, middle_s, span.to_s);
+
+    rest.level_ml_s = half_level(study, record, span.from_s, span.to_s);
+    rest.known = isfinite(first) && isfinite(second) && isfinite(rest.level_ml_s);
+    rest.off = rest.known &&
+               fabs(rest.level_ml_s) > CRITERIA_FLOW_ZERO_ML_S + noise_of_level(record, &rest) &&
+               fmin(fabs(first), fabs(second)) > CRITERIA_FLOW_ZERO_ML_S && first * second > 0.0;
+    return rest;
+}
+
+static void find_rests(const struct study *study, const struct flow_record *record,
+                       struct void_phase *phase)
+{
+    const struct run *first = &record->runs[phase->first_run];
+    const struct run *last = &record->runs[phase->run_end - 1];
+    const double start_s = record->cleaned.start_s;
+    const double end_s = series_time(&record->cleaned, record->cleaned.count - 1);
+    struct span before = {start_s, first->span.from_s - CRITERIA_REST_LEAD_S};
+    struct span after = {last->span.to_s + CRITERIA_TAIL_MAX_S, end_s};
+
+    if (phase->first_run > 0) {
+        before.from_s = record->runs[phase->first_run - 1].span.to_s + CRITERIA_TAIL_MAX_S;
+    }
+    if (phase->run_end < record->run_count) {
+        after.to_s = record->runs[phase->run_end].span.from_s - CRITERIA_REST_LEAD_S;
+    }
+    before.from_s = fmax(before.from_s, before.to_s - CRITERIA_REST_WINDOW_S);
+    after.to_s = fmin(after.to_s, after.from_s + CRITERIA_REST_WINDOW_S);
+    phase->before = find_rest(study, record, before);
+    phase->after = find_rest(study, record, after);
+}
+
+struct void_phase flow_find_void(const struct study *study, const struct flow_record *record,
+                                 struct void_phase limits)
 {
     struct void_phase phase = limits;
     double ignored = 0.0;
@@ -189,14 +260,21 @@ struct void_phase flow_find_void(const struct flow_record *record, struct void_p
         phase.run_end++;
     }
     if (phase.run_end == phase.first_run) {
+        phase.only_earlier = phase.first_run > 0;
         return phase;
     }
+    const struct run *first = &record->runs[phase.first_run];
+    const struct run *last = &record->runs[phase.run_end - 1];
+
     phase.found = true;
     phase.span.from_s = flow_run_span(record, &phase, phase.first_run).from_s;
     phase.span.to_s = flow_run_span(record, &phase, phase.run_end - 1).to_s;
-    phase.start_unseen = record->runs[phase.first_run].start_unseen;
-    phase.end_unseen = record->runs[phase.run_end - 1].end_unseen;
+    phase.start_cut = cuts_start(&phase, first);
+    phase.end_cut = phase.limits.to_s < last->span.to_s;
+    phase.start_unseen = first->start_unseen && !phase.start_cut;
+    phase.end_unseen = last->end_unseen && !phase.end_cut;
     phase.gap_inside = !integrate_span(&record->cleaned, phase.span, CRITERIA_BRIDGE_S, &ignored);
+    find_rests(study, record, &phase);
     return phase;
 }
 
@@ -213,9 +291,21 @@ struct optional_number flow_first_onset(const struct flow_record *record, double
     return (struct optional_number){false, 0.0};
 }
 
+/* Down to where the trickle beside a voiding is followed: the side's own rest, else the other's. */
+static double tail_floor(const struct rest_level *own, const struct rest_level *other)
+{
+    const double rest = own->known ? own->level_ml_s : other->level_ml_s;
+
+    return fmax(rest, 0.0) + CRITERIA_TAIL_ML_S;
+}
+
 struct span flow_with_tails(const struct flow_record *record, const struct void_phase *phase)
 {
     const struct series *smoothed = &record->smoothed;
+    const double first_s = fmax(phase->span.from_s - CRITERIA_TAIL_MAX_S, phase->limits.from_s);
+    const double last_s = fmin(phase->span.to_s + CRITERIA_TAIL_MAX_S, phase->limits.to_s);
+    const double floor_before = tail_floor(&phase->before, &phase->after);
+    const double floor_after = tail_floor(&phase->after, &phase->before);
     struct span span = phase->span;
 
     if (smoothed->count == 0) {
@@ -224,16 +314,16 @@ struct span flow_with_tails(const struct flow_record *record, const struct void_
     size_t first = series_first_at(smoothed, span.from_s);
     size_t last = series_end_at(smoothed, span.to_s);
 
-    while (first > 0 && smoothed->samples[first - 1] > CRITERIA_TAIL_ML_S &&
-           series_time(smoothed, first - 1) >= phase->limits.from_s) {
+    while (!phase->start_cut && first > 0 && smoothed->samples[first - 1] > floor_before &&
+           series_time(smoothed, first - 1) >= first_s) {
         first--;
     }
-    while (last < smoothed->count && smoothed->samples[last] > CRITERIA_TAIL_ML_S &&
-           series_time(smoothed, last) <= phase->limits.to_s) {
+    while (!phase->end_cut && last < smoothed->count && smoothed->samples[last] > floor_after &&
+           series_time(smoothed, last) <= last_s) {
         last++;
     }
     if (first < smoothed->count) {
-        span.from_s = fmin(span.from_s, series_time(smoothed, first));
+        span.from_s = fmin(span.from_s, fmax(series_time(smoothed, first), first_s));
     }
     if (last > 0) {
         span.to_s = fmax(span.to_s, series_time(smoothed, last - 1));

@@ -17,16 +17,30 @@ struct flow_record {
     struct knock *knocks;
 };
 
+/* What the flow rests at beside a voiding: a wrong zero, or a dribble. */
+struct rest_level {
+    bool known; /* enough of it was recorded */
+    bool off;   /* off zero throughout, by more than CRITERIA_FLOW_ZERO_ML_S */
+    double level_ml_s;
+    struct span span; /* where it was read */
+};
+
 /* One voiding: the runs first_run..run_end-1 of the record, cut to the limits. */
 struct void_phase {
     bool found;
     struct span limits; /* where voiding was looked for */
-    bool clip_start;    /* a void_start marker sets the limit: an earlier start is cut off */
+    bool clip_start;    /* a void_start marker sets the limit: an earlier start is cut off, unless
+                           it lies so little earlier that the marker was just set late */
     size_t first_run;
     size_t run_end;
     struct span span; /* first onset to last end */
+    bool start_cut;   /* a marker cuts it while flow is on */
+    bool end_cut;
     bool start_unseen;
     bool end_unseen;
+    bool only_earlier; /* not found, but there is flow before the limits */
+    struct rest_level before;
+    struct rest_level after;
     bool gap_inside; /* samples are missing within it for longer than is bridged */
 };
 
@@ -34,7 +48,8 @@ struct void_phase {
 bool flow_open(const struct study *study, struct flow_record *record);
 
 /* Finds the voiding within limits that flow_limits_*() gave. */
-struct void_phase flow_find_void(const struct flow_record *record, struct void_phase limits);
+struct void_phase flow_find_void(const struct study *study, const struct flow_record *record,
+                                 struct void_phase limits);
 
 /* Where to look in a free uroflowmetry: from permission to void on, when flow follows it, else
  * everywhere; void_start and void_end markers narrow it. */
@@ -52,7 +67,8 @@ struct optional_number flow_first_onset(const struct flow_record *record, double
 struct span flow_run_span(const struct flow_record *record, const struct void_phase *phase,
                           size_t index);
 
-/* The voiding with the slow trickle before and after it, for volumes. */
+/* The voiding with the slow trickle before and after it, for volumes: for at most 10 s, down to
+ * what the flow rests at. */
 struct span flow_with_tails(const struct flow_record *record, const struct void_phase *phase);
 
 #endif

@@ -102,21 +102,71 @@ static void note_negative(struct study *study, const struct flow_record *record)
     }
 }
 
-static void note_zero(struct study *study, const struct flow_record *record)
+/* Level over a stretch that stands still; NaN when it does not. */
+static double steady_level(const struct study *study, const struct flow_record *record,
+                           struct span span)
 {
-    const struct span before = {-SERIES_ENDLESS, record->runs[0].span.from_s - 1.0};
-    const double level = level_median(&record->cleaned, before, study->scratch);
+    const double middle_s = 0.5 * (span.from_s + span.to_s);
+    const double first =
+        level_median(&record->cleaned, (struct span){span.from_s, middle_s}, study->scratch);
+    const double second =
+        level_median(&record->cleaned, (struct span){middle_s, span.to_s}, study->scratch);
 
-    if (fabs(level) > CRITERIA_FLOW_ZERO_ML_S) {
-        outcome_note_span(&study->outcome,
-                          (struct quality_finding){
-                              .code = "flow_zero",
-                              .severity = QUALITY_WARNING,
-                              .signal = flow_signal(study),
-                              .text =
-                                  "Flow is not zero before the voiding (more than 0.3 mL/s off)."
-                                  " Volumes and times are wrong by it: zero the meter."},
-                          record->cleaned.start_s, before.to_s);
+    return fabs(first - second) <= CRITERIA_ZERO_STEADY_ML_S ? 0.5 * (first + second)
+                                                             : SERIES_MISSING;
+}
+
+/* Whether the meter's zero is so far off that the whole recording counts as flow. */
+static bool is_all_offset(const struct study *study, const struct flow_record *record,
+                          const struct void_phase *phase)
+{
+    const double edge_s = 2.0 * CRITERIA_REST_MIN_S;
+    const double start_s = record->cleaned.start_s;
+    const double end_s = series_time(&record->cleaned, record->cleaned.count - 1);
+
+    if (phase->span.from_s > start_s + edge_s || phase->span.to_s < end_s - edge_s ||
+        end_s - start_s < 2.0 * edge_s) {
+        return false;
+    }
+    const double first = steady_level(study, record, (struct span){start_s, start_s + edge_s});
+    const double last = steady_level(study, record, (struct span){end_s - edge_s, end_s});
+
+    return fmin(first, last) > CRITERIA_FLOW_ZERO_ML_S &&
+           fmax(first, last) < CRITERIA_ZERO_MOST_ML_S &&
+           fabs(first - last) <= CRITERIA_ZERO_STEADY_ML_S;
+}
+
+static void note_zero(struct study *study, const struct flow_record *record,
+                      const struct void_phase *phase)
+{
+    struct quality_finding finding = {
+        .code = "flow_zero", .severity = QUALITY_WARNING, .signal = SIGNAL_FLOW};
+
+    if (study->flow_derived) {
+        return;
+    }
+    if (phase->before.off) {
+        finding.text = "Flow is not zero before the voiding: it rests more than 0.1 mL/s off. "
+                       "Nothing was subtracted, so Qmax, volumes and times are wrong by it: zero "
+                       "the meter before a recording, and read these values with care.";
+        outcome_note_span(&study->outcome, finding, phase->before.span.from_s,
+                          phase->before.span.to_s);
+    }
+    if (phase->after.off) {
+        finding.text = "Flow does not return to zero after the voiding: it rests more than "
+                       "0.1 mL/s off. The meter's zero is wrong, and then Qmax, volumes and times "
+                       "are, or urine still drips: look at the curve, and zero the meter.";
+        outcome_note_span(&study->outcome, finding, phase->after.span.from_s,
+                          phase->after.span.to_s);
+    }
+    if (is_all_offset(study, record, phase)) {
+        finding.severity = QUALITY_ERROR;
+        finding.text = "Flow stands still above 0 at both ends of the recording, so that all of it "
+                       "counts as flow. The meter's zero is wrong: times and volume are too large, "
+                       "and Qmax is. Set void_start and void_end, zero the meter, and repeat the "
+                       "measurement if you can.";
+        outcome_note_span(&study->outcome, finding, record->cleaned.start_s,
+                          series_time(&record->cleaned, record->cleaned.count - 1));
     }
 }
 
@@ -267,10 +317,15 @@ void quality_of_flow(struct study *study, const struct flow_record *record,
     }
     note_knocks(study, record);
     note_negative(study, record);
+    if (phase->only_earlier) {
+        outcome_note(&study->outcome, "flow_before_marker", QUALITY_WARNING, flow_signal(study),
+                     "All flow lies before the permission_to_void or void_start marker, so no "
+                     "voiding was found. If it is the voiding, move the marker before it.");
+    }
     if (!phase->found) {
         return;
     }
-    note_zero(study, record);
+    note_zero(study, record, phase);
     note_ends(study, phase);
     if (measure_known(&measures->voided_volume)) {
         note_mismatch(study, record, phase, measures->voided_volume.value);

@@ -11,6 +11,8 @@
 
 static const char no_signal[] = "no usable flow or voided volume signal";
 static const char no_void[] = "no flow was found that lasts half a second and makes 1 mL";
+static const char only_earlier[] =
+    "flow was found only before the permission_to_void or void_start marker";
 static const char no_qmax[] = "no maximum flow";
 static const char no_volume[] = "no voided volume";
 static const char no_residual[] = "no post-void residual was entered";
@@ -71,11 +73,14 @@ static struct measure measure_qmax(const struct study *study, const struct flow_
                             "excluded");
 }
 
-/* Level of the volume channel over the second beside `at_s` (side 1 after it, -1 before it). */
+/* Level of the volume channel over the second beside `at_s` (side 1 after it, -1 before it), or at
+ * it where a marker cuts the flow there (side 0). */
 static double volume_level(const struct study *study, double at_s, double side)
 {
-    const double other_s = at_s + side * CRITERIA_VOLUME_LEVEL_S;
-    const struct span span = {fmin(at_s, other_s), fmax(at_s, other_s)};
+    const double reach_s = CRITERIA_VOLUME_LEVEL_S;
+    const double inner_s = side < 0.0 || side > 0.0 ? 0.0 : CRITERIA_VOLUME_CUT_HALF_S;
+    const struct span span = {fmin(at_s, at_s + side * reach_s) - inner_s,
+                              fmax(at_s, at_s + side * reach_s) + inner_s};
     const double level = level_median(&study->vvoid, span, study->scratch);
 
     return isnan(level) ? series_value(&study->vvoid, at_s) : level;
@@ -87,8 +92,8 @@ static struct measure measure_volume(const struct study *study, const struct flo
     const struct span span = flow_with_tails(record, phase);
 
     if (study->vvoid.count > 0) {
-        const double after = volume_level(study, span.to_s, 1.0);
-        const double before = volume_level(study, span.from_s, -1.0);
+        const double after = volume_level(study, span.to_s, phase->end_cut ? 0.0 : 1.0);
+        const double before = volume_level(study, span.from_s, phase->start_cut ? 0.0 : -1.0);
 
         if (isfinite(after - before)) {
             return measure_of(after - before, "rise of the voided volume signal over the voiding");
@@ -102,7 +107,9 @@ static struct measure measure_volume(const struct study *study, const struct flo
     if (!integrate_span(&record->cleaned, span, CRITERIA_BRIDGE_S, &integral_ml)) {
         return measure_absent(gap_reason);
     }
-    return measure_of(integral_ml, "integral of the flow over the voiding, knocks excluded");
+    return measure_of(integral_ml,
+                      "integral of the flow over the voiding with the trickle beside it "
+                      "(up to 10 s, down to 0.05 mL/s above its resting level), knocks excluded");
 }
 
 static void measure_times(const struct study *study, const struct flow_record *record,
@@ -248,7 +255,9 @@ void uroflow_measure(struct study *study, const struct flow_record *record,
                      const struct void_phase *phase, bool free_flow, struct flow_measures *measures)
 {
     if (record->cleaned.count == 0 || !phase->found) {
-        all_absent(measures, record->cleaned.count == 0 ? no_signal : no_void);
+        const char *reason = phase->only_earlier ? only_earlier : no_void;
+
+        all_absent(measures, record->cleaned.count == 0 ? no_signal : reason);
         measures->post_void_residual = measure_residual(study);
         if (!free_flow) {
             measures->qmax_centile = measure_centile(study, free_flow, measures);

@@ -10,6 +10,8 @@
 #include <math.h>
 
 static const char no_flow[] = "no flow was found after permission to void";
+static const char only_earlier[] =
+    "flow was found only before the permission_to_void or void_start marker";
 static const char no_signal[] = "no usable flow or voided volume signal";
 
 /* One pressure during the voiding. */
@@ -213,7 +215,7 @@ static struct void_phase find_phase(const struct study *study, const struct flow
                !study->timeline.void_start.known) {
         from_s = filling->span.to_s;
     }
-    return flow_find_void(record, flow_limits_from(study, from_s));
+    return flow_find_void(study, record, flow_limits_from(study, from_s));
 }
 
 bool voiding_measure(struct study *study, const struct flow_record *record,
@@ -229,7 +231,8 @@ bool voiding_measure(struct study *study, const struct flow_record *record,
             return false;
         }
     } else {
-        const struct measure absent = measure_absent(study->flow.count == 0 ? no_signal : no_flow);
+        const char *reason = phase.only_earlier ? only_earlier : no_flow;
+        const struct measure absent = measure_absent(study->flow.count == 0 ? no_signal : reason);
 
         measures->opening_pressure = absent;
         measures->closing_pressure = absent;
