@@ -39,6 +39,24 @@
 #define CRITERIA_DETECT_RATE_HZ 50.0
 /* Half window of the regression that turns volume into flow, s. [choice] */
 #define CRITERIA_DERIVE_HALF_S 0.25
+/* Changes of volume up to this are none, mL; one of up to this many steps of the signal's
+ * resolution is a single step; a level that is left this many times slower than those around it is
+ * a pause; a step that flow below the threshold makes is drawn out to at most this share of the
+ * threshold. [choice] */
+#define CRITERIA_STEP_MIN_ML     1e-3
+#define CRITERIA_STEP_SINGLE     1.5
+#define CRITERIA_STEP_PAUSE      3.0
+#define CRITERIA_STEP_SLOW_SHARE 0.2
+/* At an abrupt change the regression takes one side: when samples are off its line by more than
+ * this, mL, and more than this many steps, counted as at most that many mL each (root mean square:
+ * a smallest change that is larger is no resolution but a fast flow), and more than this many times
+ * the median mean square; and when one side's line has less than this share of the mean square.
+ * [choice] */
+#define CRITERIA_EDGE_RESIDUAL_ML  0.05
+#define CRITERIA_EDGE_STEPS        0.3
+#define CRITERIA_EDGE_STEP_MOST_ML 1.0
+#define CRITERIA_EDGE_NOISE        4.0
+#define CRITERIA_EDGE_SHARE        0.2
 /* Flow is on at or above this, mL/s, sustained this long, s. [choice] */
 #define CRITERIA_FLOW_ON_ML_S  0.5
 #define CRITERIA_FLOW_ON_MIN_S 0.5
@@ -64,6 +82,8 @@
 #define CRITERIA_MARKER_SLACK_S 2.0
 /* Level of a volume channel before and after voiding: median over this long, s. [choice] */
 #define CRITERIA_VOLUME_LEVEL_S 1.0
+/* Rise of a volume channel that is given although no run of flow was found, mL. [choice] */
+#define CRITERIA_VOLUME_ALONE_MIN_ML 5.0
 /* Where a marker cuts the flow: median over this to both sides of it, s. [choice] */
 #define CRITERIA_VOLUME_CUT_HALF_S 0.15
 

@@ -2,7 +2,7 @@
 
 #include "analysis/criteria.h"
 #include "analysis/memory.h"
-#include "analysis/signal/integrate.h"
+#include "analysis/signal/derive.h"
 #include "analysis/signal/resample.h"
 
 #include <math.h>
@@ -130,17 +130,25 @@ static bool derive_pdet(struct study *study)
     return true;
 }
 
-static bool derive_flow(struct study *study)
+static bool flow_from_volume(struct study *study)
 {
     if (study->flow.count > 0 || study->vvoid.count == 0) {
         return true;
     }
+    double *joined = memory_doubles(study->memory, study->vvoid.count);
+    double *scratch = memory_array(study->memory, study->vvoid.count, 2 * sizeof *scratch);
     double *slope = memory_doubles(study->memory, study->vvoid.count);
 
-    if (slope == NULL) {
+    if (joined == NULL || scratch == NULL || slope == NULL) {
         return false;
     }
-    integrate_slope(&study->vvoid, CRITERIA_DERIVE_HALF_S, slope);
+    struct series volume = study->vvoid;
+
+    const double step_ml = derive_step(&study->vvoid);
+
+    derive_join_steps(&study->vvoid, step_ml, joined);
+    volume.samples = joined;
+    derive_flow(&volume, CRITERIA_DERIVE_HALF_S, step_ml, scratch, slope);
     study->flow = study->vvoid;
     study->flow.samples = slope;
     study->flow_derived = true;
@@ -161,7 +169,7 @@ bool study_open(struct study *study, const struct recording *recording,
            take_signal(study, SIGNAL_FLOW, &study->flow) &&
            take_signal(study, SIGNAL_VVOID, &study->vvoid) &&
            take_signal(study, SIGNAL_VINF, &study->vinf) && derive_pdet(study) &&
-           derive_flow(study);
+           flow_from_volume(study);
 }
 
 double study_age_years(const struct study *study)

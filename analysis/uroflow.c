@@ -68,7 +68,8 @@ static struct measure measure_qmax(const struct study *study, const struct flow_
     return measure_at(part.samples[index], series_time(&part, index),
                       study->flow_derived
                           ? "maximum of the centred 2 s average of the flow; flow is the slope of "
-                            "the voided volume over 0.5 s; knocks on the meter excluded"
+                            "the voided volume over 0.5 s, its steps joined by straight lines; "
+                            "knocks on the meter excluded"
                           : "maximum of the centred 2 s average of the flow; knocks on the meter "
                             "excluded");
 }
@@ -112,11 +113,46 @@ static struct measure measure_volume(const struct study *study, const struct flo
                       "(up to 10 s, down to 0.05 mL/s above its resting level), knocks excluded");
 }
 
+/* Without a run of flow: the rise of the volume from end to end of where voiding was looked for. */
+static struct measure measure_volume_alone(struct study *study, const struct void_phase *phase,
+                                           const char *reason)
+{
+    const struct series *vvoid = &study->vvoid;
+
+    if (vvoid->count == 0) {
+        return measure_absent(reason);
+    }
+    const double from_s = fmax(vvoid->start_s, phase->limits.from_s);
+    const double to_s = fmin(series_time(vvoid, vvoid->count - 1), phase->limits.to_s);
+    const double rise_ml = volume_level(study, to_s, -1.0) - volume_level(study, from_s, 1.0);
+
+    if (!(rise_ml >= CRITERIA_VOLUME_ALONE_MIN_ML)) {
+        return measure_absent(reason);
+    }
+    outcome_note_span(
+        &study->outcome,
+        (struct quality_finding){
+            .code = "volume_without_flow",
+            .severity = QUALITY_WARNING,
+            .signal = SIGNAL_VVOID,
+            .text = "The voided volume rises, but no flow was found that lasts. Urine came too "
+                    "slowly or in drops, or the vessel was moved: look at the curve before using "
+                    "the volume."},
+        from_s, to_s);
+    return measure_of(rise_ml, "rise of the voided volume signal over the recording, or between "
+                               "its markers; no flow was found that lasts");
+}
+
 static void measure_times(const struct study *study, const struct flow_record *record,
                           const struct void_phase *phase, struct flow_measures *measures)
 {
-    static const char threshold[] = "flow counts from 0.5 mL/s, sustained for 0.5 s; a gap is flow "
+    static const char from_flow[] = "flow counts from 0.5 mL/s, sustained for 0.5 s; a gap is flow "
                                     "below that for at least 1 s";
+    static const char from_volume[] =
+        "flow counts from 0.5 mL/s, sustained for 0.5 s; a gap is flow below that for at least "
+        "1 s. Flow is the slope of the voided volume: onset and end are exact to 0.1 s, or to the "
+        "time that one step of the volume signal takes if that is longer";
+    const char *threshold = study->flow_derived ? from_volume : from_flow;
     const struct optional_number permission = study->timeline.permission;
     double flow_s = 0.0;
 
@@ -259,6 +295,11 @@ void uroflow_measure(struct study *study, const struct flow_record *record,
 
         all_absent(measures, record->cleaned.count == 0 ? no_signal : reason);
         measures->post_void_residual = measure_residual(study);
+        measures->voided_volume =
+            measure_volume_alone(study, phase, measures->voided_volume.reason);
+        if (measure_known(&measures->voided_volume)) {
+            measure_ratios(measures);
+        }
         if (!free_flow) {
             measures->qmax_centile = measure_centile(study, free_flow, measures);
         }

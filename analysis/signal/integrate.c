@@ -59,7 +59,13 @@ bool integrate_span(const struct series *series, struct span span, double bridge
     return true;
 }
 
-static double slope_at(const struct series *series, size_t centre, size_t half)
+/* The line of least squares through the samples present around one. */
+struct line {
+    double slope;    /* units per second */
+    double residual; /* mean square distance from it */
+};
+
+static struct line line_at(const struct series *series, size_t centre, size_t half)
 {
     const size_t first = centre > half ? centre - half : 0;
     const size_t last = series->count - 1 - centre > half ? centre + half : series->count - 1;
@@ -67,6 +73,7 @@ static double slope_at(const struct series *series, size_t centre, size_t half)
     double sum_v = 0.0;
     double sum_tt = 0.0;
     double sum_tv = 0.0;
+    double sum_vv = 0.0;
     double present = 0.0;
 
     for (size_t i = first; i <= last; i++) {
@@ -81,11 +88,33 @@ static double slope_at(const struct series *series, size_t centre, size_t half)
         sum_v += v;
         sum_tt += t * t;
         sum_tv += t * v;
+        sum_vv += v * v;
     }
     const double spread = present * sum_tt - sum_t * sum_t;
+    const double product = present * sum_tv - sum_t * sum_v;
 
-    return spread > 0.0 ? (present * sum_tv - sum_t * sum_v) / spread * series->rate_hz
-                        : SERIES_MISSING;
+    if (!(spread > 0.0)) {
+        return (struct line){SERIES_MISSING, SERIES_MISSING};
+    }
+    const double squares = present * sum_vv - sum_v * sum_v - product * product / spread;
+
+    return (struct line){product / spread * series->rate_hz,
+                         fmax(squares, 0.0) / (present * present)};
+}
+
+void integrate_lines(const struct series *series, double half_s, double *slope, double *residual)
+{
+    const size_t whole = series_whole_samples(series, half_s);
+    const size_t half = whole > 0 ? whole : 1;
+
+    for (size_t i = 0; i < series->count; i++) {
+        const struct line line = isnan(series->samples[i])
+                                     ? (struct line){SERIES_MISSING, SERIES_MISSING}
+                                     : line_at(series, i, half);
+
+        slope[i] = line.slope;
+        residual[i] = line.residual;
+    }
 }
 
 void integrate_slope(const struct series *series, double half_s, double *output)
@@ -94,6 +123,6 @@ void integrate_slope(const struct series *series, double half_s, double *output)
     const size_t half = whole > 0 ? whole : 1;
 
     for (size_t i = 0; i < series->count; i++) {
-        output[i] = isnan(series->samples[i]) ? SERIES_MISSING : slope_at(series, i, half);
+        output[i] = isnan(series->samples[i]) ? SERIES_MISSING : line_at(series, i, half).slope;
     }
 }

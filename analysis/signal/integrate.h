@@ -21,4 +21,7 @@ bool integrate_span(const struct series *series, struct span span, double bridge
  * output  series->count values; must not overlap the input. Time is count times window. */
 void integrate_slope(const struct series *series, double half_s, double *output);
 
+/* The same, and how well each line fits: the mean square distance of the samples from it. */
+void integrate_lines(const struct series *series, double half_s, double *slope, double *residual);
+
 #endif

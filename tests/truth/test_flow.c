@@ -107,6 +107,127 @@ static void test_flow_from_whole_millilitres(void **state)
     }
 }
 
+/* A flow that starts and stops at once. */
+struct steady {
+    double flow;
+    double start_s;
+    double length_s;
+    double step_ml; /* of the scale, 0: none */
+};
+
+static double steady_volume(double at_s, const void *context)
+{
+    const struct steady *steady = context;
+    const double volume_ml =
+        steady->flow * fmin(fmax(at_s - steady->start_s, 0.0), steady->length_s);
+
+    return steady->step_ml > 0.0 ? steady->step_ml * floor(volume_ml / steady->step_ml + 1e-9)
+                                 : volume_ml;
+}
+
+/* A slow flow on a scale of whole millilitres is one flow, not drops. */
+static void test_slow_flow_from_whole_millilitres(void **state)
+{
+    static const double flows[] = {0.6, 0.8, 1.0, 1.2, 2.0, 3.0};
+    static const double rates_hz[] = {10.0, 25.0, 50.0, 100.0};
+
+    (void)state;
+    for (size_t f = 0; f < sizeof flows / sizeof flows[0]; f++) {
+        for (size_t r = 0; r < sizeof rates_hz / sizeof rates_hz[0]; r++) {
+            const struct steady steady = {flows[f], 10.0, 60.0, 1.0};
+            const struct synth_sampling sampling = {.rate_hz = rates_hz[r], .end_s = 90.0};
+            struct synth synth;
+
+            print_message("%g mL/s at %g Hz\n", flows[f], rates_hz[r]);
+            synth_open(&synth, RECORDING_UROFLOWMETRY);
+            synth_channel(&synth, SIGNAL_VVOID, sampling, steady_volume, &steady);
+            const struct flow_measures *flow = &synth_run(&synth)->uroflow;
+
+            assert_close(flow->qmax.value, flows[f], 0.1);
+            assert_close(flow->voided_volume.value, 60.0 * flows[f], 0.6);
+            assert_close(flow->flow_time.value, 60.0, 0.3);
+            assert_close(flow->interruptions.value, 0.0, 0.0);
+            synth_close(&synth);
+        }
+    }
+}
+
+static void test_abrupt_flow_from_volume(void **state)
+{
+    static const double rates_hz[] = {10.0, 25.0, 50.0, 200.0};
+    static const double steps_ml[] = {0.0, 0.1, 1.0};
+
+    (void)state;
+    for (size_t s = 0; s < sizeof steps_ml / sizeof steps_ml[0]; s++) {
+        for (size_t r = 0; r < sizeof rates_hz / sizeof rates_hz[0]; r++) {
+            const struct steady steady = {15.0, 10.0, 20.0, steps_ml[s]};
+            const struct synth_sampling sampling = {.rate_hz = rates_hz[r], .end_s = 50.0};
+            struct synth synth;
+
+            print_message("steps of %g mL at %g Hz\n", steps_ml[s], rates_hz[r]);
+            synth_open(&synth, RECORDING_UROFLOWMETRY);
+            synth_channel(&synth, SIGNAL_VVOID, sampling, steady_volume, &steady);
+            synth_event(&synth, EVENT_PERMISSION_TO_VOID, 5.0);
+            const struct flow_measures *flow = &synth_run(&synth)->uroflow;
+
+            assert_close(flow->delay_time.value, 5.0, 0.101);
+            assert_close(flow->delay_time.value + flow->voiding_time.value, 25.0, 0.101);
+            assert_close(flow->voided_volume.value, 300.0, 1.0);
+            synth_close(&synth);
+        }
+    }
+}
+
+/* 25 mL/s, then a tail that fades with a time constant of 6 s, on a scale of whole millilitres. */
+static double fading_volume(double at_s, const void *context)
+{
+    const double inside_s = at_s - 10.0;
+
+    (void)context;
+    if (inside_s < 3.0) {
+        return inside_s > 0.0 ? floor(25.0 * inside_s * inside_s / 6.0) : 0.0;
+    }
+    return floor(37.5 + 150.0 * (1.0 - exp(-(inside_s - 3.0) / 6.0)));
+}
+
+static void test_tail_in_whole_millilitres(void **state)
+{
+    static const double rates_hz[] = {10.0, 25.0, 50.0};
+
+    (void)state;
+    for (size_t r = 0; r < sizeof rates_hz / sizeof rates_hz[0]; r++) {
+        const struct synth_sampling sampling = {.rate_hz = rates_hz[r], .end_s = 90.0};
+        struct synth synth;
+
+        synth_open(&synth, RECORDING_UROFLOWMETRY);
+        synth_channel(&synth, SIGNAL_VVOID, sampling, fading_volume, NULL);
+        const struct flow_measures *flow = &synth_run(&synth)->uroflow;
+
+        assert_close(flow->voided_volume.value, 187.5, 1.875);
+        assert_close(flow->interruptions.value, 0.0, 0.0);
+        synth_close(&synth);
+    }
+}
+
+/* Drops: no flow that lasts, and still a volume in the vessel. */
+static void test_volume_without_flow(void **state)
+{
+    const struct steady drops = {0.2, 10.0, 100.0, 2.0};
+    const struct synth_sampling sampling = {.rate_hz = 10.0, .end_s = 130.0};
+    struct synth synth;
+
+    (void)state;
+    synth_open(&synth, RECORDING_UROFLOWMETRY);
+    synth_channel(&synth, SIGNAL_VVOID, sampling, steady_volume, &drops);
+    const struct analysis_result *result = synth_run(&synth);
+
+    assert_int_equal(result->uroflow.qmax.state, MEASURE_ABSENT);
+    assert_non_null(result->uroflow.qmax.reason);
+    assert_close(result->uroflow.voided_volume.value, 20.0, 0.01);
+    assert_non_null(synth_quality(result, "volume_without_flow"));
+    synth_close(&synth);
+}
+
 static void test_flow_with_noise(void **state)
 {
     static const double rates_hz[] = {10.0, 25.0, 100.0};
@@ -225,6 +346,10 @@ int main(void)
         cmocka_unit_test(test_flow_at_1_hz),
         cmocka_unit_test(test_flow_from_volume),
         cmocka_unit_test(test_flow_from_whole_millilitres),
+        cmocka_unit_test(test_slow_flow_from_whole_millilitres),
+        cmocka_unit_test(test_abrupt_flow_from_volume),
+        cmocka_unit_test(test_tail_in_whole_millilitres),
+        cmocka_unit_test(test_volume_without_flow),
         cmocka_unit_test(test_flow_with_noise),
         cmocka_unit_test(test_volume_and_flow_with_noise),
         cmocka_unit_test(test_volume_that_disagrees),
