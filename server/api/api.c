@@ -15,7 +15,7 @@ enum { LIST_ANSWER_LIMIT = 16 * 1024 * 1024 };
 static const int64_t TIME_LEAST_US = INT64_C(631152000) * 1000000; /* 1990-01-01 */
 static const int64_t TIME_END_US = INT64_C(4133980800) * 1000000;  /* 2101-01-01 */
 
-static const char CURSOR_FAULT[] = "is not a cursor that this list gave";
+static const char CURSOR_FAULT[] = "Is not a cursor that this list gave.";
 
 void api_fail(const struct http_request *request, struct http_response *response,
               const struct error *error)
@@ -107,6 +107,27 @@ void api_fail_list(const struct http_request *request, struct http_response *res
     fault_list_init(&faults, request->arena);
     fault_add(&faults, "?cursor", "%s", CURSOR_FAULT);
     http_problem_faults(request, response, 422, &faults);
+}
+
+void api_respond_row(const struct http_request *request, struct http_response *response, int status,
+                     const struct text *text, int version, const char *collection, const char *id)
+{
+    api_respond_json(request, response, status, text);
+    api_set_etag(request, response, version);
+    if (status == 201) {
+        http_response_header(response, "Location",
+                             arena_printf(request->arena, "%s/%s", collection, id));
+    }
+}
+
+bool api_read_page(const struct http_request *request, struct http_response *response,
+                   struct store_page *ret_page)
+{
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    http_request_check_query(request, (const char *const[]){"limit", "cursor", NULL}, &faults);
+    *ret_page = api_page(request, &faults);
+    return !api_reject(request, response, &faults);
 }
 
 struct store_page api_page(const struct http_request *request, struct fault_list *faults)

@@ -66,6 +66,14 @@ void api_respond_text(const struct http_request *request, struct http_response *
 void api_respond_json(const struct http_request *request, struct http_response *response,
                       int status, const struct text *text);
 
+/* The same for one row: its ETag, and with 201 its Location "<collection>/<id>". */
+void api_respond_row(const struct http_request *request, struct http_response *response, int status,
+                     const struct text *text, int version, const char *collection, const char *id);
+
+/* Reads the page of a list that has no filters; otherwise answers 422. */
+MUST_CHECK bool api_read_page(const struct http_request *request, struct http_response *response,
+                              struct store_page *ret_page);
+
 /* A list's `limit` and `cursor` into a page; faults for what is wrong with them. */
 struct store_page api_page(const struct http_request *request, struct fault_list *faults);
 

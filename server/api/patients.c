@@ -19,12 +19,7 @@ static void respond_patient(struct api_context *context, const struct http_reque
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     patient_json_append(&body, &patient);
-    api_respond_json(request, response, status, &body);
-    api_set_etag(request, response, patient.version);
-    if (status == 201) {
-        http_response_header(response, "Location",
-                             arena_printf(request->arena, "/v1/patients/%s", id));
-    }
+    api_respond_row(request, response, status, &body, patient.version, "/v1/patients", id);
 }
 
 void patients_list(void *opaque, struct http_request *request, struct http_response *response)

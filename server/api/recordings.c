@@ -44,7 +44,6 @@ void recordings_list(void *opaque, struct http_request *request, struct http_res
 {
     struct api_context *context = opaque;
     const char *study_id = api_path_id(request, response, 0);
-    struct fault_list faults;
     struct study study = {0};
     struct recording_row *rows = NULL;
     size_t count = 0;
@@ -52,10 +51,8 @@ void recordings_list(void *opaque, struct http_request *request, struct http_res
     if (study_id == NULL) {
         return;
     }
-    fault_list_init(&faults, request->arena);
-    http_request_check_query(request, (const char *const[]){"limit", "cursor", NULL}, &faults);
-    struct store_page page = api_page(request, &faults);
-    if (api_reject(request, response, &faults)) {
+    struct store_page page;
+    if (!api_read_page(request, response, &page)) {
         return;
     }
     if (!study_get(context->store, request->arena, study_id, &study, &error) ||
@@ -65,8 +62,8 @@ void recordings_list(void *opaque, struct http_request *request, struct http_res
     }
     size_t first = 0;
     if (!find_page(rows, count, page.cursor, &first)) {
-        fault_add(&faults, "?cursor", "Is not a cursor that this list gave.");
-        http_problem_faults(request, response, 422, &faults);
+        (void)error_set(&error, ERROR_INVALID, "cursor");
+        api_fail_list(request, response, &error);
         return;
     }
     size_t left = count - first;
@@ -151,10 +148,7 @@ static void respond_created(struct api_context *context, const struct http_reque
     text_append(&body, ",\"analysis\":");
     text_append_bytes(&body, analysis->data, analysis->length);
     text_append_char(&body, '}');
-    api_respond_json(request, response, 201, &body);
-    api_set_etag(request, response, row.revision);
-    http_response_header(response, "Location",
-                         arena_printf(request->arena, "/v1/recordings/%s", id));
+    api_respond_row(request, response, 201, &body, row.revision, "/v1/recordings", id);
 }
 
 void recordings_create(void *opaque, struct http_request *request, struct http_response *response)

@@ -24,12 +24,7 @@ static void respond_study(struct api_context *context, const struct http_request
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     study_json_append(&body, &study);
-    api_respond_json(request, response, status, &body);
-    api_set_etag(request, response, study.version);
-    if (status == 201) {
-        http_response_header(response, "Location",
-                             arena_printf(request->arena, "/v1/studies/%s", id));
-    }
+    api_respond_row(request, response, status, &body, study.version, "/v1/studies", id);
 }
 
 static int64_t query_time(const struct http_request *request, const char *name,

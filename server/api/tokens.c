@@ -28,11 +28,8 @@ static void append_token_members(struct text *out, const struct api_token *token
 void tokens_list(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
-    struct fault_list faults;
-    fault_list_init(&faults, request->arena);
-    http_request_check_query(request, (const char *const[]){"limit", "cursor", NULL}, &faults);
-    struct store_page page = api_page(request, &faults);
-    if (api_reject(request, response, &faults)) {
+    struct store_page page;
+    if (!api_read_page(request, response, &page)) {
         return;
     }
     struct api_token *tokens = NULL;

@@ -32,22 +32,14 @@ static void respond_account(struct api_context *context, const struct http_reque
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     append_account(&body, &account);
-    api_respond_json(request, response, status, &body);
-    api_set_etag(request, response, account.version);
-    if (status == 201) {
-        http_response_header(response, "Location",
-                             arena_printf(request->arena, "/v1/users/%s", id));
-    }
+    api_respond_row(request, response, status, &body, account.version, "/v1/users", id);
 }
 
 void users_list(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
-    struct fault_list faults;
-    fault_list_init(&faults, request->arena);
-    http_request_check_query(request, (const char *const[]){"limit", "cursor", NULL}, &faults);
-    struct store_page page = api_page(request, &faults);
-    if (api_reject(request, response, &faults)) {
+    struct store_page page;
+    if (!api_read_page(request, response, &page)) {
         return;
     }
     struct account *accounts = NULL;
