@@ -7,9 +7,10 @@ import {texts} from './texts.js';
 function destination() {
   const next = new URLSearchParams(location.search).get('next') ?? '';
   const address = new URL(next.startsWith('/') ? next : '/today', location.origin);
-  const own = address.origin === location.origin && !address.pathname.startsWith('/sign-in');
-  // The whole address: a path that begins with // would lead to another host.
-  return own ? address.href : '/today';
+  // A path that begins with // would lead to another host.
+  const own =
+    address.origin === location.origin && !/^\/(\/|sign-in)/.test(address.pathname);
+  return own ? address.pathname + address.search + address.hash : '/today';
 }
 
 function explain(error) {
