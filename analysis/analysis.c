@@ -37,9 +37,9 @@ static bool run_filling_and_voiding(struct study *study, struct analysis_result 
 
     result->has_filling = filling_exists(study);
     if (result->has_filling) {
-        filling_measure(study, &filling, &result->filling);
+        filling_measure(study, &record, &filling, &result->filling);
     }
-    result->has_voiding = voiding_exists(study, &record, &filling);
+    result->has_voiding = voiding_exists(study, &record);
     return !result->has_voiding ||
            voiding_measure(study, &record, &filling, result->has_filling, &result->voiding);
 }

@@ -75,8 +75,10 @@
 #define CRITERIA_REST_MIN_S    5.0
 #define CRITERIA_REST_WINDOW_S 60.0
 #define CRITERIA_REST_LEAD_S   1.0
-/* Without a marker, voiding starts with the first run of at least this volume, mL. [choice] */
+/* Without a marker, voiding starts with the first run of at least this volume, mL, after which no
+ * more than this is infused, mL; in a pressure-flow study with none, with the largest. [choice] */
 #define CRITERIA_VOID_VOLUME_MIN_ML 10.0
+#define CRITERIA_LEAK_INFUSED_ML    10.0
 /* A hand-set void_start marker may be this late within the flow that it marks, and any marker lie
  * this far outside the recording, s. [choice] */
 #define CRITERIA_MARKER_SLACK_S 2.0
@@ -123,6 +125,8 @@
 /* |integral of flow - voided volume| above both of these, mL and share, is a mismatch. [choice] */
 #define CRITERIA_VOLUME_MISMATCH_ML    10.0
 #define CRITERIA_VOLUME_MISMATCH_SHARE 0.05
+/* A pause in the voiding longer than this is told, s. [choice] */
+#define CRITERIA_LONG_PAUSE_S 10.0
 /* Qmax in this last share of the flow time suggests a wrong end. [choice] */
 #define CRITERIA_LATE_MAX_SHARE 0.05
 /* Qave above Qmax by more than this ratio is told: tails count for Qave alone. [choice] */
@@ -201,6 +205,10 @@
  * way, cmH2O. [choice] */
 #define CRITERIA_END_FILL_JUMP_CMH2O 10.0
 #define CRITERIA_END_FILL_LOOKBACK_S 30.0
+/* Where the infused volume begins to be recorded: up to this it was 0 until then; above that, mL,
+ * its counter was not set to 0. [choice] */
+#define CRITERIA_INFUSION_ZERO_ML  1.0
+#define CRITERIA_INFUSION_START_ML 10.0
 /* Rise of the infused volume that shows that filling has begun, mL. [choice] */
 #define CRITERIA_INFUSION_RISE_ML 1.0
 /* Segments over which the slope of the infused volume is taken, s; slower is idle, mL/min. [choice]

@@ -26,24 +26,61 @@ bool filling_exists(const struct study *study)
     return false;
 }
 
-/* Start of voiding as far as it is known without a permission marker. */
-static struct optional_number voiding_start(const struct study *study,
-                                            const struct flow_record *record)
+/* Whether the infusion goes on after a run, so that it was a leak rather than the voiding. */
+static bool is_filled_after(const struct study *study, const struct run *run)
 {
-    if (study->timeline.void_start.known) {
-        return study->timeline.void_start;
+    const struct series *vinf = &study->vinf;
+
+    if (vinf->count == 0) {
+        return false;
     }
-    return flow_first_onset(record,
-                            study->timeline.filling_stop.known ? study->timeline.filling_stop.value
-                                                               : -SERIES_ENDLESS,
-                            CRITERIA_VOID_VOLUME_MIN_ML);
+    const double last_s = series_time(vinf, vinf->count - 1);
+    const struct infused at_end = infusion_volume(study, fmin(run->span.to_s, last_s));
+    const struct infused last = infusion_volume(study, last_s);
+
+    return at_end.known && last.known &&
+           last.volume_ml - at_end.volume_ml > CRITERIA_LEAK_INFUSED_ML;
+}
+
+struct optional_number filling_voiding_start(const struct study *study,
+                                             const struct flow_record *record)
+{
+    const struct timeline *timeline = &study->timeline;
+    const struct optional_number earliest =
+        timeline->filling_stop.known ? timeline->filling_stop : timeline->filling_start;
+    const double from_s = earliest.known ? earliest.value : -SERIES_ENDLESS;
+    struct optional_number largest = {false, 0.0};
+    double largest_ml = 0.0;
+
+    if (timeline->void_start.known) {
+        return timeline->void_start;
+    }
+    for (size_t i = 0; i < record->run_count; i++) {
+        const struct run *run = &record->runs[i];
+        const double volume_ml = flow_run_volume(record, run);
+
+        if (run->span.to_s <= from_s || volume_ml < CRITERIA_VOID_VOLUME_MIN_ML) {
+            continue;
+        }
+        if (!is_filled_after(study, run)) {
+            return (struct optional_number){true, run->span.from_s};
+        }
+        if (volume_ml > largest_ml) {
+            largest = (struct optional_number){true, run->span.from_s};
+            largest_ml = volume_ml;
+        }
+    }
+    /* The pump ran on through all of them: in a pressure-flow study one is the voiding all the
+     * same; a cystometry may hold leaks alone. */
+    return study->recording->type == RECORDING_PRESSURE_FLOW ? largest
+                                                             : (struct optional_number){false, 0.0};
 }
 
 struct filling_phase filling_find(const struct study *study, const struct flow_record *record)
 {
     const struct timeline *timeline = &study->timeline;
     const struct span extent = study_extent(study);
-    const struct optional_number voiding = voiding_start(study, record);
+    const struct optional_number voiding = filling_voiding_start(study, record);
     struct filling_phase phase = {.span = extent, .end = FILLING_ENDS_WITH_RECORD};
 
     if (timeline->filling_start.known) {
@@ -296,6 +333,29 @@ static void note_unquiet_end(struct study *study, const struct filling_measures 
     }
 }
 
+/* Flow before the end of filling: a leak, unless the marker is late. */
+static void note_leaks(struct study *study, const struct flow_record *record,
+                       const struct filling_phase *phase)
+{
+    const struct quality_finding finding = {
+        .code = "flow_during_filling",
+        .severity = QUALITY_WARNING,
+        .signal = study->flow_derived ? SIGNAL_VVOID : SIGNAL_FLOW,
+        .text = "Flow during filling: a leak, or something poured or knocked. It does not count as "
+                "voiding, and volumes in the bladder are too large by it from here on. If voiding "
+                "begins here, set permission_to_void before it."};
+    size_t listed = 0;
+
+    for (size_t i = 0; i < record->run_count && listed < CRITERIA_SPANS_LISTED; i++) {
+        const struct span span = record->runs[i].span;
+
+        if (span.to_s > phase->span.from_s && span.to_s <= phase->span.to_s) {
+            outcome_note_span(&study->outcome, finding, span.from_s, span.to_s);
+            listed++;
+        }
+    }
+}
+
 static void note_end(struct study *study, const struct filling_phase *phase)
 {
     static const char *const texts[] = {
@@ -317,8 +377,8 @@ static void note_end(struct study *study, const struct filling_phase *phase)
     }
 }
 
-void filling_measure(struct study *study, const struct filling_phase *phase,
-                     struct filling_measures *measures)
+void filling_measure(struct study *study, const struct flow_record *record,
+                     const struct filling_phase *phase, struct filling_measures *measures)
 {
     measures->first_sensation_volume = sensation(study, phase, EVENT_FIRST_SENSATION);
     measures->first_desire_volume = sensation(study, phase, EVENT_FIRST_DESIRE);
@@ -329,6 +389,7 @@ void filling_measure(struct study *study, const struct filling_phase *phase,
     measure_pressures(study, phase, measures);
     measure_compliance(study, measures);
     note_end(study, phase);
+    note_leaks(study, record, phase);
     note_unquiet_end(study, measures);
     quality_of_filling(study, measures);
 }

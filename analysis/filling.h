@@ -18,6 +18,12 @@ struct filling_phase {
     double pressure_end_s; /* where the end-filling pressure window ends */
 };
 
+/* Start of voiding as far as it is known without a permission marker: a void_start marker, else the
+ * first run of flow that is no leak, because it is large enough and the infusion stops by its end;
+ * in a pressure-flow study without such a run, the largest. */
+struct optional_number filling_voiding_start(const struct study *study,
+                                             const struct flow_record *record);
+
 /* Finds the phase: it ends at permission to void, else at the start of voiding, else where the pump
  * stops, else with the record. */
 struct filling_phase filling_find(const struct study *study, const struct flow_record *record);
@@ -30,7 +36,7 @@ bool filling_exists(const struct study *study);
  *
  * Definitions: Abrams P et al. (ICS). Neurourol Urodyn 2002;21:167-178; compliance at the two ICS
  * points, start of filling and cystometric capacity, both outside any contraction. */
-void filling_measure(struct study *study, const struct filling_phase *phase,
-                     struct filling_measures *measures);
+void filling_measure(struct study *study, const struct flow_record *record,
+                     const struct filling_phase *phase, struct filling_measures *measures);
 
 #endif

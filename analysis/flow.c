@@ -68,23 +68,31 @@ static bool detect(const struct study *study, struct flow_record *record)
     return true;
 }
 
+/* The 2 s average, of flow whose short gaps are bridged as they are for volumes; missing where a
+ * longer gap lies in the window. */
 static bool smooth(const struct study *study, struct flow_record *record)
 {
+    const struct series *cleaned = &record->cleaned;
+    const size_t window = smooth_window(cleaned, CRITERIA_SMOOTH_HALF_S);
+    struct series bridged;
+    double *samples = NULL;
     double *smoothed = NULL;
 
-    if (!like_series(study->memory, &record->cleaned, &record->smoothed, &smoothed)) {
+    if (!like_series(study->memory, cleaned, &bridged, &samples) ||
+        !like_series(study->memory, cleaned, &record->smoothed, &smoothed)) {
         return false;
     }
-    smooth_mean(&record->cleaned, smooth_window(&record->cleaned, CRITERIA_SMOOTH_HALF_S),
-                SMOOTH_ENDS_ZERO, smoothed);
-    if (record->cleaned.rate_hz < CRITERIA_SMOOTH_RATE_MIN_HZ) {
+    memcpy(samples, cleaned->samples, cleaned->count * sizeof *samples);
+    smooth_bridge(cleaned, CRITERIA_BRIDGE_S, samples);
+    smooth_mean(&bridged, window, SMOOTH_ENDS_ZERO, smoothed);
+    smooth_drop_partial(&bridged, window, smoothed);
+    if (cleaned->rate_hz < CRITERIA_SMOOTH_RATE_MIN_HZ) {
         record->smoothed.count = 0;
     }
     return true;
 }
 
-/* Volume of a run; missing samples that are not bridged count as none. */
-static double run_volume(const struct flow_record *record, const struct run *run)
+double flow_run_volume(const struct flow_record *record, const struct run *run)
 {
     double volume_ml = 0.0;
 
@@ -108,7 +116,7 @@ static bool find_runs(const struct study *study, struct flow_record *record)
     const size_t found = runs_find(&record->detected, &rule, record->runs);
 
     for (size_t i = 0; i < found; i++) {
-        if (run_volume(record, &record->runs[i]) >= CRITERIA_RUN_VOLUME_MIN_ML) {
+        if (flow_run_volume(record, &record->runs[i]) >= CRITERIA_RUN_VOLUME_MIN_ML) {
             record->runs[record->run_count++] = record->runs[i];
         }
     }
@@ -276,19 +284,6 @@ struct void_phase flow_find_void(const struct study *study, const struct flow_re
     phase.gap_inside = !integrate_span(&record->cleaned, phase.span, CRITERIA_BRIDGE_S, &ignored);
     find_rests(study, record, &phase);
     return phase;
-}
-
-struct optional_number flow_first_onset(const struct flow_record *record, double from_s,
-                                        double volume_ml)
-{
-    for (size_t i = 0; i < record->run_count; i++) {
-        const struct run *run = &record->runs[i];
-
-        if (run->span.to_s > from_s && run_volume(record, run) >= volume_ml) {
-            return (struct optional_number){true, run->span.from_s};
-        }
-    }
-    return (struct optional_number){false, 0.0};
 }
 
 /* Down to where the trickle beside a voiding is followed: the side's own rest, else the other's. */

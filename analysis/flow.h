@@ -59,9 +59,8 @@ struct void_phase flow_limits_free(const struct study *study, const struct flow_
  * belongs to it). */
 struct void_phase flow_limits_from(const struct study *study, double from_s);
 
-/* Onset of the first run of at least `volume_ml` that ends after `from_s`. */
-struct optional_number flow_first_onset(const struct flow_record *record, double from_s,
-                                        double volume_ml);
+/* Volume of a run, mL; missing samples that are not bridged count as none. */
+double flow_run_volume(const struct flow_record *record, const struct run *run);
 
 /* Part of run `index` that belongs to the voiding. */
 struct span flow_run_span(const struct flow_record *record, const struct void_phase *phase,

@@ -15,7 +15,8 @@ static struct infused from_signal(const struct series *vinf, double at_s)
     const double slack_s = CRITERIA_BRIDGE_S;
     double read_s = at_s;
 
-    if (at_s < vinf->start_s && vinf->start_s - at_s <= slack_s) {
+    if (at_s < vinf->start_s &&
+        (vinf->start_s - at_s <= slack_s || fabs(vinf->samples[0]) <= CRITERIA_INFUSION_ZERO_ML)) {
         read_s = vinf->start_s;
     } else if (at_s > last_s && at_s - last_s <= slack_s) {
         read_s = last_s;

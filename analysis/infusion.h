@@ -13,7 +13,8 @@ struct infused {
 
 /* Infused volume at a moment: the signal, read by interpolation; without a signal the entered
  * filling rate times the time for which the markers say that the pump ran. A moment up to 1 s
- * outside the signal takes its first or last sample. */
+ * outside the signal takes its first or last sample, and so does any before a signal that begins at
+ * 0: it is recorded from the start of the pump on. */
 struct infused infusion_volume(const struct study *study, double at_s);
 
 /* Text that says how a bladder volume was made. */

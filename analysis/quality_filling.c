@@ -85,6 +85,28 @@ static void note_capacity(struct study *study, const struct filling_measures *me
     }
 }
 
+static void note_infusion_start(struct study *study)
+{
+    const struct series *vinf = &study->vinf;
+    size_t first = 0;
+
+    while (first < vinf->count && isnan(vinf->samples[first])) {
+        first++;
+    }
+    if (first < vinf->count && fabs(vinf->samples[first]) > CRITERIA_INFUSION_START_ML) {
+        outcome_note_span(
+            &study->outcome,
+            (struct quality_finding){
+                .code = "infused_volume_start",
+                .severity = QUALITY_WARNING,
+                .signal = SIGNAL_VINF,
+                .text = "The infused volume does not begin near 0. Volumes of sensations and "
+                        "capacity hold all that its counter shows: check that the counter was set "
+                        "to 0, and that the recording began before filling."},
+            series_time(vinf, first), series_time(vinf, first));
+    }
+}
+
 void quality_of_filling(struct study *study, const struct filling_measures *measures)
 {
     const struct resting_range range = range_for(study->recording->conditions.position);
@@ -98,6 +120,7 @@ void quality_of_filling(struct study *study, const struct filling_measures *meas
     note_rest(study, &measures->pdet_baseline, pdet_range, SIGNAL_PDET);
     note_order(study, measures);
     note_capacity(study, measures);
+    note_infusion_start(study);
     if (!study->timeline.filling_start.known) {
         outcome_note(&study->outcome, "no_filling_start_marker", QUALITY_INFO, SIGNAL_NONE,
                      "There is no filling_start marker. Filling was taken to start where the "

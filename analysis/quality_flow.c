@@ -196,6 +196,29 @@ static void note_ends(struct study *study, const struct void_phase *phase)
     }
 }
 
+static void note_pauses(struct study *study, const struct flow_record *record,
+                        const struct void_phase *phase)
+{
+    const struct quality_finding finding = {
+        .code = "long_pause",
+        .severity = QUALITY_INFO,
+        .signal = flow_signal(study),
+        .text = "Flow pauses for more than 10 s. What comes after may be another voiding: if so, "
+                "part them with void_start and void_end."};
+    size_t listed = 0;
+
+    for (size_t i = phase->first_run; i + 1 < phase->run_end && listed < CRITERIA_SPANS_LISTED;
+         i++) {
+        const double from_s = record->runs[i].span.to_s;
+        const double to_s = record->runs[i + 1].span.from_s;
+
+        if (to_s - from_s > CRITERIA_LONG_PAUSE_S) {
+            outcome_note_span(&study->outcome, finding, from_s, to_s);
+            listed++;
+        }
+    }
+}
+
 static void note_mismatch(struct study *study, const struct flow_record *record,
                           const struct void_phase *phase, double volume_ml)
 {
@@ -327,6 +350,7 @@ void quality_of_flow(struct study *study, const struct flow_record *record,
     }
     note_zero(study, record, phase);
     note_ends(study, phase);
+    note_pauses(study, record, phase);
     if (measure_known(&measures->voided_volume)) {
         note_mismatch(study, record, phase, measures->voided_volume.value);
         note_volume(study, measures);

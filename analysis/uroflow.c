@@ -69,9 +69,11 @@ static struct measure measure_qmax(const struct study *study, const struct flow_
                       study->flow_derived
                           ? "maximum of the centred 2 s average of the flow; flow is the slope of "
                             "the voided volume over 0.5 s, its steps joined by straight lines; "
-                            "knocks on the meter excluded"
+                            "knocks on the meter excluded, gaps of up to 1 s bridged, windows with "
+                            "longer ones left out"
                           : "maximum of the centred 2 s average of the flow; knocks on the meter "
-                            "excluded");
+                            "excluded, gaps of up to 1 s bridged, windows with "
+                            "longer ones left out");
 }
 
 /* Level of the volume channel over the second beside `at_s` (side 1 after it, -1 before it), or at

@@ -22,15 +22,14 @@ struct pressure_trace {
     const char *absent;     /* why there is none */
 };
 
-bool voiding_exists(const struct study *study, const struct flow_record *record,
-                    const struct filling_phase *filling)
+bool voiding_exists(const struct study *study, const struct flow_record *record)
 {
     if (study->recording->type == RECORDING_PRESSURE_FLOW) {
         return true;
     }
     return study->flow.count > 0 &&
            (study->timeline.permission.known || study->timeline.void_start.known ||
-            flow_first_onset(record, filling->span.from_s, CRITERIA_VOID_VOLUME_MIN_ML).known);
+            filling_voiding_start(study, record).known);
 }
 
 static struct measure measure_delay(struct study *study)

@@ -6,8 +6,7 @@
 
 /* Whether the recording holds a voiding: a pressure-flow study always does, a cystometry when flow
  * was recorded and either marked or found. */
-bool voiding_exists(const struct study *study, const struct flow_record *record,
-                    const struct filling_phase *filling);
+bool voiding_exists(const struct study *study, const struct flow_record *record);
 
 /* Computes the voiding measures. Flow is measured later than pressure, because the stream has to
  * travel: pressures are read `flow_delay` before the recorded moment of flow.

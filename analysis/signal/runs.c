@@ -16,21 +16,29 @@ struct scan {
     const struct run_rule *rule;
     struct run *runs;
     size_t count;
+    double reached_s; /* end of the last stretch, short or not, that goes on the last run */
 };
 
-/* Takes a stretch: it goes on the last run when the gap is too short to count, and starts a new one
- * when it is long enough itself. */
+/* Takes a stretch. One that is long enough goes on the last run when the gaps between them are too
+ * short to count, and else starts a new run; a shorter one only bridges to a later one, so that a
+ * run ends as it starts, with a stretch that lasts. */
 static void take_stretch(struct scan *scan, struct run stretch)
 {
     struct run *last = scan->count > 0 ? &scan->runs[scan->count - 1] : NULL;
+    const bool lasts =
+        stretch.span.to_s - stretch.span.from_s >= scan->rule->min_run_s * (1.0 - 1e-9);
 
-    if (last != NULL && stretch.span.from_s - last->span.to_s < scan->rule->min_gap_s) {
-        last->span.to_s = stretch.span.to_s;
-        last->end_unseen = stretch.end_unseen;
+    if (last != NULL && stretch.span.from_s - scan->reached_s < scan->rule->min_gap_s) {
+        scan->reached_s = stretch.span.to_s;
+        if (lasts || stretch.end_unseen) {
+            last->span.to_s = stretch.span.to_s;
+            last->end_unseen = stretch.end_unseen;
+        }
         return;
     }
-    if (stretch.span.to_s - stretch.span.from_s >= scan->rule->min_run_s * (1.0 - 1e-9)) {
+    if (lasts) {
         scan->runs[scan->count++] = stretch;
+        scan->reached_s = stretch.span.to_s;
     }
 }
 

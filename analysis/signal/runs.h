@@ -6,7 +6,7 @@
 
 struct run_rule {
     double threshold;  /* on at or above this */
-    double min_run_s;  /* a run starts with a stretch of at least this length */
+    double min_run_s;  /* a run starts and ends with a stretch of at least this length */
     double min_gap_s;  /* and ends when the signal stays below for at least this long */
     double bridge_s;   /* missing samples up to this long do not end a stretch */
     double step_per_s; /* a change faster than this, per second, is a step between two samples */

@@ -61,6 +61,46 @@ void smooth_mean(const struct series *series, size_t window, enum smooth_ends en
     }
 }
 
+void smooth_bridge(const struct series *series, double bridge_s, double *samples)
+{
+    const double longest = bridge_s * series->rate_hz * (1.0 + 1e-9);
+    size_t known = series->count;
+
+    for (size_t i = 0; i < series->count; i++) {
+        if (isnan(samples[i])) {
+            continue;
+        }
+        const double steps = known < i ? (double)(i - known) : 0.0;
+
+        if (steps > 1.0 && steps <= longest) {
+            for (size_t k = known + 1; k < i; k++) {
+                samples[k] =
+                    samples[known] + (samples[i] - samples[known]) * (double)(k - known) / steps;
+            }
+        }
+        known = i;
+    }
+}
+
+void smooth_drop_partial(const struct series *series, size_t window, double *output)
+{
+    const size_t half = window / 2;
+    size_t dropped = 0; /* everything before it is done */
+
+    for (size_t i = 0; i < series->count; i++) {
+        if (!isnan(series->samples[i])) {
+            continue;
+        }
+        const size_t end = series->count - i > half ? i + half + 1 : series->count;
+        size_t k = i > half ? i - half : 0;
+
+        for (k = k > dropped ? k : dropped; k < end; k++) {
+            output[k] = SERIES_MISSING;
+        }
+        dropped = end;
+    }
+}
+
 /* First place in sorted[0..count) whose value is not below `value`. */
 static size_t sorted_place(const double *sorted, size_t count, double value)
 {

@@ -23,6 +23,16 @@ size_t smooth_window(const struct series *series, double half_s);
  * is, and where less than half of the window's samples are present: it never fills a gap. */
 void smooth_mean(const struct series *series, size_t window, enum smooth_ends ends, double *output);
 
+/* Bridges gaps of missing samples by straight lines, in place, where the samples on both sides are
+ * not further apart than bridge_s. */
+void smooth_bridge(const struct series *series, double bridge_s, double *samples);
+
+/* Makes missing what smooth_mean() made of a window with a missing sample in it.
+ *
+ * series  what was smoothed
+ * output  what came out, changed */
+void smooth_drop_partial(const struct series *series, size_t window, double *output);
+
 /* Sliding median of the samples present; windows shorten at the ends; missing where the centre is.
  * A step or a ramp passes unchanged.
  *

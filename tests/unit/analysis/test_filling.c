@@ -226,12 +226,43 @@ static void test_onset_of_infusion(void **state)
     assert_close(infusion_onset(&still), 10.0, 1e-9);
 }
 
+/* A volume that is recorded from the start of the pump on was 0 before it; a counter that was not
+ * set to 0 is told. */
+static void test_infused_volume_begins(void **state)
+{
+    static const double late_points[][2] = {{20.0, 0.0}, {320.0, 300.0}, {360.0, 300.0}};
+    static const double counter_points[][2] = {{20.0, 80.0}, {320.0, 380.0}, {360.0, 380.0}};
+    static const struct polyline late = {3, late_points};
+    static const struct polyline counter = {3, counter_points};
+    const struct synth_sampling from_pump = {.rate_hz = 2.0, .start_s = 20.0, .end_s = 360.0};
+    struct synth synth;
+
+    (void)state;
+    open_filling(&synth, false);
+    synth_channel(&synth, SIGNAL_VINF, from_pump, polyline_value, &late);
+    synth_event(&synth, EVENT_FILLING_START, 20.0);
+    synth_event(&synth, EVENT_PERMISSION_TO_VOID, 340.0);
+    assert_close(synth_run(&synth)->filling.compliance.value, 30.0, 2.0);
+    assert_close(synth_run(&synth)->filling.compliance_volume_change.value, 300.0, 1.0);
+    assert_null(synth_quality(synth_run(&synth), "infused_volume_start"));
+    synth_close(&synth);
+
+    open_filling(&synth, false);
+    synth_channel(&synth, SIGNAL_VINF, from_pump, polyline_value, &counter);
+    synth_event(&synth, EVENT_FILLING_START, 20.0);
+    synth_event(&synth, EVENT_PERMISSION_TO_VOID, 340.0);
+    assert_absent(&synth_run(&synth)->filling.compliance, "no sample at that moment");
+    assert_non_null(synth_quality(synth_run(&synth), "infused_volume_start"));
+    synth_close(&synth);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_ends_one_after_the_other),
         cmocka_unit_test(test_volumes_from_the_rate),
         cmocka_unit_test(test_sensations),
+        cmocka_unit_test(test_infused_volume_begins),
         cmocka_unit_test(test_quiet_window),
         cmocka_unit_test(test_contraction_at_the_end),
         cmocka_unit_test(test_missing_pressures),

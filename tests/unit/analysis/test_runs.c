@@ -41,6 +41,7 @@ static void test_gaps_that_count(void **state)
 {
     static const size_t near[][2] = {{20, 30}, {38, 50}};
     static const size_t apart[][2] = {{20, 30}, {41, 50}};
+    static const size_t bridge[][2] = {{20, 30}, {38, 40}, {47, 49}, {56, 63}};
     static const size_t flicker[][2] = {{20, 30}, {38, 40}, {47, 49}, {70, 73}};
     struct run runs[ROOM];
 
@@ -48,9 +49,11 @@ static void test_gaps_that_count(void **state)
     assert_int_equal(find(near, 2, 1.0, runs), 1);
     assert_close(runs[0].span.to_s, 4.95, 1e-9);
     assert_int_equal(find(apart, 2, 1.0, runs), 2);
-    /* Once flowing, any return within a second keeps the run; later, a short one starts none. */
+    /* Short returns neither start a run nor prolong one; they bridge to a longer one. */
     assert_int_equal(find(flicker, 4, 1.0, runs), 1);
-    assert_close(runs[0].span.to_s, 4.85, 1e-9);
+    assert_close(runs[0].span.to_s, 2.95, 1e-9);
+    assert_int_equal(find(bridge, 4, 1.0, runs), 1);
+    assert_close(runs[0].span.to_s, 6.25, 1e-9);
 }
 
 static void test_step_or_ramp(void **state)

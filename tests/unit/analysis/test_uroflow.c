@@ -246,6 +246,68 @@ static void test_noise(void **state)
     }
 }
 
+/* 30 mL/s for a second, then 5: what is lost between is bridged before the average is taken, and an
+ * average over what was lost for longer is none. */
+static void test_gap_beside_a_burst(void **state)
+{
+    static const size_t lost[] = {9, 20};
+    static const double points[][2] = {{5.0, 0.0},  {5.01, 30.0}, {6.0, 30.0},
+                                       {6.01, 5.0}, {18.0, 5.0},  {18.01, 0.0}};
+    static const struct polyline line = {6, points};
+
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        struct synth synth;
+
+        synth_open(&synth, RECORDING_UROFLOWMETRY);
+        synth_channel(&synth, SIGNAL_FLOW, sampling, polyline_value, &line);
+        synth_lose(&synth, SIGNAL_FLOW, 6.05, 6.05 + 0.1 * (double)lost[i]);
+        const struct flow_measures *flow = &synth_run(&synth)->uroflow;
+
+        /* 11 samples of the burst, 9 on the line down, one of the rest. */
+        assert_close(flow->qmax.value, i == 0 ? (10.0 * 30.0 + 9.0 * 17.5 + 5.0) / 21.0 : 5.0,
+                     i == 0 ? 1.5 : 1e-6);
+        synth_close(&synth);
+    }
+}
+
+/* Drips after the end no more prolong the flow than drips before it bring it forward. */
+static void test_drips_beside_the_flow(void **state)
+{
+    static const double step[][2] = {{9.9, 0.0}, {10.0, 15.0}, {30.0, 15.0}, {30.1, 0.0}};
+    static const struct polyline line = {4, step};
+    static const size_t drips[] = {65, 74, 83, 92, 308, 317, 326, 335};
+    struct synth synth;
+
+    (void)state;
+    synth_open(&synth, RECORDING_UROFLOWMETRY);
+    double *samples = synth_channel(&synth, SIGNAL_FLOW, sampling, polyline_value, &line);
+
+    for (size_t i = 0; i < 3 * sizeof drips / sizeof drips[0]; i++) {
+        samples[drips[i / 3] + i % 3] = 1.0;
+    }
+    assert_close(synth_run(&synth)->uroflow.flow_time.value, 20.1, 0.1);
+    synth_close(&synth);
+}
+
+static void test_long_pause(void **state)
+{
+    static const double points[][2] = {{10.0, 0.0}, {15.0, 20.0}, {20.0, 0.0},
+                                       {32.0, 0.0}, {35.0, 20.0}, {40.0, 0.0}};
+    static const struct polyline line = {6, points};
+    struct synth synth;
+
+    (void)state;
+    synth_open(&synth, RECORDING_UROFLOWMETRY);
+    synth_channel(&synth, SIGNAL_FLOW, sampling, polyline_value, &line);
+    const struct quality_finding *pause = synth_quality(synth_run(&synth), "long_pause");
+
+    assert_non_null(pause);
+    assert_close(pause->from_s, 20.0, 0.2);
+    assert_close(pause->to_s, 32.0, 0.2);
+    synth_close(&synth);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -260,6 +322,9 @@ int main(void)
         cmocka_unit_test(test_clean_flow_has_no_notes),
         cmocka_unit_test(test_too_slow_for_the_average),
         cmocka_unit_test(test_noise),
+        cmocka_unit_test(test_gap_beside_a_burst),
+        cmocka_unit_test(test_drips_beside_the_flow),
+        cmocka_unit_test(test_long_pause),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

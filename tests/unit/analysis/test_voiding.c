@@ -91,6 +91,44 @@ static void test_leak_before_permission(void **state)
     check_leak(true);
 }
 
+/* Without any marker: a leak of 15 mL while the pump runs is no voiding, and is told. */
+static void test_large_leak_without_markers(void **state)
+{
+    const struct pressure_flow_truth truth = pressure_flow_truth();
+    struct synth synth;
+
+    (void)state;
+    pressure_flow_open(&synth, (struct pressure_flow_case){.rate_hz = 10.0});
+    double *flow = synth_writable(&synth, SIGNAL_FLOW);
+
+    for (size_t i = 2000; i < 2030; i++) {
+        flow[i] = 5.0;
+    }
+    assert_non_null(synth_quality(synth_run(&synth), "flow_during_filling"));
+    synth.recording.event_count = 0;
+    for (int type = RECORDING_CYSTOMETRY; type <= RECORDING_PRESSURE_FLOW; type++) {
+        synth.recording.type = (enum recording_type)type;
+        const struct analysis_result *result = synth_run(&synth);
+        const struct quality_finding *leak = synth_quality(result, "flow_during_filling");
+
+        assert_true(result->has_voiding);
+        assert_close(result->filling.cystometric_capacity.value, 400.0, 0.5);
+        assert_close(result->voiding.flow.voided_volume.value, truth.voided_ml, 3.0);
+        assert_close(result->voiding.flow.interruptions.value, 0.0, 0.0);
+        assert_non_null(leak);
+        assert_close(leak->from_s, 200.0, 0.11);
+        assert_close(leak->to_s, 203.0, 0.11);
+    }
+    /* With the leak alone, a cystometry has no voiding, and the end of filling is not at it. */
+    for (size_t i = 5000; i < synth.recording.channels[2].sample_count; i++) {
+        flow[i] = 0.0;
+    }
+    synth.recording.type = RECORDING_CYSTOMETRY;
+    assert_false(synth_run(&synth)->has_voiding);
+    assert_close(synth_run(&synth)->filling.cystometric_capacity.value, 400.0, 0.5);
+    synth_close(&synth);
+}
+
 static void test_entered_delay(void **state)
 {
     static const struct {
@@ -166,6 +204,7 @@ int main(void)
         cmocka_unit_test(test_no_flow_signal),
         cmocka_unit_test(test_no_pressures),
         cmocka_unit_test(test_leak_before_permission),
+        cmocka_unit_test(test_large_leak_without_markers),
         cmocka_unit_test(test_entered_delay),
         cmocka_unit_test(test_plausible_among_themselves),
         cmocka_unit_test(test_voiding_alone),
