@@ -69,6 +69,22 @@ static bool reduce_rate(struct series *series, const struct analysis_memory *mem
     return true;
 }
 
+/* Means over the steps of a coarse volume would hide them, so they are joined first. */
+static bool join_fast_volume(struct series *volume, const struct analysis_memory *memory)
+{
+    if (resample_block(volume, CRITERIA_ANALYSIS_RATE_HZ) <= 1) {
+        return true;
+    }
+    double *joined = memory_doubles(memory, volume->count);
+
+    if (joined == NULL) {
+        return false;
+    }
+    derive_join_steps(volume, derive_step(volume), joined);
+    volume->samples = joined;
+    return true;
+}
+
 static bool take_signal(struct study *study, enum signal_kind signal, struct series *ret_series)
 {
     const struct channel *channel = recording_channel(study->recording, signal);
@@ -105,7 +121,8 @@ static bool take_signal(struct study *study, enum signal_kind signal, struct ser
             return false;
         }
     }
-    if (!reduce_rate(&series, study->memory)) {
+    if ((signal == SIGNAL_VVOID && !join_fast_volume(&series, study->memory)) ||
+        !reduce_rate(&series, study->memory)) {
         return false;
     }
     *ret_series = series;
@@ -142,9 +159,9 @@ static bool flow_from_volume(struct study *study)
     if (joined == NULL || scratch == NULL || slope == NULL) {
         return false;
     }
-    struct series volume = study->vvoid;
-
     const double step_ml = derive_step(&study->vvoid);
+
+    struct series volume = study->vvoid;
 
     derive_join_steps(&study->vvoid, step_ml, joined);
     volume.samples = joined;

@@ -129,7 +129,7 @@ static double steady_volume(double at_s, const void *context)
 static void test_slow_flow_from_whole_millilitres(void **state)
 {
     static const double flows[] = {0.6, 0.8, 1.0, 1.2, 2.0, 3.0};
-    static const double rates_hz[] = {10.0, 25.0, 50.0, 100.0};
+    static const double rates_hz[] = {10.0, 25.0, 50.0, 100.0, 250.0, 1000.0};
 
     (void)state;
     for (size_t f = 0; f < sizeof flows / sizeof flows[0]; f++) {
