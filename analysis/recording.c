@@ -106,6 +106,31 @@ enum event_code event_code_from_name(const char *name)
     return EVENT_OTHER;
 }
 
+const char *const *patient_sex_names(void)
+{
+    static const char *const names[] = {
+        [SEX_UNKNOWN] = "unknown",
+        [SEX_FEMALE] = "female",
+        [SEX_MALE] = "male",
+        [SEX_OTHER] = "other",
+        NULL,
+    };
+
+    return names;
+}
+
+enum patient_sex patient_sex_from_name(const char *name)
+{
+    const char *const *names = patient_sex_names();
+
+    for (int sex = 0; names[sex] != NULL; sex++) {
+        if (strcmp(names[sex], name) == 0) {
+            return (enum patient_sex)sex;
+        }
+    }
+    return SEX_UNKNOWN;
+}
+
 const char *signal_unit(enum signal_kind signal)
 {
     return (unsigned)signal < SIGNAL_COUNT ? signals[signal].unit : NULL;

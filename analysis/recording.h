@@ -135,6 +135,12 @@ enum recording_type recording_type_from_name(const char *name);
 enum signal_kind signal_from_name(const char *name);
 enum event_code event_code_from_name(const char *name);
 
+/* FHIR administrative genders, by enum patient_sex, then NULL: "unknown", "female", ... */
+const char *const *patient_sex_names(void);
+
+/* SEX_UNKNOWN for any other name. */
+enum patient_sex patient_sex_from_name(const char *name);
+
 /* UCUM code of the unit in which the analysis expects a signal, e.g. "cm[H2O]". */
 const char *signal_unit(enum signal_kind signal);
 

@@ -47,8 +47,7 @@ int app_serve(const struct config *config)
 {
     struct error error = {0};
     struct dispatch_options dispatch = {
-        .settings = {.software_version = PENSTOCK_VERSION,
-                     .secure_cookies = config->secure_cookies},
+        .settings = {.secure_cookies = config->secure_cookies},
         .database = config->database,
     };
     struct http_server_options options = {

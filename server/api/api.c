@@ -6,6 +6,7 @@
 
 #include <errno.h>
 #include <math.h>
+#include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -113,6 +114,9 @@ void api_respond_row(const struct http_request *request, struct http_response *r
                      const struct text *text, int version, const char *collection, const char *id)
 {
     api_respond_json(request, response, status, text);
+    if (response->status != status) {
+        return; /* the answer was too large and is a problem instead */
+    }
     api_set_etag(request, response, version);
     if (status == 201) {
         http_response_header(response, "Location",
@@ -201,6 +205,15 @@ void api_respond_list(const struct http_request *request, struct http_response *
 void api_set_etag(const struct http_request *request, struct http_response *response, int number)
 {
     response->etag = arena_printf(request->arena, "\"%d\"", number);
+}
+
+void api_set_content_etag(const struct http_request *request, struct http_response *response)
+{
+    unsigned char digest[crypto_generichash_BYTES_MIN];
+    char hex[sizeof digest * 2 + 1];
+    crypto_generichash(digest, sizeof digest, response->body, response->body_length, NULL, 0);
+    sodium_bin2hex(hex, sizeof hex, digest, sizeof digest);
+    response->etag = arena_printf(request->arena, "\"%s\"", hex);
 }
 
 bool api_matches(const struct http_request *request, struct http_response *response, int number)

@@ -28,7 +28,6 @@ enum api_route_flags {
 
 /* Settings that handlers depend on; lives as long as the server. */
 struct api_settings {
-    const char *software_version;
     bool secure_cookies;
 };
 
@@ -84,6 +83,9 @@ void api_respond_list(const struct http_request *request, struct http_response *
 
 /* Sets "\"<number>\"" as the answer's ETag. */
 void api_set_etag(const struct http_request *request, struct http_response *response, int number);
+
+/* Sets an ETag made from the answer's body, for what has no version of its own. */
+void api_set_content_etag(const struct http_request *request, struct http_response *response);
 
 /* Whether If-Match names version `number`; otherwise answers 412. */
 MUST_CHECK bool api_matches(const struct http_request *request, struct http_response *response,

@@ -2,7 +2,6 @@
 #include "api/handlers.h"
 #include "base/embedded.h"
 
-#include <sodium.h>
 #include <string.h>
 
 struct media_type_row {
@@ -44,17 +43,6 @@ static const char *media_type_of(const char *name)
     return "application/octet-stream";
 }
 
-/* The content names itself, so that a browser asks again and is told that nothing changed. */
-static const char *content_etag(const struct http_request *request,
-                                const struct embedded_file *file)
-{
-    unsigned char digest[crypto_generichash_BYTES_MIN];
-    char hex[sizeof digest * 2 + 1];
-    crypto_generichash(digest, sizeof digest, file->data, file->length, NULL, 0);
-    sodium_bin2hex(hex, sizeof hex, digest, sizeof digest);
-    return arena_printf(request->arena, "\"%s\"", hex);
-}
-
 static void send_file(const struct http_request *request, struct http_response *response,
                       const char *name)
 {
@@ -66,7 +54,7 @@ static void send_file(const struct http_request *request, struct http_response *
     http_respond(response, 200, media_type_of(name), file->data, file->length);
     response->shared_static = true;
     response->cacheable = true;
-    response->etag = content_etag(request, file);
+    api_set_content_etag(request, response);
     http_response_header(response, "Cache-Control", "no-cache");
 }
 

@@ -5,8 +5,6 @@
 
 #include <string.h>
 
-static const char *const SEXES[] = {"male", "female", "other", "unknown", NULL};
-
 static void respond_patient(struct api_context *context, const struct http_request *request,
                             struct http_response *response, int status, const char *id)
 {
@@ -79,7 +77,7 @@ static void read_patient(struct json_reader *reader, struct patient *patient)
         fault_add(reader->faults, json_reader_pointer(reader, "birth_date"),
                   "Must be a real date YYYY-MM-DD of the last 150 years.");
     }
-    patient->sex = json_reader_word(reader, "sex", JSON_REQUIRED, SEXES);
+    patient->sex = json_reader_word(reader, "sex", JSON_REQUIRED, patient_sex_names());
     patient->weight_kg = json_reader_number(reader, "weight_kg", JSON_OPTIONAL, 0.2, 400.0);
 }
 

@@ -1,6 +1,18 @@
 #include "api/roles_json.h"
 
+#include "formats/limits.h"
 #include "store/store_account.h"
+
+static const char *all_role_names(struct arena *arena)
+{
+    struct text names;
+    text_init(&names, arena, LIMIT_NAME_BYTES);
+    for (unsigned role = 1; role <= ROLE_ANY; role <<= 1) {
+        text_append(&names, role == 1 ? "" : ", ");
+        text_append(&names, role_name(role));
+    }
+    return names.data;
+}
 
 static unsigned read_role(struct json_reader *reader, const json_t *item, size_t index,
                           unsigned roles)
@@ -10,9 +22,8 @@ static unsigned read_role(struct json_reader *reader, const json_t *item, size_t
     const char *name = json_string_value(item);
     unsigned role = name == NULL ? 0 : role_from_name(name);
     if (role == 0) {
-        fault_add(reader->faults, pointer,
-                  "Must be one of room, clinician, physician, referrer, integration, auditor, "
-                  "administrator.");
+        fault_add(reader->faults, pointer, "Must be one of %s.",
+                  all_role_names(reader->faults->arena));
     } else if (roles & role) {
         fault_add(reader->faults, pointer, "Is named twice.");
     }

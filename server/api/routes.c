@@ -2,6 +2,7 @@
 
 #include "api/api.h"
 #include "api/handlers.h"
+#include "http/router.h"
 
 #include <stdio.h>
 
@@ -25,7 +26,7 @@
         "text/html", NULL                                                                          \
     }
 
-/* Sorted by path as people look them up; the first pattern that fits wins. */
+/* Grouped by resource; the first pattern that fits wins. */
 static const struct http_route ROUTES[] = {
     {HTTP_GET,
      "/healthz",
@@ -191,12 +192,6 @@ static const struct http_route ROUTES[] = {
      API_ROUTE_OWN_TRANSACTION | HTTP_ROUTE_HEAVY, LIMIT_BODY_BYTES, JSON_ONLY, JSON_ONLY},
 };
 
-static const char *const METHOD_NAMES[HTTP_METHOD_COUNT] = {
-    [HTTP_GET] = "GET",         [HTTP_HEAD] = "HEAD",   [HTTP_POST] = "POST",
-    [HTTP_PUT] = "PUT",         [HTTP_PATCH] = "PATCH", [HTTP_DELETE] = "DELETE",
-    [HTTP_OPTIONS] = "OPTIONS",
-};
-
 const struct http_route *routes_table(size_t *ret_count)
 {
     *ret_count = sizeof ROUTES / sizeof ROUTES[0];
@@ -220,7 +215,7 @@ static void print_roles(const struct http_route *route)
 void routes_print(void)
 {
     for (size_t i = 0; i < sizeof ROUTES / sizeof ROUTES[0]; i++) {
-        printf("%s %s", METHOD_NAMES[ROUTES[i].method], ROUTES[i].pattern);
+        printf("%s %s", router_method_name(ROUTES[i].method), ROUTES[i].pattern);
         print_roles(&ROUTES[i]);
         printf("\n");
     }

@@ -117,15 +117,6 @@ void studies_list(void *opaque, struct http_request *request, struct http_respon
     api_respond_list(request, response, &items, next);
 }
 
-/* A member of the stored history, NULL when it has none. */
-static const char *stored_entry(struct arena *arena, const char *history, const char *member)
-{
-    struct fault_list ignored;
-    fault_list_init(&ignored, arena);
-    const json_t *value = json_reader_parse(arena, history, strlen(history), &ignored);
-    return json_string_value(json_object_get(value, member));
-}
-
 /* Diary, pad test and medication as the clinic writes them; a report needs them as context. What is
  * not named keeps what `current` holds, null removes it (RFC 7396). */
 static const char *read_history(struct json_reader *reader, const char *current)
@@ -136,6 +127,7 @@ static const char *read_history(struct json_reader *reader, const char *current)
     if (value == NULL) {
         return json_reader_is_null(reader, "history") ? "{}" : current;
     }
+    const json_t *stored = json_reader_parse(arena, current, strlen(current), reader->faults);
     struct json_reader history;
     struct text out;
     const char *separator = "";
@@ -143,9 +135,9 @@ static const char *read_history(struct json_reader *reader, const char *current)
     text_init(&out, arena, LIMIT_SMALL_BODY_BYTES);
     text_append_char(&out, '{');
     for (size_t i = 0; i < sizeof MEMBERS / sizeof MEMBERS[0]; i++) {
-        const char *stored = stored_entry(arena, current, MEMBERS[i]);
+        const char *before = json_string_value(json_object_get(stored, MEMBERS[i]));
         const char *entry =
-            api_patch_string(&history, MEMBERS[i], LIMIT_NOTE_BYTES, stored == NULL ? "" : stored);
+            api_patch_string(&history, MEMBERS[i], LIMIT_NOTE_BYTES, before == NULL ? "" : before);
         if (entry[0] != '\0') {
             text_append(&out, separator);
             api_append_string(&out, MEMBERS[i], entry);

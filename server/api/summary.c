@@ -2,7 +2,6 @@
 #include "api/handlers.h"
 #include "report/summary_html.h"
 
-#include <sodium.h>
 #include <string.h>
 
 enum { SUMMARY_LIMIT = 32 * 1024 * 1024 };
@@ -24,17 +23,6 @@ static bool load_recordings(struct api_context *context, struct arena *arena, co
     }
     summary->recordings = recordings;
     return true;
-}
-
-/* A summary changes with its study, its patient and any recording, so its content names it. */
-static const char *content_etag(struct arena *arena, const struct text *body)
-{
-    unsigned char digest[crypto_generichash_BYTES_MIN];
-    char hex[sizeof digest * 2 + 1];
-    crypto_generichash(digest, sizeof digest, (const unsigned char *)body->data, body->length, NULL,
-                       0);
-    sodium_bin2hex(hex, sizeof hex, digest, sizeof digest);
-    return arena_printf(arena, "\"%s\"", hex);
 }
 
 void summary_get(void *opaque, struct http_request *request, struct http_response *response)
@@ -68,5 +56,8 @@ void summary_get(void *opaque, struct http_request *request, struct http_respons
         summary_json_write(&summary, &body);
         api_respond_json(request, response, 200, &body);
     }
-    response->etag = content_etag(arena, &body);
+    /* It changes with its study, its patient and any recording: only the content names it. */
+    if (response->status == 200) {
+        api_set_content_etag(request, response);
+    }
 }

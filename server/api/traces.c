@@ -175,19 +175,19 @@ static void read_query(const struct http_request *request, const struct recordin
     }
 }
 
-static bool read_samples(struct api_context *context, struct arena *arena, const char *id,
+static bool read_samples(struct api_context *context, const char *id,
                          const struct trace_source *source, struct sample_span span, double *values,
                          double *scratch, struct error *reterr)
 {
-    if (!recording_samples(context->store, arena, id, source->channel, span.first, span.count,
-                           values, reterr)) {
+    if (!recording_samples(context->store, id, source->channel, span.first, span.count, values,
+                           reterr)) {
         return false;
     }
     if (source->subtrahend == NULL) {
         return true;
     }
-    if (!recording_samples(context->store, arena, id, source->subtrahend, span.first, span.count,
-                           scratch, reterr)) {
+    if (!recording_samples(context->store, id, source->subtrahend, span.first, span.count, scratch,
+                           reterr)) {
         return false;
     }
     for (size_t i = 0; i < span.count; i++) {
@@ -273,7 +273,7 @@ static bool append_bins(struct api_context *context, struct arena *arena, const 
         size_t left = end - first;
         struct sample_span chunk = {.first = first,
                                     .count = left < CHUNK_SAMPLES ? left : CHUNK_SAMPLES};
-        if (!read_samples(context, arena, id, source, chunk, values, scratch, reterr)) {
+        if (!read_samples(context, id, source, chunk, values, scratch, reterr)) {
             return false;
         }
         widen_bins(&bins, query, source->channel, chunk, values);
@@ -292,7 +292,7 @@ static bool append_samples(struct api_context *context, struct arena *arena, con
     double *values = arena_array(arena, span.count, sizeof(double));
     double *scratch =
         arena_array(arena, source->subtrahend == NULL ? 0 : span.count, sizeof(double));
-    if (!read_samples(context, arena, id, source, span, values, scratch, reterr)) {
+    if (!read_samples(context, id, source, span, values, scratch, reterr)) {
         return false;
     }
     append_values(out, "samples", source, values, span.count);

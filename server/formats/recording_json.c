@@ -80,20 +80,8 @@ static const char *read_id(struct json_reader *reader, enum recording_json_use u
 
 static enum patient_sex read_sex(struct json_reader *patient)
 {
-    static const char *const words[] = {
-        [SEX_UNKNOWN] = "unknown",
-        [SEX_FEMALE] = "female",
-        [SEX_MALE] = "male",
-        [SEX_OTHER] = "other",
-        NULL,
-    };
-    const char *word = json_reader_word(patient, "sex", JSON_OPTIONAL, words);
-    for (size_t i = 0; word != NULL && words[i] != NULL; i++) {
-        if (strcmp(word, words[i]) == 0) {
-            return (enum patient_sex)i;
-        }
-    }
-    return SEX_UNKNOWN;
+    const char *word = json_reader_word(patient, "sex", JSON_OPTIONAL, patient_sex_names());
+    return word == NULL ? SEX_UNKNOWN : patient_sex_from_name(word);
 }
 
 static void read_patient(struct json_reader *reader, enum recording_json_use use,

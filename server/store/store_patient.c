@@ -78,17 +78,6 @@ static const struct statement statements[] = {
 
 const struct statement_table store_patient_statements = {statements, PATIENT_STATEMENT_COUNT};
 
-enum patient_sex patient_sex_from_name(const char *name)
-{
-    if (strcmp(name, "female") == 0) {
-        return SEX_FEMALE;
-    }
-    if (strcmp(name, "male") == 0) {
-        return SEX_MALE;
-    }
-    return strcmp(name, "other") == 0 ? SEX_OTHER : SEX_UNKNOWN;
-}
-
 static void add_patient(struct query *query, const struct patient *patient)
 {
     query_text(query, patient->mrn);

@@ -18,9 +18,6 @@ struct patient {
     int version;
 };
 
-/* The library's sex for a FHIR administrative gender. */
-enum patient_sex patient_sex_from_name(const char *name);
-
 /* `patient->id` NULL: a new id is made. ERROR_CONFLICT when the MRN (detail "mrn") or the id
  * (detail "id") exists. */
 MUST_CHECK bool patient_create(struct store *store, struct arena *arena,

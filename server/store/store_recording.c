@@ -383,7 +383,7 @@ static bool load_channel(struct store *store, struct arena *arena, const char *i
     size_t count = row->shape.count;
     double *values = arena_array(arena, count, sizeof *values);
     int16_t *codes = NULL;
-    if (!recording_samples(store, arena, id, row, 0, count, values, reterr)) {
+    if (!recording_samples(store, id, row, 0, count, values, reterr)) {
         return false;
     }
     if (row->shape.encoding == SAMPLES_INT16) {

@@ -55,7 +55,7 @@ MUST_CHECK bool recording_list_analysed(struct store *store, struct arena *arena
 
 /* Samples [from_index, from_index + count) of a channel into values[count], uploaded unit. Reads
  * only the blocks that the span touches. ERROR_INTERNAL names a damaged block. */
-MUST_CHECK bool recording_samples(struct store *store, struct arena *arena, const char *id,
+MUST_CHECK bool recording_samples(struct store *store, const char *id,
                                   const struct recording_channel_row *channel, size_t from_index,
                                   size_t count, double *values, struct error *reterr);
 

@@ -353,11 +353,10 @@ static bool read_span(const struct block_reader *reader, struct store *store, co
     return good;
 }
 
-bool recording_samples(struct store *store, struct arena *arena, const char *id,
+bool recording_samples(struct store *store, const char *id,
                        const struct recording_channel_row *channel, size_t from_index, size_t count,
                        double *values, struct error *reterr)
 {
-    (void)arena; /* nothing outlives the call */
     size_t to_index = count <= SIZE_MAX - from_index ? from_index + count : SIZE_MAX;
     struct block_reader reader = {
         .channel = channel, .from_index = from_index, .to_index = to_index, .values = values};

@@ -147,16 +147,16 @@ static void spans_across_blocks_are_read(void **state)
     for (size_t c = 0; c < row.channel_count; c++) {
         for (size_t s = 0; s < sizeof spans / sizeof spans[0]; s++) {
             double values[COUNT];
-            CHECK(fixture, recording_samples(fixture->store, fixture->arena, id, &row.channels[c],
-                                             spans[s][0], spans[s][1], values, &fixture->error));
+            CHECK(fixture, recording_samples(fixture->store, id, &row.channels[c], spans[s][0],
+                                             spans[s][1], values, &fixture->error));
             assert_true(recording_fixture_same(
                 values, sent->channels[c].samples.values + spans[s][0], spans[s][1]));
         }
     }
     double value = 0;
-    CHECK_FAILS(fixture, ERROR_INTERNAL,
-                recording_samples(fixture->store, fixture->arena, id, &row.channels[0], COUNT, 1,
-                                  &value, &fixture->error));
+    CHECK_FAILS(
+        fixture, ERROR_INTERNAL,
+        recording_samples(fixture->store, id, &row.channels[0], COUNT, 1, &value, &fixture->error));
 }
 
 static void change_block(struct fixture *fixture, const char *id, const char *change)
@@ -186,21 +186,18 @@ static void damaged_block_is_reported(void **state)
     double values[COUNT];
     CHECK(fixture, recording_get(fixture->store, fixture->arena, id, &row, error));
     CHECK_FAILS(fixture, ERROR_INTERNAL,
-                recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 4096, 1,
-                                  values, error));
+                recording_samples(fixture->store, id, &row.channels[0], 4096, 1, values, error));
     assert_non_null(strstr(error->detail, "channel 0, block 1"));
     assert_non_null(strstr(error->detail, id));
-    CHECK(fixture, recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 0, 4096,
-                                     values, error));
-    CHECK(fixture, recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 8192,
-                                     100, values, error));
+    CHECK(fixture, recording_samples(fixture->store, id, &row.channels[0], 0, 4096, values, error));
+    CHECK(fixture,
+          recording_samples(fixture->store, id, &row.channels[0], 8192, 100, values, error));
     store_rollback(fixture->store);
 
     change_block(fixture, id, "delete from penstock.sample_block");
     fixture_begin(fixture, fixture->clinic_id);
     CHECK_FAILS(fixture, ERROR_INTERNAL,
-                recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 0, COUNT,
-                                  values, error));
+                recording_samples(fixture->store, id, &row.channels[0], 0, COUNT, values, error));
     assert_non_null(strstr(error->detail, "block 1"));
 }
 
