@@ -1,10 +1,17 @@
 #include "analysis/analysis.h"
 
+#include "analysis/anorectal/anorectal.h"
+#include "analysis/doubt.h"
+#include "analysis/emg/emg.h"
 #include "analysis/filling.h"
 #include "analysis/findings.h"
 #include "analysis/flow.h"
+#include "analysis/leaks.h"
 #include "analysis/memory.h"
+#include "analysis/pressure_events.h"
+#include "analysis/profile/profiles.h"
 #include "analysis/quality.h"
+#include "analysis/training/training.h"
 #include "analysis/uroflow.h"
 #include "analysis/voiding.h"
 
@@ -26,69 +33,100 @@ static bool run_uroflowmetry(struct study *study, struct analysis_result *result
     return true;
 }
 
+/* The voiding comes first: what follows it needs to know where it lies. */
 static bool run_filling_and_voiding(struct study *study, struct analysis_result *result)
 {
     struct flow_record record;
+    struct void_phase void_phase = {.found = false};
 
-    if (!flow_open(study, &record)) {
+    if (!flow_open(study, &record) || !pressure_events_find(study)) {
         return false;
     }
     const struct filling_phase filling = filling_find(study, &record);
 
     result->has_filling = filling_exists(study);
-    if (result->has_filling) {
-        filling_measure(study, &record, &filling, &result->filling);
+    if (result->has_filling && (!filling_measure(study, &record, &filling, &result->filling) ||
+                                !leaks_measure(study, &record, &filling, &result->filling))) {
+        return false;
     }
     result->has_voiding = voiding_exists(study, &record);
-    return !result->has_voiding ||
-           voiding_measure(study, &record, &filling, result->has_filling, &result->voiding);
+    if (result->has_voiding && !voiding_measure(study, &record, &filling, result->has_filling,
+                                                &void_phase, &result->voiding)) {
+        return false;
+    }
+    result->has_emg = recording_channel(study->recording, SIGNAL_EMG) != NULL;
+    if (result->has_emg && !emg_measure(study, result->has_filling ? &filling : NULL,
+                                        void_phase.found ? &void_phase : NULL,
+                                        result->voiding.flow_delay.value, &result->emg)) {
+        return false;
+    }
+    quality_of_pressures(study, result->has_filling ? &filling : NULL, &void_phase);
+    return !profiles_exist(study) || profiles_measure(study);
 }
 
-static bool run_none(struct study *study, struct analysis_result *result)
+static bool run_profiles(struct study *study, struct analysis_result *result)
 {
     (void)result;
-    outcome_note(&study->outcome, "not_yet_computed", QUALITY_INFO, SIGNAL_NONE,
-                 "This version stores and shows recordings of this type but does not compute "
-                 "anything from them yet. Read the traces.");
-    return true;
+    return pressure_events_find(study) && profiles_measure(study);
+}
+
+static bool run_anorectal(struct study *study, struct analysis_result *result)
+{
+    result->has_anorectal = true;
+    return anorectal_measure(study, &result->anorectal);
+}
+
+static bool run_training(struct study *study, struct analysis_result *result)
+{
+    result->has_training = true;
+    return training_measure(study, &result->training);
 }
 
 static section_run *const runs[RECORDING_TYPE_COUNT] = {
     [RECORDING_UROFLOWMETRY] = run_uroflowmetry,
     [RECORDING_CYSTOMETRY] = run_filling_and_voiding,
     [RECORDING_PRESSURE_FLOW] = run_filling_and_voiding,
-    [RECORDING_URETHRAL_PRESSURE_PROFILE] = run_none,
-    [RECORDING_ANORECTAL_MANOMETRY] = run_none,
-    [RECORDING_PELVIC_FLOOR_TRAINING] = run_none,
+    [RECORDING_URETHRAL_PRESSURE_PROFILE] = run_profiles,
+    [RECORDING_ANORECTAL_MANOMETRY] = run_anorectal,
+    [RECORDING_PELVIC_FLOOR_TRAINING] = run_training,
 };
 
-bool analysis_run(const struct recording *recording, const struct analysis_memory *memory,
-                  const struct analysis_result **ret_result)
+static const struct analysis_choices *choices_in_use(const struct analysis_choices *choices,
+                                                     const struct analysis_memory *memory)
+{
+    if (choices != NULL) {
+        return choices;
+    }
+    struct analysis_choices *standard = memory_array(memory, 1, sizeof *standard);
+
+    if (standard != NULL) {
+        choices_standard(standard);
+    }
+    return standard;
+}
+
+bool analysis_run(const struct recording *recording, const struct analysis_choices *choices,
+                  const struct analysis_memory *memory, const struct analysis_result **ret_result)
 {
     struct analysis_result *result = memory_array(memory, 1, sizeof *result);
+    const struct analysis_choices *in_use = choices_in_use(choices, memory);
     struct study study;
 
-    if (result == NULL) {
+    if (result == NULL || in_use == NULL) {
         return false;
     }
     result->type = recording->type;
-    if ((unsigned)recording->type >= RECORDING_TYPE_COUNT || runs[recording->type] == run_none) {
-        study = (struct study){.recording = recording, .memory = memory};
-        if (!outcome_open(&study.outcome, result, memory)) {
-            return false;
-        }
-        (void)run_none(&study, result);
-        *ret_result = result;
-        return true;
-    }
-    if (!study_open(&study, recording, memory, result)) {
+    result->choices = in_use;
+    if (!study_open(&study, recording, in_use, memory, result)) {
         return false;
     }
     quality_of_signals(&study);
-    if (!runs[recording->type](&study, result)) {
+    if ((unsigned)recording->type < RECORDING_TYPE_COUNT &&
+        !runs[recording->type](&study, result)) {
         return false;
     }
     findings_draft(&study);
+    doubt_mark(&study);
     *ret_result = result;
     return true;
 }

@@ -1,284 +1,173 @@
 #include "analysis/catalogue.h"
 
+#include "analysis/catalogue/sections.h"
+
 #include <math.h>
 #include <string.h>
 
-#define ICS_2002        "Abrams P et al. (ICS). Neurourol Urodyn 2002;21:167-178"
-#define ICS_GUP         "Schafer W et al. (ICS). Neurourol Urodyn 2002;21:261-274"
-#define ICS_GUP_2016    "Rosier PFWM et al. (ICS). Neurourol Urodyn 2017;36:1243-1260"
-#define ICS_PRESSURE    "Griffiths D et al. (ICS). Neurourol Urodyn 1997;16:1-18"
-#define ABRAMS_1999     "Abrams P. BJU Int 1999;84:14-15"
-#define COMMON_PRACTICE "common practice, no source"
+/* Where a section's struct stands within the result. */
+struct place {
+    const struct catalogue_section *section;
+    size_t flag;   /* of the bool that says whether it is part of the result */
+    size_t offset; /* of the struct; unused when repeated */
+};
 
-/* Rows of the flow parameters, the same for free flow and for the voiding of a pressure-flow study.
- * base: offset of the struct flow_measures within the result. */
-#define FLOW_ROWS(section_code, base)                                                              \
-    {(section_code),                                                                               \
-     "qmax",                                                                                       \
-     CATALOGUE_NUMBER,                                                                             \
-     "mL/s",                                                                                       \
-     1.0,                                                                                          \
-     "Maximum flow rate (Qmax)",                                                                   \
-     "Largest value of the centred 2 s average of the flow, knocks on the meter excluded.",        \
-     ICS_GUP,                                                                                      \
-     (base) + offsetof(struct flow_measures, qmax)},                                               \
-        {(section_code),                                                                           \
-         "qave",                                                                                   \
-         CATALOGUE_NUMBER,                                                                         \
-         "mL/s",                                                                                   \
-         1.0,                                                                                      \
-         "Average flow rate (Qave)",                                                               \
-         "Voided volume over flow time; gaps in the flow are not counted.",                        \
-         ICS_2002,                                                                                 \
-         (base) + offsetof(struct flow_measures, qave)},                                           \
-        {(section_code),                                                                           \
-         "voided_volume",                                                                          \
-         CATALOGUE_NUMBER,                                                                         \
-         "mL",                                                                                     \
-         10.0,                                                                                     \
-         "Voided volume",                                                                          \
-         "Rise of the voided volume signal over the voiding; without it, the integral of the "     \
-         "flow.",                                                                                  \
-         ICS_2002,                                                                                 \
-         (base) + offsetof(struct flow_measures, voided_volume)},                                  \
-        {(section_code),                                                                           \
-         "flow_time",                                                                              \
-         CATALOGUE_NUMBER,                                                                         \
-         "s",                                                                                      \
-         1.0,                                                                                      \
-         "Flow time",                                                                              \
-         "Time during which flow is at least 0.5 mL/s, without gaps of 1 s or more.",              \
-         ICS_2002,                                                                                 \
-         (base) + offsetof(struct flow_measures, flow_time)},                                      \
-        {(section_code),                                                                           \
-         "voiding_time",                                                                           \
-         CATALOGUE_NUMBER,                                                                         \
-         "s",                                                                                      \
-         1.0,                                                                                      \
-         "Voiding time",                                                                           \
-         "Time from the first onset of flow to its last end, gaps included.",                      \
-         ICS_2002,                                                                                 \
-         (base) + offsetof(struct flow_measures, voiding_time)},                                   \
-        {(section_code),                                                                           \
-         "time_to_qmax",                                                                           \
-         CATALOGUE_NUMBER,                                                                         \
-         "s",                                                                                      \
-         1.0,                                                                                      \
-         "Time to maximum flow",                                                                   \
-         "Time from the onset of flow to the moment of Qmax.",                                     \
-         ICS_2002,                                                                                 \
-         (base) + offsetof(struct flow_measures, time_to_qmax)},                                   \
-        {(section_code),                                                                           \
-         "delay_time",                                                                             \
-         CATALOGUE_NUMBER,                                                                         \
-         "s",                                                                                      \
-         1.0,                                                                                      \
-         "Delay time",                                                                             \
-         "Time from the permission_to_void marker to the onset of flow.",                          \
-         COMMON_PRACTICE,                                                                          \
-         (base) + offsetof(struct flow_measures, delay_time)},                                     \
-        {(section_code),                                                                           \
-         "interruptions",                                                                          \
-         CATALOGUE_NUMBER,                                                                         \
-         "1",                                                                                      \
-         1.0,                                                                                      \
-         "Interruptions",                                                                          \
-         "Number of gaps in which flow stays below 0.5 mL/s for at least 1 s.",                    \
-         COMMON_PRACTICE,                                                                          \
-         (base) + offsetof(struct flow_measures, interruptions)},                                  \
-        {(section_code),                                                                           \
-         "post_void_residual",                                                                     \
-         CATALOGUE_NUMBER,                                                                         \
-         "mL",                                                                                     \
-         10.0,                                                                                     \
-         "Post-void residual (PVR)",                                                               \
-         "Volume left in the bladder after voiding, as entered with the upload.",                  \
-         ICS_2002,                                                                                 \
-         (base) + offsetof(struct flow_measures, post_void_residual)},                             \
-        {(section_code),                                                                           \
-         "initial_volume",                                                                         \
-         CATALOGUE_NUMBER,                                                                         \
-         "mL",                                                                                     \
-         10.0,                                                                                     \
-         "Initial bladder volume",                                                                 \
-         "Voided volume plus post-void residual.",                                                 \
-         COMMON_PRACTICE,                                                                          \
-         (base) + offsetof(struct flow_measures, initial_volume)},                                 \
-        {(section_code),                                                                           \
-         "voiding_efficiency",                                                                     \
-         CATALOGUE_NUMBER,                                                                         \
-         "%",                                                                                      \
-         1.0,                                                                                      \
-         "Voiding efficiency (Void%)",                                                             \
-         "100 times voided volume over voided volume plus post-void residual.",                    \
-         ABRAMS_1999,                                                                              \
-         (base) + offsetof(struct flow_measures, voiding_efficiency)},                             \
-        {(section_code),                                                                           \
-         "qmax_corrected",                                                                         \
-         CATALOGUE_NUMBER,                                                                         \
-         "1",                                                                                      \
-         0.01,                                                                                     \
-         "Corrected maximum flow (cQmax)",                                                         \
-         "Qmax over the square root of the initial bladder volume, numbers in mL/s and mL.",       \
-         "von Garrelts B, from memory",                                                            \
-         (base) + offsetof(struct flow_measures, qmax_corrected)},                                 \
-        {(section_code),                                                                           \
-         "flow_pattern",                                                                           \
-         CATALOGUE_WORD,                                                                           \
-         NULL,                                                                                     \
-         1.0,                                                                                      \
-         "Flow pattern",                                                                           \
-         "Shape of the curve: bell, staccato or interrupted below 18 years; smooth, fluctuating "  \
-         "or interrupted otherwise.",                                                              \
-         "Austin PF et al. (ICCS). Neurourol Urodyn 2016;35:471-481, from memory",                 \
-         (base) + offsetof(struct flow_measures, flow_pattern)},                                   \
+#define PLACE(name)                                                                                \
     {                                                                                              \
-        (section_code), "qmax_centile", CATALOGUE_NUMBER, "1", 1.0, "Centile of Qmax",             \
-            "Share of adults of the same sex (and age, for men) with a lower Qmax at this voided " \
-            "volume, in hundredths, by the Liverpool nomogram; free flow only.",                   \
-            "Haylen BT et al. Br J Urol 1989;64:30-38, coefficients from memory, unconfirmed",     \
-            (base) + offsetof(struct flow_measures, qmax_centile)                                  \
+        &catalogue_##name, offsetof(struct analysis_result, has_##name),                           \
+            offsetof(struct analysis_result, name)                                                 \
     }
 
-#define FILLING(member) offsetof(struct analysis_result, filling.member)
-#define VOIDING(member) offsetof(struct analysis_result, voiding.member)
-
-static const struct catalogue_row rows[] = {
-    FLOW_ROWS("uroflow", offsetof(struct analysis_result, uroflow)),
-
-    {"filling", "filling_rate", CATALOGUE_NUMBER, "mL/min", 1.0, "Filling rate",
-     "Median slope of the infused volume while it rises; without that signal, as entered.",
-     ICS_2002, FILLING(filling_rate)},
-    {"filling", "pves_baseline", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
-     "Resting vesical pressure (pves)",
-     "Median of the first quiet 5 s around the start of filling.", ICS_GUP, FILLING(pves_baseline)},
-    {"filling", "pabd_baseline", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
-     "Resting abdominal pressure (pabd)",
-     "Median of the first quiet 5 s around the start of filling.", ICS_GUP, FILLING(pabd_baseline)},
-    {"filling", "pdet_baseline", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
-     "Resting detrusor pressure (pdet)",
-     "Median of the first quiet 5 s around the start of filling.", ICS_GUP, FILLING(pdet_baseline)},
-    {"filling", "first_sensation_volume", CATALOGUE_NUMBER, "mL", 10.0,
-     "Volume at first sensation of filling",
-     "Infused volume plus entered initial residual at the first_sensation marker.", ICS_2002,
-     FILLING(first_sensation_volume)},
-    {"filling", "first_desire_volume", CATALOGUE_NUMBER, "mL", 10.0,
-     "Volume at first desire to void",
-     "Infused volume plus entered initial residual at the first_desire marker.", ICS_2002,
-     FILLING(first_desire_volume)},
-    {"filling", "strong_desire_volume", CATALOGUE_NUMBER, "mL", 10.0,
-     "Volume at strong desire to void",
-     "Infused volume plus entered initial residual at the strong_desire marker.", ICS_2002,
-     FILLING(strong_desire_volume)},
-    {"filling", "urgency_volume", CATALOGUE_NUMBER, "mL", 10.0, "Volume at urgency",
-     "Infused volume plus entered initial residual at the first urgency marker.", ICS_2002,
-     FILLING(urgency_volume)},
-    {"filling", "cystometric_capacity", CATALOGUE_NUMBER, "mL", 10.0, "Cystometric capacity",
-     "Infused volume plus entered initial residual at permission to void.", ICS_2002,
-     FILLING(cystometric_capacity)},
-    {"filling", "pdet_end_fill", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
-     "Detrusor pressure at the end of filling", "Median of the last 5 s before permission to void.",
-     ICS_2002, FILLING(pdet_end_fill)},
-    {"filling", "compliance", CATALOGUE_NUMBER, "mL/cm[H2O]", 1.0, "Bladder compliance",
-     "Volume change over change of detrusor pressure between the start of filling and "
-     "cystometric capacity.",
-     ICS_2002, FILLING(compliance)},
-    {"filling", "compliance_volume_change", CATALOGUE_NUMBER, "mL", 10.0,
-     "Volume change for compliance",
-     "Infused volume between the two moments at which the pressures for compliance are read.",
-     ICS_2002, FILLING(compliance_volume_change)},
-    {"filling", "compliance_pressure_change", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
-     "Pressure change for compliance",
-     "Detrusor pressure at the end of filling minus that at its start.", ICS_2002,
-     FILLING(compliance_pressure_change)},
-
-    FLOW_ROWS("voiding",
-              offsetof(struct analysis_result, voiding) + offsetof(struct voiding_measures, flow)),
-    {"voiding", "flow_delay_s", CATALOGUE_NUMBER, "s", 0.1, "Flow delay",
-     "Time by which flow is recorded later than pressure: as entered, else 0.8 s.", ICS_GUP_2016,
-     VOIDING(flow_delay)},
-    {"voiding", "opening_pressure", CATALOGUE_NUMBER, "cm[H2O]", 1.0, "Opening detrusor pressure",
-     "Detrusor pressure at the onset of flow, earlier by the flow delay.", ICS_PRESSURE,
-     VOIDING(opening_pressure)},
-    {"voiding", "pdet_max", CATALOGUE_NUMBER, "cm[H2O]", 1.0, "Maximum detrusor pressure",
-     "Largest 1 s average of the detrusor pressure during the flow.", ICS_PRESSURE,
-     VOIDING(pdet_max)},
-    {"voiding", "pves_max", CATALOGUE_NUMBER, "cm[H2O]", 1.0, "Maximum vesical pressure",
-     "Largest 1 s average of the vesical pressure during the flow.", ICS_PRESSURE,
-     VOIDING(pves_max)},
-    {"voiding", "pabd_max", CATALOGUE_NUMBER, "cm[H2O]", 1.0, "Maximum abdominal pressure",
-     "Largest 1 s average of the abdominal pressure during the flow.", ICS_PRESSURE,
-     VOIDING(pabd_max)},
-    {"voiding", "pdet_qmax", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
-     "Detrusor pressure at maximum flow (pdetQmax)",
-     "2 s average of the detrusor pressure at the moment of Qmax, earlier by the flow delay.",
-     ICS_PRESSURE, VOIDING(pdet_qmax)},
-    {"voiding", "pves_qmax", CATALOGUE_NUMBER, "cm[H2O]", 1.0, "Vesical pressure at maximum flow",
-     "2 s average of the vesical pressure at the moment of Qmax, earlier by the flow delay.",
-     ICS_PRESSURE, VOIDING(pves_qmax)},
-    {"voiding", "pabd_qmax", CATALOGUE_NUMBER, "cm[H2O]", 1.0, "Abdominal pressure at maximum flow",
-     "2 s average of the abdominal pressure at the moment of Qmax, earlier by the flow delay.",
-     ICS_PRESSURE, VOIDING(pabd_qmax)},
-    {"voiding", "closing_pressure", CATALOGUE_NUMBER, "cm[H2O]", 1.0, "Closing detrusor pressure",
-     "Detrusor pressure at the end of flow, earlier by the flow delay.", ICS_PRESSURE,
-     VOIDING(closing_pressure)},
-    {"voiding", "booi", CATALOGUE_NUMBER, "1", 1.0, "Bladder outlet obstruction index (BOOI)",
-     "pdetQmax minus 2 times Qmax; men.", ABRAMS_1999, VOIDING(booi)},
-    {"voiding", "bci", CATALOGUE_NUMBER, "1", 1.0, "Bladder contractility index (BCI)",
-     "pdetQmax plus 5 times Qmax; men.", ABRAMS_1999, VOIDING(bci)},
+static const struct place places[] = {
+    PLACE(uroflow),  PLACE(filling),          PLACE(voiding),   PLACE(emg),
+    PLACE(profiles), PLACE(profiles_summary), PLACE(anorectal), PLACE(training),
 };
+
+enum { PLACE_COUNT = sizeof places / sizeof places[0] };
+
+static const void *at_offset(const void *base, size_t offset)
+{
+    return (const char *)base + offset;
+}
+
+static const struct place *find_place(const struct catalogue_section *section)
+{
+    size_t i = 0;
+
+    while (i < PLACE_COUNT - 1 && places[i].section != section) {
+        i++;
+    }
+    return &places[i];
+}
+
+size_t catalogue_section_count(void)
+{
+    return PLACE_COUNT;
+}
+
+const struct catalogue_section *catalogue_section(size_t index)
+{
+    return places[index].section;
+}
+
+bool catalogue_present(const struct catalogue_section *section,
+                       const struct analysis_result *result)
+{
+    return *(const bool *)at_offset(result, find_place(section)->flag);
+}
+
+size_t catalogue_instances(const struct catalogue_section *section,
+                           const struct analysis_result *result)
+{
+    if (!catalogue_present(section, result)) {
+        return 0;
+    }
+    return section->repeated ? result->profiles.count : 1;
+}
+
+const void *catalogue_instance(const struct catalogue_section *section,
+                               const struct analysis_result *result, size_t index)
+{
+    if (section->repeated) {
+        return &result->profiles.pulls[index];
+    }
+    return at_offset(result, find_place(section)->offset);
+}
+
+void *catalogue_writable(const struct catalogue_section *section, struct analysis_result *result,
+                         size_t index)
+{
+    if (section->repeated) {
+        return &result->profiles.pulls[index];
+    }
+    return (char *)result + find_place(section)->offset;
+}
+
+const struct measure *catalogue_measure(const struct catalogue_row *row, const void *instance)
+{
+    return at_offset(instance, row->offset);
+}
+
+const struct item_list *catalogue_items(const struct catalogue_list *list, const void *instance)
+{
+    return at_offset(instance, list->offset);
+}
+
+static const void *member(const struct catalogue_list *list, const struct item_list *items,
+                          size_t index, const struct catalogue_column *column)
+{
+    return at_offset(items->items, index * list->item_size + column->offset);
+}
+
+double catalogue_number(const struct catalogue_list *list, const struct item_list *items,
+                        size_t index, const struct catalogue_column *column)
+{
+    return *(const double *)member(list, items, index, column);
+}
+
+const char *catalogue_word(const struct catalogue_list *list, const struct item_list *items,
+                           size_t index, const struct catalogue_column *column)
+{
+    return *(const char *const *)member(list, items, index, column);
+}
+
+bool catalogue_yes(const struct catalogue_list *list, const struct item_list *items, size_t index,
+                   const struct catalogue_column *column)
+{
+    return *(const bool *)member(list, items, index, column);
+}
 
 size_t catalogue_count(void)
 {
-    return sizeof rows / sizeof rows[0];
+    size_t count = 0;
+
+    for (size_t i = 0; i < PLACE_COUNT; i++) {
+        count += places[i].section->row_count;
+    }
+    return count;
 }
 
 const struct catalogue_row *catalogue_row(size_t index)
 {
-    return &rows[index];
+    size_t i = 0;
+
+    while (index >= places[i].section->row_count) {
+        index -= places[i].section->row_count;
+        i++;
+    }
+    return &places[i].section->rows[index];
 }
 
-const struct measure *catalogue_measure(const struct catalogue_row *row,
-                                        const struct analysis_result *result)
+double catalogue_rounded_to(double report_step, double value)
 {
-    return (const struct measure *)(const void *)((const char *)result + row->offset);
-}
+    /* A step below 1 is divided by its inverse, so that 0.29 does not become 0.29000000000000004.
+     */
+    if (report_step < 1.0) {
+        const double parts = round(1.0 / report_step);
 
-bool catalogue_section_present(const struct catalogue_row *row,
-                               const struct analysis_result *result)
-{
-    if (strcmp(row->section, "uroflow") == 0) {
-        return result->has_uroflow;
+        return round(value * parts) / parts;
     }
-    if (strcmp(row->section, "filling") == 0) {
-        return result->has_filling;
-    }
-    return result->has_voiding;
+    return round(value / report_step) * report_step;
 }
 
 double catalogue_rounded(const struct catalogue_row *row, double value)
 {
-    /* A step below 1 is divided by its inverse, so that 0.29 does not become 0.29000000000000004.
-     */
-    if (row->report_step < 1.0) {
-        const double parts = round(1.0 / row->report_step);
+    return catalogue_rounded_to(row->report_step, value);
+}
 
-        return round(value * parts) / parts;
+const struct catalogue_section *catalogue_find_section(const char *code)
+{
+    for (size_t i = 0; i < PLACE_COUNT; i++) {
+        if (strcmp(code, places[i].section->code) == 0) {
+            return places[i].section;
+        }
     }
-    return round(value / row->report_step) * row->report_step;
+    return NULL;
 }
 
 const char *catalogue_section_label(const char *section)
 {
-    static const struct {
-        const char *section;
-        const char *label;
-    } labels[] = {{"uroflow", "Free flow"}, {"filling", "Filling"}, {"voiding", "Voiding"}};
+    const struct catalogue_section *found = catalogue_find_section(section);
 
-    for (size_t i = 0; i < sizeof labels / sizeof labels[0]; i++) {
-        if (strcmp(section, labels[i].section) == 0) {
-            return labels[i].label;
-        }
-    }
-    return NULL;
+    return found == NULL ? NULL : found->label;
 }

@@ -275,6 +275,9 @@
 #define CRITERIA_PDET_DIFFERENCE_SHARE 0.01
 /* A pressure that does not move at all for this long is a dead line, s. */
 #define CRITERIA_FLAT_S 30.0
+/* A value is doubtful when a finding's span lies within this of the moment at which it was read, s.
+ * [choice] */
+#define CRITERIA_DOUBT_SLACK_S 1.0
 /* Spans of one kind listed one by one for a signal; the rest is given as one span. */
 #define CRITERIA_SPANS_LISTED 10
 

@@ -1,5 +1,6 @@
 #include "analysis/filling.h"
 
+#include "analysis/contractions.h"
 #include "analysis/criteria.h"
 #include "analysis/infusion.h"
 #include "analysis/measure.h"
@@ -377,7 +378,7 @@ static void note_end(struct study *study, const struct filling_phase *phase)
     }
 }
 
-void filling_measure(struct study *study, const struct flow_record *record,
+bool filling_measure(struct study *study, const struct flow_record *record,
                      const struct filling_phase *phase, struct filling_measures *measures)
 {
     measures->first_sensation_volume = sensation(study, phase, EVENT_FIRST_SENSATION);
@@ -392,4 +393,5 @@ void filling_measure(struct study *study, const struct flow_record *record,
     note_leaks(study, record, phase);
     note_unquiet_end(study, measures);
     quality_of_filling(study, measures);
+    return contractions_find(study, phase, &measures->involuntary_contractions);
 }

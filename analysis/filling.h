@@ -34,9 +34,11 @@ bool filling_exists(const struct study *study);
 
 /* Computes the filling measures and notes their quality.
  *
+ * Returns false when memory ran out.
+ *
  * Definitions: Abrams P et al. (ICS). Neurourol Urodyn 2002;21:167-178; compliance at the two ICS
  * points, start of filling and cystometric capacity, both outside any contraction. */
-void filling_measure(struct study *study, const struct flow_record *record,
+bool filling_measure(struct study *study, const struct flow_record *record,
                      const struct filling_phase *phase, struct filling_measures *measures);
 
 #endif

@@ -3,7 +3,7 @@
 #ifndef ANALYSIS_QUALITY_H
 #define ANALYSIS_QUALITY_H
 
-#include "analysis/flow.h"
+#include "analysis/filling.h"
 
 /* Signals as such: missing samples, slow sampling, dead lines, implausible values, pdet that does
  * not match pves - pabd, markers outside the recording, implausible conditions. */
@@ -16,5 +16,14 @@ void quality_of_flow(struct study *study, const struct flow_record *record,
 
 /* A filling: resting pressures, order of sensations, capacity. */
 void quality_of_filling(struct study *study, const struct filling_measures *measures);
+
+/* Pressure lines over the whole study: coughs that both lines answer alike at the start, during
+ * filling, before and after voiding; damped, dead, drifting, clipped, noisy lines; a catheter that
+ * came out; pump and infused volume that disagree.
+ *
+ * filling     NULL when there is none
+ * void_phase  ->found says whether there is one */
+void quality_of_pressures(struct study *study, const struct filling_phase *filling,
+                          const struct void_phase *void_phase);
 
 #endif

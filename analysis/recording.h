@@ -83,6 +83,12 @@ enum patient_sex { SEX_UNKNOWN, SEX_FEMALE, SEX_MALE, SEX_OTHER };
 /* The patient's position during the recording, as far as a rule depends on it. */
 enum patient_position { POSITION_UNKNOWN, POSITION_SITTING, POSITION_STANDING, POSITION_SUPINE };
 
+/* A question that the upload may leave open. */
+enum patient_answer { ANSWER_UNKNOWN, ANSWER_NO, ANSWER_YES };
+
+/* What the samples of the EMG are. */
+enum emg_form { EMG_FORM_UNKNOWN, EMG_FORM_RAW, EMG_FORM_RECTIFIED, EMG_FORM_ENVELOPE };
+
 /* A number that the upload may lack. `value` means nothing unless `known`. */
 struct optional_number {
     bool known;
@@ -110,6 +116,11 @@ struct conditions {
     struct optional_number filling_rate_ml_min;
     struct optional_number flow_delay_s;
     struct optional_number puller_speed_mm_s;
+    struct optional_number free_qmax_ml_s;         /* of a free flow of the same patient */
+    struct optional_number balloon_expulsion_s;    /* rectal balloon, as timed */
+    struct optional_number anal_sensor_spacing_mm; /* between neighbours, panal1 outermost */
+    enum patient_answer neurological_lesion;       /* known, between pons and sacral cord */
+    enum emg_form emg_form;
 };
 
 struct recording {

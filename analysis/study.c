@@ -52,10 +52,10 @@ static double *copy_measurements(const struct channel *channel,
     return copy;
 }
 
-/* Brings a fast series down to the rate of the analysis. */
-static bool reduce_rate(struct series *series, const struct analysis_memory *memory)
+/* Brings a fast series down to a rate. */
+static bool reduce_rate(struct series *series, double rate_hz, const struct analysis_memory *memory)
 {
-    const size_t block = resample_block(series, CRITERIA_ANALYSIS_RATE_HZ);
+    const size_t block = isfinite(rate_hz) ? resample_block(series, rate_hz) : 1;
 
     if (block <= 1) {
         return true;
@@ -85,7 +85,8 @@ static bool join_fast_volume(struct series *volume, const struct analysis_memory
     return true;
 }
 
-static bool take_signal(struct study *study, enum signal_kind signal, struct series *ret_series)
+bool study_signal(struct study *study, enum signal_kind signal, double most_rate_hz,
+                  struct series *ret_series)
 {
     const struct channel *channel = recording_channel(study->recording, signal);
 
@@ -122,7 +123,7 @@ static bool take_signal(struct study *study, enum signal_kind signal, struct ser
         }
     }
     if ((signal == SIGNAL_VVOID && !join_fast_volume(&series, study->memory)) ||
-        !reduce_rate(&series, study->memory)) {
+        !reduce_rate(&series, most_rate_hz, study->memory)) {
         return false;
     }
     *ret_series = series;
@@ -172,10 +173,16 @@ static bool flow_from_volume(struct study *study)
     return true;
 }
 
-bool study_open(struct study *study, const struct recording *recording,
-                const struct analysis_memory *memory, struct analysis_result *result)
+static bool take_signal(struct study *study, enum signal_kind signal, struct series *ret_series)
 {
-    *study = (struct study){.recording = recording, .memory = memory};
+    return study_signal(study, signal, CRITERIA_ANALYSIS_RATE_HZ, ret_series);
+}
+
+bool study_open(struct study *study, const struct recording *recording,
+                const struct analysis_choices *choices, const struct analysis_memory *memory,
+                struct analysis_result *result)
+{
+    *study = (struct study){.recording = recording, .choices = choices, .memory = memory};
     study->scratch.values = memory_doubles(memory, SCRATCH_SAMPLES);
     study->scratch.capacity = SCRATCH_SAMPLES;
     return study->scratch.values != NULL && outcome_open(&study->outcome, result, memory) &&

@@ -4,12 +4,14 @@
 #define ANALYSIS_STUDY_H
 
 #include "analysis/outcome.h"
+#include "analysis/pressure_events.h"
 #include "analysis/signal/level.h"
 #include "analysis/signal/series.h"
 #include "analysis/timeline.h"
 
 struct study {
     const struct recording *recording;
+    const struct analysis_choices *choices; /* never NULL */
     const struct analysis_memory *memory;
     struct outcome outcome;
     struct timeline timeline;
@@ -23,12 +25,20 @@ struct study {
     struct series vinf;
     bool pdet_derived;
     bool flow_derived;
+    struct pressure_events pressure_events; /* by pressure_events_find(); empty until then */
     struct level_scratch scratch;
 };
 
 /* Makes the signals ready and notes what is wrong with them. False when memory ran out. */
 bool study_open(struct study *study, const struct recording *recording,
-                const struct analysis_memory *memory, struct analysis_result *result);
+                const struct analysis_choices *choices, const struct analysis_memory *memory,
+                struct analysis_result *result);
+
+/* Makes one more signal ready, for the sections that alone need it (pura, emg, panal1, ...): every
+ * sample finite or NaN, reduced by block means to at most `most_rate_hz` (SERIES_ENDLESS: kept as
+ * it is). Count 0 when it is absent or unusable, which is then noted. False when memory ran out. */
+bool study_signal(struct study *study, enum signal_kind signal, double most_rate_hz,
+                  struct series *ret_series);
 
 /* Completed years; -1 when the age is unknown or out of range. */
 double study_age_years(const struct study *study);

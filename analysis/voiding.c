@@ -219,9 +219,11 @@ static struct void_phase find_phase(const struct study *study, const struct flow
 
 bool voiding_measure(struct study *study, const struct flow_record *record,
                      const struct filling_phase *filling, bool has_filling,
-                     struct voiding_measures *measures)
+                     struct void_phase *ret_phase, struct voiding_measures *measures)
 {
     const struct void_phase phase = find_phase(study, record, filling, has_filling);
+
+    *ret_phase = phase;
 
     measures->flow_delay = measure_delay(study);
     uroflow_measure(study, record, &phase, false, &measures->flow);

@@ -13,12 +13,14 @@ bool voiding_exists(const struct study *study, const struct flow_record *record)
  *
  * has_filling  whether `filling` says where filling ends, so that voiding comes after it
  *
+ * ret_phase    where the voiding lies, in recorded time
+ *
  * Returns false when memory ran out.
  *
  * Definitions: Griffiths D et al. (ICS). Neurourol Urodyn 1997;16:1-18. BOOI, BCI: Abrams P. BJU
  * Int 1999;84:14-15. */
 bool voiding_measure(struct study *study, const struct flow_record *record,
                      const struct filling_phase *filling, bool has_filling,
-                     struct voiding_measures *measures);
+                     struct void_phase *ret_phase, struct voiding_measures *measures);
 
 #endif

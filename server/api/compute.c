@@ -30,7 +30,7 @@ bool compute_analysis(struct arena *arena, const struct recording_document *docu
     struct recording_document known = patient == NULL ? *document : with_patient(document, patient);
     const struct analysis_memory memory = {.allocate = allocate_on_arena, .context = arena};
     const struct analysis_result *result = NULL;
-    if (!analysis_run(recording_from_document(arena, &known), &memory, &result)) {
+    if (!analysis_run(recording_from_document(arena, &known), NULL, &memory, &result)) {
         return error_set(reterr, ERROR_UNAVAILABLE, "no memory for the analysis");
     }
     text_init(ret_json, arena, ANALYSIS_JSON_LIMIT);

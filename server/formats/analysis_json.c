@@ -1,6 +1,8 @@
 #include "formats/analysis_json.h"
 
+#include "analysis/analysis.h"
 #include "analysis/catalogue.h"
+#include "analysis/choices.h"
 #include "analysis/recording.h"
 #include "formats/json_writer.h"
 
@@ -21,6 +23,29 @@ static bool is_writable(const struct catalogue_row *row, const struct measure *m
            (row->kind != CATALOGUE_NUMBER || isfinite(measure->value));
 }
 
+static void write_numbers(const struct named_number *numbers, size_t count, struct text *out)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (isfinite(numbers[i].value)) {
+            write_rounded(out, numbers[i].code, numbers[i].value);
+        }
+    }
+}
+
+static void write_doubts(const struct measure *measure, struct text *out)
+{
+    if (measure->doubt_count == 0) {
+        return;
+    }
+    json_writer_name(out, "quality");
+    text_append_char(out, '[');
+    for (size_t i = 0; i < measure->doubt_count; i++) {
+        json_writer_comma(out);
+        text_append_json_string(out, measure->doubts[i]);
+    }
+    text_append_char(out, ']');
+}
+
 static void write_measure(const struct catalogue_row *row, const struct measure *measure,
                           struct text *out)
 {
@@ -35,6 +60,7 @@ static void write_measure(const struct catalogue_row *row, const struct measure 
     } else {
         text_append(out, measure->value > 0.0 ? "true" : "false");
     }
+    write_numbers(measure->parts, measure->part_count, out);
     if (measure->has_time && isfinite(measure->at_s)) {
         write_rounded(out, "at_s", measure->at_s);
     }
@@ -42,26 +68,60 @@ static void write_measure(const struct catalogue_row *row, const struct measure 
     if (measure->method != NULL) {
         json_writer_string(out, "method", measure->method);
     }
+    write_doubts(measure, out);
     text_append_char(out, '}');
 }
 
-/* The catalogue keeps the rows of a section together. */
-static bool begins_section(size_t index)
+/* A number or word that is not known is left out. */
+static void write_member(const struct catalogue_list *list, const struct item_list *items,
+                         size_t index, const struct catalogue_column *column, struct text *out)
 {
-    return index == 0 ||
-           strcmp(catalogue_row(index)->section, catalogue_row(index - 1)->section) != 0;
+    if (column->kind == CATALOGUE_NUMBER) {
+        const double value = catalogue_number(list, items, index, column);
+        if (isfinite(value)) {
+            write_rounded(out, column->code, value);
+        }
+    } else if (column->kind == CATALOGUE_WORD) {
+        const char *word = catalogue_word(list, items, index, column);
+        if (word != NULL) {
+            json_writer_string(out, column->code, word);
+        }
+    } else {
+        json_writer_name(out, column->code);
+        text_append(out, catalogue_yes(list, items, index, column) ? "true" : "false");
+    }
 }
 
-static void write_section(const struct analysis_result *result, size_t first_row, struct text *out)
+static void write_list(const struct catalogue_list *list, const struct item_list *items,
+                       struct text *out)
 {
-    const char *section = catalogue_row(first_row)->section;
-    json_writer_name(out, section);
+    json_writer_name(out, list->code);
+    text_append_char(out, '[');
+    for (size_t i = 0; i < items->count; i++) {
+        json_writer_comma(out);
+        text_append_char(out, '{');
+        for (size_t j = 0; j < list->column_count; j++) {
+            write_member(list, items, i, &list->columns[j], out);
+        }
+        text_append_char(out, '}');
+    }
+    text_append_char(out, ']');
+}
+
+static void write_instance(const struct catalogue_section *section, const void *instance,
+                           struct text *out)
+{
     text_append_char(out, '{');
-    for (size_t i = first_row; i < catalogue_count(); i++) {
-        const struct catalogue_row *row = catalogue_row(i);
-        const struct measure *measure = catalogue_measure(row, result);
-        if (strcmp(row->section, section) == 0 && is_writable(row, measure)) {
-            write_measure(row, measure, out);
+    for (size_t i = 0; i < section->row_count; i++) {
+        const struct measure *measure = catalogue_measure(&section->rows[i], instance);
+        if (is_writable(&section->rows[i], measure)) {
+            write_measure(&section->rows[i], measure, out);
+        }
+    }
+    for (size_t i = 0; i < section->list_count; i++) {
+        const struct item_list *items = catalogue_items(&section->lists[i], instance);
+        if (items->state == MEASURE_PRESENT) {
+            write_list(&section->lists[i], items, out);
         }
     }
     text_append_char(out, '}');
@@ -71,36 +131,97 @@ static void write_sections(const struct analysis_result *result, struct text *ou
 {
     json_writer_name(out, "sections");
     text_append_char(out, '{');
-    for (size_t i = 0; i < catalogue_count(); i++) {
-        if (begins_section(i) && catalogue_section_present(catalogue_row(i), result)) {
-            write_section(result, i, out);
+    for (size_t i = 0; i < catalogue_section_count(); i++) {
+        const struct catalogue_section *section = catalogue_section(i);
+        if (!catalogue_present(section, result)) {
+            continue;
+        }
+        json_writer_name(out, section->code);
+        if (section->repeated) {
+            text_append_char(out, '[');
+        }
+        for (size_t j = 0; j < catalogue_instances(section, result); j++) {
+            json_writer_comma(out);
+            write_instance(section, catalogue_instance(section, result, j), out);
+        }
+        if (section->repeated) {
+            text_append_char(out, ']');
         }
     }
     text_append_char(out, '}');
+}
+
+/* index: of the entry of a repeated section, counted from 0 as in the document */
+static void write_reason(const struct catalogue_section *section, size_t index, const char *code,
+                         const char *reason, struct text *out)
+{
+    json_writer_comma(out);
+    text_append_char(out, '{');
+    json_writer_string(out, "section", section->code);
+    if (section->repeated) {
+        json_writer_name(out, "index");
+        text_printf(out, "%zu", index);
+    }
+    json_writer_string(out, "code", code);
+    json_writer_string(out, "reason", reason);
+    text_append_char(out, '}');
+}
+
+static void write_reasons(const struct catalogue_section *section, size_t index,
+                          const void *instance, struct text *out)
+{
+    for (size_t i = 0; i < section->row_count; i++) {
+        const struct catalogue_row *row = &section->rows[i];
+        const struct measure *measure = catalogue_measure(row, instance);
+        if (measure->state != MEASURE_NOT_APPLICABLE && !is_writable(row, measure)) {
+            bool has_reason = measure->state == MEASURE_ABSENT && measure->reason != NULL;
+            write_reason(section, index, row->code,
+                         has_reason ? measure->reason : NOT_FINITE_REASON, out);
+        }
+    }
+    for (size_t i = 0; i < section->list_count; i++) {
+        const struct item_list *items = catalogue_items(&section->lists[i], instance);
+        if (items->state == MEASURE_ABSENT) {
+            write_reason(section, index, section->lists[i].code, items->reason, out);
+        }
+    }
 }
 
 static void write_not_computed(const struct analysis_result *result, struct text *out)
 {
     json_writer_name(out, "not_computed");
     text_append_char(out, '[');
-    for (size_t i = 0; i < catalogue_count(); i++) {
-        const struct catalogue_row *row = catalogue_row(i);
-        const struct measure *measure = catalogue_measure(row, result);
-        if (measure->state == MEASURE_NOT_APPLICABLE || is_writable(row, measure) ||
-            !catalogue_section_present(row, result)) {
-            continue;
+    for (size_t i = 0; i < catalogue_section_count(); i++) {
+        const struct catalogue_section *section = catalogue_section(i);
+        for (size_t j = 0; j < catalogue_instances(section, result); j++) {
+            write_reasons(section, j, catalogue_instance(section, result, j), out);
         }
-        json_writer_comma(out);
-        text_append_char(out, '{');
-        json_writer_string(out, "section", row->section);
-        json_writer_string(out, "code", row->code);
-        json_writer_string(out, "reason",
-                           measure->state == MEASURE_ABSENT && measure->reason != NULL
-                               ? measure->reason
-                               : NOT_FINITE_REASON);
-        text_append_char(out, '}');
     }
     text_append_char(out, ']');
+}
+
+static void write_limits(const struct named_number *limits, size_t count, struct text *out)
+{
+    if (count > 0) {
+        json_writer_name(out, "limits");
+        text_append_char(out, '{');
+        write_numbers(limits, count, out);
+        text_append_char(out, '}');
+    }
+}
+
+/* Every limit in use: what the clinic chose, or the standard. */
+static void write_choices(const struct analysis_choices *choices, struct text *out)
+{
+    json_writer_name(out, "choices");
+    text_append_char(out, '{');
+    for (size_t i = 0; choices != NULL && i < choices_count(); i++) {
+        const struct optional_number number = choices_get(choices, choices_row(i));
+        if (number.known) {
+            write_rounded(out, choices_row(i)->code, number.value);
+        }
+    }
+    text_append_char(out, '}');
 }
 
 static void write_findings(const struct analysis_result *result, struct text *out)
@@ -119,7 +240,9 @@ static void write_findings(const struct analysis_result *result, struct text *ou
             json_writer_comma(out);
             text_append_json_string(out, finding->basis[j]);
         }
-        text_append(out, "]}");
+        text_append_char(out, ']');
+        write_limits(finding->limits, finding->limit_count, out);
+        text_append_char(out, '}');
     }
     text_append_char(out, ']');
 }
@@ -136,12 +259,9 @@ static void write_classifications(const struct analysis_result *result, struct t
         json_writer_string(out, "class", item->class);
         json_writer_name(out, "basis");
         text_append_char(out, '{');
-        for (size_t j = 0; j < item->basis_count; j++) {
-            if (isfinite(item->basis[j].value)) {
-                write_rounded(out, item->basis[j].code, item->basis[j].value);
-            }
-        }
+        write_numbers(item->basis, item->basis_count, out);
         text_append_char(out, '}');
+        write_limits(item->limits, item->limit_count, out);
         json_writer_string(out, "method", item->method);
         text_append_char(out, '}');
     }
@@ -180,7 +300,9 @@ void analysis_json_write(const struct analysis_result *result, const char *statu
     json_writer_name(out, "revision");
     text_printf(out, "%d", revision);
     json_writer_name(out, "software");
-    text_append(out, "{\"name\":\"penstock\",\"version\":\"" PENSTOCK_VERSION "\"}");
+    text_append(out, "{\"name\":\"penstock\",\"version\":\"" PENSTOCK_VERSION
+                     "\",\"analysis_version\":\"" ANALYSIS_VERSION "\"}");
+    write_choices(result->choices, out);
     write_sections(result, out);
     write_findings(result, out);
     write_classifications(result, out);

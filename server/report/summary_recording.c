@@ -133,47 +133,40 @@ static void write_measure(const struct catalogue_row *row, const json_t *measure
     text_append(out, "</td></tr>\n");
 }
 
-/* The numbers of one section, in the catalogue's order from its first row on. */
-static void write_section(const json_t *section, size_t first_row, bool is_signed, struct text *out)
+/* The numbers of one section, in the catalogue's order. */
+static void write_section(const struct catalogue_section *rows, const json_t *section,
+                          bool is_signed, struct text *out)
 {
-    const char *name = catalogue_row(first_row)->section;
     text_append(out, "<h3>");
-    write_section_label(name, out);
+    text_append_html(out, rows->label);
     text_append(out, "</h3>\n");
     if (json_object_size(section) == 0) {
         text_append(out, "<p>No values.</p>\n");
         return;
     }
     text_append(out, "<table class=\"numbers\">\n<caption>");
-    write_section_label(name, out);
+    text_append_html(out, rows->label);
     text_append(out, is_signed ? ": values" : ": preliminary values");
     text_append(out,
                 "</caption>\n<thead><tr><th scope=\"col\">Measure</th>"
                 "<th scope=\"col\">Value</th><th scope=\"col\">How obtained</th></tr></thead>\n"
                 "<tbody>\n");
-    for (size_t i = first_row; i < catalogue_count(); i++) {
-        const struct catalogue_row *row = catalogue_row(i);
-        const json_t *measure = json_object_get(section, row->code);
-        if (strcmp(row->section, name) == 0 && json_is_object(measure)) {
-            write_measure(row, measure, out);
+    for (size_t i = 0; i < rows->row_count; i++) {
+        const json_t *measure = json_object_get(section, rows->rows[i].code);
+        if (json_is_object(measure)) {
+            write_measure(&rows->rows[i], measure, out);
         }
     }
     text_append(out, "</tbody>\n</table>\n");
 }
 
-/* The catalogue keeps the rows of a section together. */
-static bool begins_section(size_t index)
-{
-    return index == 0 ||
-           strcmp(catalogue_row(index)->section, catalogue_row(index - 1)->section) != 0;
-}
-
 static void write_sections(const json_t *sections, bool is_signed, struct text *out)
 {
-    for (size_t i = 0; i < catalogue_count(); i++) {
-        const json_t *section = json_object_get(sections, catalogue_row(i)->section);
-        if (begins_section(i) && json_is_object(section)) {
-            write_section(section, i, is_signed, out);
+    for (size_t i = 0; i < catalogue_section_count(); i++) {
+        const struct catalogue_section *rows = catalogue_section(i);
+        const json_t *section = json_object_get(sections, rows->code);
+        if (json_is_object(section)) {
+            write_section(rows, section, is_signed, out);
         }
     }
 }

@@ -5,7 +5,7 @@
 
 #include "support/test_memory.h"
 
-enum { SYNTH_CHANNELS_MAX = 8, SYNTH_EVENTS_MAX = 32 };
+enum { SYNTH_CHANNELS_MAX = 24, SYNTH_EVENTS_MAX = 128 };
 
 /* The truth behind a channel: value at a time. */
 typedef double synth_truth(double at_s, const void *context);
@@ -13,6 +13,7 @@ typedef double synth_truth(double at_s, const void *context);
 struct synth {
     struct test_memory memory; /* owns samples and results */
     struct recording recording;
+    const struct analysis_choices *choices; /* NULL: the standard ones */
     struct channel channels[SYNTH_CHANNELS_MAX];
     double *samples[SYNTH_CHANNELS_MAX]; /* the channels' samples, to be changed */
     struct event events[SYNTH_EVENTS_MAX];

@@ -237,7 +237,7 @@ static void test_memory_runs_out(void **state)
         struct test_memory memory;
 
         test_memory_open(&memory, allowed);
-        if (analysis_run(&synth.recording, &memory.memory, &result)) {
+        if (analysis_run(&synth.recording, NULL, &memory.memory, &result)) {
             assert_non_null(result);
             needed = allowed;
         } else {
@@ -263,7 +263,7 @@ static void test_memory_is_bounded(void **state)
         samples += synth.channels[i].sample_count;
     }
     test_memory_open(&memory, SIZE_MAX);
-    assert_true(analysis_run(&synth.recording, &memory.memory, &result));
+    assert_true(analysis_run(&synth.recording, NULL, &memory.memory, &result));
     assert_true(memory.bytes < 4 * samples * sizeof(double));
     test_memory_close(&memory);
     synth_close(&synth);

@@ -1,0 +1,62 @@
+#include "analysis/catalogue/sections.h"
+#include "analysis/catalogue/sources.h"
+
+#define PRESSURE_SIGNALS (CATALOGUE_SIGNAL(PVES) | CATALOGUE_SIGNAL(PABD) | CATALOGUE_SIGNAL(PDET))
+
+static const struct catalogue_row rows[] = {
+    {"filling", "filling_rate", CATALOGUE_NUMBER, "mL/min", 1.0, "Filling rate",
+     "Median slope of the infused volume while it rises; without that signal, as entered.",
+     ICS_2002, offsetof(struct filling_measures, filling_rate), CATALOGUE_SIGNAL(VINF)},
+    {"filling", "pves_baseline", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
+     "Resting vesical pressure (pves)",
+     "Median of the first quiet 5 s around the start of filling.", ICS_GUP,
+     offsetof(struct filling_measures, pves_baseline), CATALOGUE_SIGNAL(PVES)},
+    {"filling", "pabd_baseline", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
+     "Resting abdominal pressure (pabd)",
+     "Median of the first quiet 5 s around the start of filling.", ICS_GUP,
+     offsetof(struct filling_measures, pabd_baseline), CATALOGUE_SIGNAL(PABD)},
+    {"filling", "pdet_baseline", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
+     "Resting detrusor pressure (pdet)",
+     "Median of the first quiet 5 s around the start of filling.", ICS_GUP,
+     offsetof(struct filling_measures, pdet_baseline), PRESSURE_SIGNALS},
+    {"filling", "first_sensation_volume", CATALOGUE_NUMBER, "mL", 10.0,
+     "Volume at first sensation of filling",
+     "Infused volume plus entered initial residual at the first_sensation marker.", ICS_2002,
+     offsetof(struct filling_measures, first_sensation_volume), CATALOGUE_SIGNAL(VINF)},
+    {"filling", "first_desire_volume", CATALOGUE_NUMBER, "mL", 10.0,
+     "Volume at first desire to void",
+     "Infused volume plus entered initial residual at the first_desire marker.", ICS_2002,
+     offsetof(struct filling_measures, first_desire_volume), CATALOGUE_SIGNAL(VINF)},
+    {"filling", "strong_desire_volume", CATALOGUE_NUMBER, "mL", 10.0,
+     "Volume at strong desire to void",
+     "Infused volume plus entered initial residual at the strong_desire marker.", ICS_2002,
+     offsetof(struct filling_measures, strong_desire_volume), CATALOGUE_SIGNAL(VINF)},
+    {"filling", "urgency_volume", CATALOGUE_NUMBER, "mL", 10.0, "Volume at urgency",
+     "Infused volume plus entered initial residual at the first urgency marker.", ICS_2002,
+     offsetof(struct filling_measures, urgency_volume), CATALOGUE_SIGNAL(VINF)},
+    {"filling", "cystometric_capacity", CATALOGUE_NUMBER, "mL", 10.0, "Cystometric capacity",
+     "Infused volume plus entered initial residual at permission to void.", ICS_2002,
+     offsetof(struct filling_measures, cystometric_capacity), CATALOGUE_SIGNAL(VINF)},
+    {"filling", "pdet_end_fill", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
+     "Detrusor pressure at the end of filling", "Median of the last 5 s before permission to void.",
+     ICS_2002, offsetof(struct filling_measures, pdet_end_fill), PRESSURE_SIGNALS},
+    {"filling", "compliance", CATALOGUE_NUMBER, "mL/cm[H2O]", 1.0, "Bladder compliance",
+     "Volume change over change of detrusor pressure between the start of filling and "
+     "cystometric capacity.",
+     ICS_2002, offsetof(struct filling_measures, compliance), PRESSURE_SIGNALS},
+    {"filling", "compliance_volume_change", CATALOGUE_NUMBER, "mL", 10.0,
+     "Volume change for compliance",
+     "Infused volume between the two moments at which the pressures for compliance are read.",
+     ICS_2002, offsetof(struct filling_measures, compliance_volume_change), CATALOGUE_SIGNAL(VINF)},
+    {"filling", "compliance_pressure_change", CATALOGUE_NUMBER, "cm[H2O]", 1.0,
+     "Pressure change for compliance",
+     "Detrusor pressure at the end of filling minus that at its start.", ICS_2002,
+     offsetof(struct filling_measures, compliance_pressure_change), PRESSURE_SIGNALS},
+};
+
+const struct catalogue_section catalogue_filling = {
+    .code = "filling",
+    .label = "Filling",
+    .row_count = sizeof rows / sizeof rows[0],
+    .rows = rows,
+};

@@ -1,0 +1,12 @@
+/* Involuntary detrusor contractions during filling. */
+#ifndef ANALYSIS_CONTRACTIONS_H
+#define ANALYSIS_CONTRACTIONS_H
+
+#include "analysis/filling.h"
+
+/* Finds them between the start of filling and its end, leaving out what pressure_events found.
+ * `leak` of each stays false: leaks.h sets it. False when memory ran out. */
+bool contractions_find(struct study *study, const struct filling_phase *phase,
+                       struct item_list *ret_contractions);
+
+#endif
