@@ -141,7 +141,9 @@ static void write_sections(const struct analysis_result *result, struct text *ou
             text_append_char(out, '[');
         }
         for (size_t j = 0; j < catalogue_instances(section, result); j++) {
-            json_writer_comma(out);
+            if (section->repeated) {
+                json_writer_comma(out);
+            }
             write_instance(section, catalogue_instance(section, result, j), out);
         }
         if (section->repeated) {
