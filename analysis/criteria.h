@@ -15,7 +15,7 @@
 /* Markers further away than this, s, are left out. [choice] */
 #define CRITERIA_MARKER_MAX_S 1e8
 /* Faster channels are reduced to at most this rate by block means. [choice] */
-#define CRITERIA_ANALYSIS_RATE_HZ 200.0
+#define CRITERIA_ANALYSIS_RATE_HZ 50.0
 /* A sample beyond this (any unit) is no measurement and counts as missing. [choice] */
 #define CRITERIA_SAMPLE_LIMIT 1e6
 /* Floor for flow and pressure sampling, Hz. ICS guidelines on equipment performance, Neurourol

@@ -142,28 +142,63 @@ static size_t sorted_remove(double *sorted, size_t count, double value)
     return count - 1;
 }
 
-void smooth_median(const struct series *series, size_t window, double *sorted, double *output)
+/* The samples present in the window around one sample, sorted. */
+static size_t sorted_window(const struct series *series, size_t centre, size_t half, double *sorted)
 {
-    const double *samples = series->samples;
-    const size_t count = series->count;
-    const size_t half = window / 2;
+    const size_t first = centre > half ? centre - half : 0;
+    const size_t end = series->count - centre > half ? centre + half + 1 : series->count;
     size_t held = 0;
 
-    for (size_t i = 0; i < count && i < half; i++) {
-        held = sorted_insert(sorted, held, samples[i]);
+    for (size_t i = first; i < end; i++) {
+        held = sorted_insert(sorted, held, series->samples[i]);
     }
-    for (size_t i = 0; i < count; i++) {
-        if (i > half) {
-            held = sorted_remove(sorted, held, samples[i - half - 1]);
+    return held;
+}
+
+/* Moves the sorted window on, from around `centre` - 1 to around `centre`. */
+static size_t sorted_move(const struct series *series, size_t centre, size_t half, double *sorted,
+                          size_t held)
+{
+    if (centre > half) {
+        held = sorted_remove(sorted, held, series->samples[centre - half - 1]);
+    }
+    if (half < series->count - centre) {
+        held = sorted_insert(sorted, held, series->samples[centre + half]);
+    }
+    return held;
+}
+
+static double sorted_middle(const double *sorted, size_t held)
+{
+    return held % 2 == 1 ? sorted[held / 2] : 0.5 * (sorted[held / 2 - 1] + sorted[held / 2]);
+}
+
+void smooth_median(const struct series *series, size_t window, double *sorted, double *output)
+{
+    smooth_median_above(series, window, -SERIES_ENDLESS, sorted, output);
+}
+
+void smooth_median_above(const struct series *series, size_t window, double floor, double *sorted,
+                         double *output)
+{
+    const double *samples = series->samples;
+    const size_t half = window / 2;
+    size_t reached = 0; /* one past the last sample seen that reaches the floor; 0: none yet */
+    size_t seen = 0;
+    size_t moved = 0; /* one past the centre that the sorted window stands at; 0: nowhere */
+    size_t held = 0;
+
+    for (size_t i = 0; i < series->count; i++) {
+        for (; seen < series->count && seen <= i + half; seen++) {
+            reached = samples[seen] >= floor ? seen + 1 : reached;
         }
-        if (half < count - i) {
-            held = sorted_insert(sorted, held, samples[i + half]);
+        if (isnan(samples[i]) || reached == 0 || reached + half <= i) {
+            output[i] = samples[i];
+            continue;
         }
-        if (isnan(samples[i])) {
-            output[i] = SERIES_MISSING;
-        } else {
-            output[i] =
-                held % 2 == 1 ? sorted[held / 2] : 0.5 * (sorted[held / 2 - 1] + sorted[held / 2]);
-        }
+        held = moved > 0 && moved == i ? sorted_move(series, i, half, sorted, held)
+                                       : sorted_window(series, i, half, sorted);
+        moved = i + 1;
+        output[i] = sorted_middle(sorted, held);
     }
 }
