@@ -131,6 +131,28 @@ enum patient_sex patient_sex_from_name(const char *name)
     return SEX_UNKNOWN;
 }
 
+const char *emg_form_name(enum emg_form form)
+{
+    static const char *const names[] = {
+        [EMG_FORM_UNKNOWN] = NULL,
+        [EMG_FORM_RAW] = "raw",
+        [EMG_FORM_RECTIFIED] = "rectified",
+        [EMG_FORM_ENVELOPE] = "envelope",
+    };
+
+    return (unsigned)form < sizeof names / sizeof names[0] ? names[form] : NULL;
+}
+
+enum emg_form emg_form_from_name(const char *name)
+{
+    for (int form = EMG_FORM_RAW; form <= EMG_FORM_ENVELOPE; form++) {
+        if (strcmp(emg_form_name((enum emg_form)form), name) == 0) {
+            return (enum emg_form)form;
+        }
+    }
+    return EMG_FORM_UNKNOWN;
+}
+
 const char *signal_unit(enum signal_kind signal)
 {
     return (unsigned)signal < SIGNAL_COUNT ? signals[signal].unit : NULL;

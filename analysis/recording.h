@@ -152,6 +152,12 @@ const char *const *patient_sex_names(void);
 /* SEX_UNKNOWN for any other name. */
 enum patient_sex patient_sex_from_name(const char *name);
 
+/* "raw", "rectified", "envelope"; NULL for EMG_FORM_UNKNOWN. */
+const char *emg_form_name(enum emg_form form);
+
+/* EMG_FORM_UNKNOWN for any other name. */
+enum emg_form emg_form_from_name(const char *name);
+
 /* UCUM code of the unit in which the analysis expects a signal, e.g. "cm[H2O]". */
 const char *signal_unit(enum signal_kind signal);
 

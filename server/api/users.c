@@ -125,15 +125,11 @@ void users_get(void *opaque, struct http_request *request, struct http_response 
 
 static int read_active(struct json_reader *reader)
 {
-    const json_t *value = json_reader_take(reader, "active", JSON_OPTIONAL);
-    if (value == NULL) {
+    const enum patient_answer answer = json_reader_answer(reader, "active", JSON_OPTIONAL);
+    if (answer == ANSWER_UNKNOWN) {
         return -1;
     }
-    if (!json_is_boolean(value)) {
-        fault_add(reader->faults, json_reader_pointer(reader, "active"), "Must be true or false.");
-        return -1;
-    }
-    return json_is_true(value) ? 1 : 0;
+    return answer == ANSWER_YES ? 1 : 0;
 }
 
 void users_patch(void *opaque, struct http_request *request, struct http_response *response)

@@ -19,6 +19,9 @@ static const struct condition_field number_fields[] = {
     {"filling_rate_ml_min", 0, 1000, false, offsetof(struct conditions, filling_rate_ml_min)},
     {"flow_delay_s", 0, 3, false, offsetof(struct conditions, flow_delay_s)},
     {"puller_speed_mm_s", 0, 50, true, offsetof(struct conditions, puller_speed_mm_s)},
+    {"free_qmax_ml_s", 0, 100, false, offsetof(struct conditions, free_qmax_ml_s)},
+    {"balloon_expulsion_s", 0, 3600, true, offsetof(struct conditions, balloon_expulsion_s)},
+    {"anal_sensor_spacing_mm", 0, 100, true, offsetof(struct conditions, anal_sensor_spacing_mm)},
 };
 
 enum { NUMBER_FIELD_COUNT = sizeof number_fields / sizeof number_fields[0] };
@@ -55,6 +58,14 @@ static struct optional_number read_field(struct json_reader *reader,
     return number;
 }
 
+static enum emg_form read_emg_form(struct json_reader *reader)
+{
+    const char *const names[] = {emg_form_name(EMG_FORM_RAW), emg_form_name(EMG_FORM_RECTIFIED),
+                                 emg_form_name(EMG_FORM_ENVELOPE), NULL};
+    const char *name = json_reader_word(reader, "emg_form", JSON_OPTIONAL, names);
+    return name == NULL ? EMG_FORM_UNKNOWN : emg_form_from_name(name);
+}
+
 void document_conditions_read(const json_t *value, const char *pointer, struct arena *arena,
                               struct fault_list *faults, struct document_conditions *ret_conditions)
 {
@@ -72,6 +83,9 @@ void document_conditions_read(const json_t *value, const char *pointer, struct a
         struct optional_number number = read_field(&reader, &number_fields[i]);
         memcpy((char *)&conditions.numbers + number_fields[i].offset, &number, sizeof number);
     }
+    conditions.numbers.neurological_lesion =
+        json_reader_answer(&reader, "neurological_lesion", JSON_OPTIONAL);
+    conditions.numbers.emg_form = read_emg_form(&reader);
     json_reader_close(&reader);
     *ret_conditions = conditions;
 }
@@ -94,6 +108,13 @@ void conditions_json_write(const struct document_conditions *conditions, struct 
         if (number.known) {
             json_writer_number(out, number_fields[i].name, number.value);
         }
+    }
+    if (conditions->numbers.neurological_lesion != ANSWER_UNKNOWN) {
+        json_writer_name(out, "neurological_lesion");
+        text_append(out, conditions->numbers.neurological_lesion == ANSWER_YES ? "true" : "false");
+    }
+    if (conditions->numbers.emg_form != EMG_FORM_UNKNOWN) {
+        json_writer_string(out, "emg_form", emg_form_name(conditions->numbers.emg_form));
     }
     write_text(out, "reference_level", conditions->reference_level);
     write_text(out, "zeroed", conditions->zeroed);

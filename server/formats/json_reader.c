@@ -280,6 +280,20 @@ struct optional_number json_reader_number(struct json_reader *reader, const char
     return (struct optional_number){.known = true, .value = number};
 }
 
+enum patient_answer json_reader_answer(struct json_reader *reader, const char *member,
+                                       enum json_presence presence)
+{
+    const json_t *value = json_reader_take(reader, member, presence);
+    if (value == NULL) {
+        return ANSWER_UNKNOWN;
+    }
+    if (!json_is_boolean(value)) {
+        fault_add(reader->faults, json_reader_pointer(reader, member), "Must be true or false.");
+        return ANSWER_UNKNOWN;
+    }
+    return json_is_true(value) ? ANSWER_YES : ANSWER_NO;
+}
+
 const char *json_reader_word(struct json_reader *reader, const char *member,
                              enum json_presence presence, const char *const allowed[])
 {

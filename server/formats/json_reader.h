@@ -13,7 +13,7 @@
 
 enum json_presence { JSON_OPTIONAL, JSON_REQUIRED };
 
-enum { JSON_READER_MEMBERS_MAX = 40 };
+enum { JSON_READER_MEMBERS_MAX = 80 };
 
 struct json_reader {
     const json_t *object; /* NULL when the value was not an object: every take then finds nothing */
@@ -57,6 +57,10 @@ const char *json_reader_string(struct json_reader *reader, const char *member,
 /* A number within [least, most]. */
 struct optional_number json_reader_number(struct json_reader *reader, const char *member,
                                           enum json_presence presence, double least, double most);
+
+/* true or false; ANSWER_UNKNOWN when absent or faulty. */
+enum patient_answer json_reader_answer(struct json_reader *reader, const char *member,
+                                       enum json_presence presence);
 
 /* One of `allowed` (NULL-terminated); the fault lists them. NULL when absent or faulty. */
 const char *json_reader_word(struct json_reader *reader, const char *member,

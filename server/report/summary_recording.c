@@ -63,6 +63,14 @@ static void write_section_label(const char *section, struct text *out)
     }
 }
 
+static const char *answer_word(enum patient_answer answer)
+{
+    if (answer == ANSWER_UNKNOWN) {
+        return "";
+    }
+    return answer == ANSWER_YES ? "yes" : "no";
+}
+
 static void write_conditions(const struct recording_row *row, struct arena *arena, struct text *out)
 {
     struct document_conditions conditions;
@@ -82,6 +90,14 @@ static void write_conditions(const struct recording_row *row, struct arena *aren
     report_fact_number(out, "Filling rate set", conditions.numbers.filling_rate_ml_min, "mL/min");
     report_fact_number(out, "Flow delay set", conditions.numbers.flow_delay_s, "s");
     report_fact_number(out, "Puller speed", conditions.numbers.puller_speed_mm_s, "mm/s");
+    report_fact_number(out, "Maximum flow rate of a free flow", conditions.numbers.free_qmax_ml_s,
+                       "mL/s");
+    report_fact_number(out, "Balloon expulsion time", conditions.numbers.balloon_expulsion_s, "s");
+    report_fact_number(out, "Distance between anal sensors",
+                       conditions.numbers.anal_sensor_spacing_mm, "mm");
+    report_fact(out, "Neurological lesion known",
+                answer_word(conditions.numbers.neurological_lesion));
+    report_fact(out, "Electromyogram as sent", emg_form_name(conditions.numbers.emg_form));
     report_fact(out, "Reference level", conditions.reference_level);
     report_fact(out, "Zeroed to", conditions.zeroed);
     text_append(out, "</dl>\n");

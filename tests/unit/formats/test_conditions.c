@@ -55,6 +55,46 @@ static const struct fault_case condition_faults[] = {
      {.members = START "{\"puller_speed_mm_s\":51}"},
      "/conditions/puller_speed_mm_s",
      "Must be between 0 and 50."},
+    {"free flow",
+     RECORDING_JSON_STORE,
+     {.members = START "{\"free_qmax_ml_s\":100.1}"},
+     "/conditions/free_qmax_ml_s",
+     "Must be between 0 and 100."},
+    {"balloon gone at once",
+     RECORDING_JSON_STORE,
+     {.members = START "{\"balloon_expulsion_s\":0}"},
+     "/conditions/balloon_expulsion_s",
+     "Must be greater than 0."},
+    {"balloon never gone",
+     RECORDING_JSON_STORE,
+     {.members = START "{\"balloon_expulsion_s\":3601}"},
+     "/conditions/balloon_expulsion_s",
+     "Must be between 0 and 3600."},
+    {"sensors at one place",
+     RECORDING_JSON_STORE,
+     {.members = START "{\"anal_sensor_spacing_mm\":0}"},
+     "/conditions/anal_sensor_spacing_mm",
+     "Must be greater than 0."},
+    {"sensors far apart",
+     RECORDING_JSON_STORE,
+     {.members = START "{\"anal_sensor_spacing_mm\":100.1}"},
+     "/conditions/anal_sensor_spacing_mm",
+     "Must be between 0 and 100."},
+    {"lesion as a word",
+     RECORDING_JSON_STORE,
+     {.members = START "{\"neurological_lesion\":\"yes\"}"},
+     "/conditions/neurological_lesion",
+     "Must be true or false."},
+    {"lesion as a number",
+     RECORDING_JSON_STORE,
+     {.members = START "{\"neurological_lesion\":1}"},
+     "/conditions/neurological_lesion",
+     "Must be true or false."},
+    {"form unknown",
+     RECORDING_JSON_STORE,
+     {.members = START "{\"emg_form\":\"smoothed\"}"},
+     "/conditions/emg_form",
+     "Must be one of: raw, rectified, envelope."},
     {"control character",
      RECORDING_JSON_STORE,
      {.members = START "{\"zeroed\":\"a\\u0007\"}"},
@@ -109,6 +149,32 @@ static void test_positions(void **state)
     }
 }
 
+static void test_answers_and_forms(void **state)
+{
+    static const struct {
+        const char *members;
+        enum patient_answer lesion;
+        enum emg_form form;
+    } rows[] = {
+        {"{}", ANSWER_UNKNOWN, EMG_FORM_UNKNOWN},
+        {"{\"neurological_lesion\":null,\"emg_form\":null}", ANSWER_UNKNOWN, EMG_FORM_UNKNOWN},
+        {"{\"neurological_lesion\":false,\"emg_form\":\"raw\"}", ANSWER_NO, EMG_FORM_RAW},
+        {"{\"neurological_lesion\":true,\"emg_form\":\"rectified\"}", ANSWER_YES,
+         EMG_FORM_RECTIFIED},
+        {"{\"emg_form\":\"envelope\"}", ANSWER_UNKNOWN, EMG_FORM_ENVELOPE},
+    };
+
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct arena *arena = arena_new();
+        struct document_parts parts = {.members = arena_printf(arena, START "%s", rows[i].members)};
+        const struct recording_document *document = documents_read_sound(arena, &parts);
+        assert_int_equal(document->conditions.numbers.neurological_lesion, rows[i].lesion);
+        assert_int_equal(document->conditions.numbers.emg_form, rows[i].form);
+        arena_free(arena);
+    }
+}
+
 /* What is written reads back the same, and only what is known is written. */
 static void test_round_trip(void **state)
 {
@@ -118,8 +184,12 @@ static void test_round_trip(void **state)
         "{\"position\":\"kn\xc3\xa4"
         "end \\\"x\\\"\",\"post_void_residual_ml\":0,"
         "\"initial_residual_ml\":5000,\"filling_rate_ml_min\":33.3,\"flow_delay_s\":0.6,"
-        "\"puller_speed_mm_s\":0.5,\"reference_level\":\"symphysis pubis\","
+        "\"puller_speed_mm_s\":0.5,\"free_qmax_ml_s\":21.5,\"balloon_expulsion_s\":47,"
+        "\"anal_sensor_spacing_mm\":7.5,\"neurological_lesion\":true,\"emg_form\":\"raw\","
+        "\"reference_level\":\"symphysis pubis\","
         "\"zeroed\":\"atmosphere\"}",
+        "{\"neurological_lesion\":false,\"emg_form\":\"rectified\"}",
+        "{\"emg_form\":\"envelope\"}",
     };
     (void)state;
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
@@ -154,9 +224,9 @@ static void test_damaged_column(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_faults),         cmocka_unit_test(test_text_too_long),
-        cmocka_unit_test(test_positions),      cmocka_unit_test(test_round_trip),
-        cmocka_unit_test(test_damaged_column),
+        cmocka_unit_test(test_faults),     cmocka_unit_test(test_text_too_long),
+        cmocka_unit_test(test_positions),  cmocka_unit_test(test_answers_and_forms),
+        cmocka_unit_test(test_round_trip), cmocka_unit_test(test_damaged_column),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -67,7 +67,9 @@ void summaries_make(struct summary_fixture *fixture)
                  {.id = "01981f5e-7a00-7abc-8def-000000000004",
                   .type = RECORDING_PRESSURE_FLOW,
                   .started_at_us = INT64_C(1772441265000000),
-                  .conditions_json = "{}",
+                  .conditions_json = "{\"free_qmax_ml_s\":21.5,\"balloon_expulsion_s\":47,"
+                                     "\"anal_sensor_spacing_mm\":7.5,"
+                                     "\"neurological_lesion\":true,\"emg_form\":\"raw\"}",
                   .duration_s = 1800,
                   .revision = 2}},
     };

@@ -138,6 +138,11 @@ static void test_facts(void **state)
         "<dt>Duration</dt><dd>61.5 <span class=\"unit\">s</span></dd>",
         "<dt>Position</dt><dd><bdi>standing</bdi></dd>",
         "<dt>Post-void residual</dt><dd>37 <span class=\"unit\">mL</span></dd>",
+        "<dt>Maximum flow rate of a free flow</dt><dd>21.5 <span class=\"unit\">mL/s</span></dd>",
+        "<dt>Balloon expulsion time</dt><dd>47 <span class=\"unit\">s</span></dd>",
+        "<dt>Distance between anal sensors</dt><dd>7.5 <span class=\"unit\">mm</span></dd>",
+        "<dt>Neurological lesion known</dt><dd><bdi>yes</bdi></dd>",
+        "<dt>Electromyogram as sent</dt><dd><bdi>raw</bdi></dd>",
     };
     (void)state;
     struct summary_fixture fixture;
