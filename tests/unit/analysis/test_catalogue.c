@@ -25,7 +25,7 @@ enum { SECTION_COUNT = sizeof structs / sizeof structs[0] };
 
 /* Units of values that no channel has. */
 static const char *const own_units[] = {"mL/cm[H2O]", "mL/mm[Hg]",     "mm/s",  "mm.cm[H2O]",
-                                        "uW/mm2",     "cm[H2O].s/mL",  "uV/mL", "cm[H2O]/mL",
+                                        "uW/mm2",     "cm[H2O].s/mL",  "uV/min", "cm[H2O]/mL",
                                         "mm[Hg]",     "cm[H2O].s2/mL2"};
 
 static bool is_known_unit(const char *unit)

@@ -1,0 +1,198 @@
+#include "analysis/signal/envelope.h"
+
+#include "analysis/criteria_emg.h"
+#include "analysis/memory.h"
+#include "analysis/signal/resample.h"
+
+#include <math.h>
+
+/* Mean of the samples within `half` to both sides of a centre that only moves on. */
+struct local_mean {
+    const struct series *series;
+    size_t half;
+    size_t added;   /* samples up to here are in the sum */
+    size_t dropped; /* and up to here are out again */
+    size_t present;
+    double sum;
+};
+
+static double local_mean_at(struct local_mean *mean, size_t centre)
+{
+    const struct series *series = mean->series;
+    const size_t end =
+        series->count - centre > mean->half ? centre + mean->half + 1 : series->count;
+    const size_t first = centre > mean->half ? centre - mean->half : 0;
+
+    for (; mean->added < end; mean->added++) {
+        if (!isnan(series->samples[mean->added])) {
+            mean->sum += series->samples[mean->added];
+            mean->present++;
+        }
+    }
+    for (; mean->dropped < first; mean->dropped++) {
+        if (!isnan(series->samples[mean->dropped])) {
+            mean->sum -= series->samples[mean->dropped];
+            mean->present--;
+        }
+    }
+    if (mean->present == 0) {
+        mean->sum = 0.0;
+        return SERIES_MISSING;
+    }
+    return mean->sum / (double)mean->present;
+}
+
+static struct local_mean local_mean_open(const struct series *series)
+{
+    return (struct local_mean){.series = series,
+                               .half = series_whole_samples(series, CRITERIA_EMG_MEAN_HALF_S)};
+}
+
+struct form_tally {
+    size_t present;
+    size_t negative;
+    size_t low;       /* below half of the local mean */
+    size_t crossings; /* of the local mean */
+};
+
+static struct form_tally tally_form(const struct series *emg)
+{
+    struct local_mean mean = local_mean_open(emg);
+    struct form_tally tally = {0, 0, 0, 0};
+    bool was_above = false;
+
+    for (size_t i = 0; i < emg->count; i++) {
+        const double sample = emg->samples[i];
+
+        if (isnan(sample)) {
+            continue;
+        }
+        const double level = local_mean_at(&mean, i);
+        const bool is_above = sample > level;
+
+        tally.crossings += tally.present > 0 && is_above != was_above ? 1 : 0;
+        tally.negative += sample < 0.0 ? 1 : 0;
+        tally.low += sample < CRITERIA_EMG_LOW_PART * level ? 1 : 0;
+        tally.present++;
+        was_above = is_above;
+    }
+    return tally;
+}
+
+static enum emg_form decide_form(const struct series *emg, const struct form_tally *tally)
+{
+    const double present = (double)tally->present;
+    const double crossings_hz = (double)tally->crossings * emg->rate_hz / present;
+
+    if ((double)tally->negative >= CRITERIA_EMG_NEGATIVE_SHARE * present) {
+        return EMG_FORM_RAW;
+    }
+    if (emg->rate_hz >= CRITERIA_EMG_RECTIFIED_RATE_HZ &&
+        crossings_hz >= CRITERIA_EMG_CROSSINGS_HZ &&
+        (double)tally->low >= CRITERIA_EMG_LOW_SHARE * present) {
+        return EMG_FORM_RECTIFIED;
+    }
+    return EMG_FORM_ENVELOPE;
+}
+
+/* What a window holds, as distances from a level. */
+struct window {
+    size_t inside;
+    size_t present;
+    double sum;
+    double absolutes;
+    double squares;
+};
+
+static struct window window_read(const struct series *series, size_t centre, size_t half,
+                                 double level)
+{
+    const size_t end = series->count - centre > half ? centre + half + 1 : series->count;
+    const size_t first = centre > half ? centre - half : 0;
+    struct window window = {.inside = end - first};
+
+    for (size_t i = first; i < end; i++) {
+        const double distance = series->samples[i] - level;
+
+        if (!isnan(distance)) {
+            window.sum += distance;
+            window.absolutes += fabs(distance);
+            window.squares += distance * distance;
+            window.present++;
+        }
+    }
+    return window;
+}
+
+/* Moving root mean square, or mean, at every block-th sample. Each sample is read a few times: that
+ * loses nothing to rounding, where sums that slide over a spike would. */
+static bool average(const struct series *emg, bool raw, const struct analysis_memory *memory,
+                    struct envelope *envelope)
+{
+    const double half_s = raw ? CRITERIA_EMG_RMS_HALF_S : CRITERIA_EMG_RECTIFIED_HALF_S;
+    const size_t half = series_whole_samples(emg, half_s);
+    const size_t block = resample_block(emg, CRITERIA_EMG_ENVELOPE_RATE_HZ);
+    const size_t count = emg->count > 0 ? (emg->count - 1) / block + 1 : 0;
+    double *output = memory_doubles(memory, count);
+    struct local_mean mean = local_mean_open(emg);
+    size_t spiky = 0;
+    size_t known = 0;
+
+    if (output == NULL) {
+        return false;
+    }
+    for (size_t i = 0; i < count; i++) {
+        const double level = raw ? local_mean_at(&mean, i * block) : 0.0;
+        const struct window window = window_read(emg, i * block, half, level);
+        const double present = (double)window.present;
+
+        if (window.present == 0 || window.present * 2 < window.inside) {
+            output[i] = SERIES_MISSING;
+            continue;
+        }
+        output[i] = raw ? sqrt(window.squares / present) : window.sum / present;
+        spiky += output[i] * present > CRITERIA_EMG_SPIKE_RATIO * window.absolutes ? 1 : 0;
+        known++;
+    }
+    envelope->series = (struct series){emg->rate_hz / (double)block, emg->start_s, count, output};
+    envelope->window_s = 2.0 * half_s;
+    envelope->spike_share = raw && known > 0 ? (double)spiky / (double)known : 0.0;
+    return true;
+}
+
+static bool keep(const struct series *emg, const struct analysis_memory *memory,
+                 struct envelope *envelope)
+{
+    const size_t block = resample_block(emg, CRITERIA_EMG_ENVELOPE_RATE_HZ);
+
+    envelope->series = *emg;
+    if (block > 1) {
+        double *reduced = memory_doubles(memory, emg->count / block);
+
+        if (reduced == NULL) {
+            return false;
+        }
+        envelope->series = resample_means(emg, block, reduced);
+    }
+    return true;
+}
+
+bool envelope_make(const struct series *emg, enum emg_form form,
+                   const struct analysis_memory *memory, struct envelope *ret_envelope)
+{
+    struct envelope envelope = {.series = {.rate_hz = emg->rate_hz, .start_s = emg->start_s},
+                                .form = form == EMG_FORM_UNKNOWN ? EMG_FORM_ENVELOPE : form,
+                                .decided = form == EMG_FORM_UNKNOWN};
+    const struct form_tally tally = tally_form(emg);
+    bool made = true;
+
+    if (tally.present > 0) {
+        envelope.negative_share = (double)tally.negative / (double)tally.present;
+        envelope.form = envelope.decided ? decide_form(emg, &tally) : form;
+        made = envelope.form == EMG_FORM_ENVELOPE
+                   ? keep(emg, memory, &envelope)
+                   : average(emg, envelope.form == EMG_FORM_RAW, memory, &envelope);
+    }
+    *ret_envelope = envelope;
+    return made;
+}
