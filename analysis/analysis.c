@@ -60,8 +60,8 @@ static bool run_filling_and_voiding(struct study *study, struct analysis_result 
                                         result->voiding.flow_delay.value, &result->emg)) {
         return false;
     }
-    quality_of_pressures(study, result->has_filling ? &filling : NULL, &void_phase);
-    return !profiles_exist(study) || profiles_measure(study);
+    return quality_of_pressures(study, result->has_filling ? &filling : NULL, &void_phase) &&
+           (!profiles_exist(study) || profiles_measure(study));
 }
 
 static bool run_profiles(struct study *study, struct analysis_result *result)

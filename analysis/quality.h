@@ -19,11 +19,11 @@ void quality_of_filling(struct study *study, const struct filling_measures *meas
 
 /* Pressure lines over the whole study: coughs that both lines answer alike at the start, during
  * filling, before and after voiding; damped, dead, drifting, clipped, noisy lines; a catheter that
- * came out; pump and infused volume that disagree.
+ * came out; pump and infused volume that disagree. False when memory ran out.
  *
  * filling     NULL when there is none
  * void_phase  ->found says whether there is one */
-void quality_of_pressures(struct study *study, const struct filling_phase *filling,
+bool quality_of_pressures(struct study *study, const struct filling_phase *filling,
                           const struct void_phase *void_phase);
 
 #endif

@@ -1,9 +1,69 @@
+#include "analysis/criteria_quality.h"
+#include "analysis/memory.h"
 #include "analysis/quality.h"
+#include "analysis/quality_lines.h"
+#include "analysis/signal/resample.h"
 
-void quality_of_pressures(struct study *study, const struct filling_phase *filling,
+/* A copy of a signal at the coarse rate; the signal itself when it is no faster. */
+static bool take_coarse(const struct study *study, const struct series *full,
+                        struct series *ret_coarse)
+{
+    const size_t block = full->count > 0 ? resample_block(full, CRITERIA_LINE_RATE_HZ) : 1;
+
+    *ret_coarse = *full;
+    if (block <= 1) {
+        return true;
+    }
+    double *means = memory_doubles(study->memory, full->count / block);
+
+    if (means == NULL) {
+        return false;
+    }
+    *ret_coarse = resample_means(full, block, means);
+    return true;
+}
+
+static struct span watched_span(const struct study *study, const struct filling_phase *filling,
+                                const struct void_phase *voiding)
+{
+    struct span watched = study_extent(study);
+
+    if (filling != NULL) {
+        watched.from_s = fmax(watched.from_s, filling->span.from_s - CRITERIA_WATCH_BEFORE_S);
+    }
+    if (voiding->found) {
+        watched.to_s = fmin(watched.to_s, voiding->span.to_s + CRITERIA_WATCH_AFTER_S);
+    } else if (filling != NULL) {
+        watched.to_s = fmin(watched.to_s, filling->span.to_s);
+    }
+    return watched;
+}
+
+static bool open_lines(struct pressure_lines *lines)
+{
+    const struct study *study = lines->study;
+
+    lines->pves = (struct pressure_line){.signal = SIGNAL_PVES, .full = &study->pves};
+    lines->pabd = (struct pressure_line){.signal = SIGNAL_PABD, .full = &study->pabd};
+    return take_coarse(study, &study->pves, &lines->pves.coarse) &&
+           take_coarse(study, &study->pabd, &lines->pabd.coarse) &&
+           take_coarse(study, &study->pdet, &lines->pdet);
+}
+
+bool quality_of_pressures(struct study *study, const struct filling_phase *filling,
                           const struct void_phase *void_phase)
 {
-    (void)study;
-    (void)filling;
-    (void)void_phase;
+    struct pressure_lines lines = {.study = study,
+                                   .filling = filling,
+                                   .voiding = void_phase,
+                                   .watched = watched_span(study, filling, void_phase)};
+
+    if (!open_lines(&lines) || !quality_of_coughs(&lines) || !quality_of_levels(&lines) ||
+        !quality_of_movement(&lines)) {
+        return false;
+    }
+    quality_of_clipping(&lines);
+    quality_of_events(&lines);
+    quality_of_pump(&lines);
+    return true;
 }

@@ -1,6 +1,7 @@
 #include "analysis/criteria.h"
 #include "analysis/memory.h"
 #include "analysis/quality.h"
+#include "analysis/quality_spans.h"
 #include "analysis/signal/resample.h"
 
 #include <math.h>
@@ -10,35 +11,6 @@ struct subject {
     enum signal_kind signal;
     const struct series *series;
 };
-
-/* Reports stretches of one kind one by one, and what is more than a few as a single span. */
-struct stretch_list {
-    struct study *study;
-    struct quality_finding finding;
-    const char *text_rest; /* for the single span */
-    size_t count;
-    struct span rest;
-};
-
-static void list_add(struct stretch_list *list, struct span span)
-{
-    if (list->count < CRITERIA_SPANS_LISTED) {
-        outcome_note_span(&list->study->outcome, list->finding, span.from_s, span.to_s);
-    } else if (list->count == CRITERIA_SPANS_LISTED) {
-        list->rest = span;
-    } else {
-        list->rest.to_s = span.to_s;
-    }
-    list->count++;
-}
-
-static void list_close(struct stretch_list *list)
-{
-    if (list->count > CRITERIA_SPANS_LISTED) {
-        list->finding.text = list->text_rest;
-        outcome_note_span(&list->study->outcome, list->finding, list->rest.from_s, list->rest.to_s);
-    }
-}
 
 /* From the last sample before a stretch to the first after it, within the series. */
 static struct span stretch_span(const struct series *series, size_t first, size_t end)
@@ -50,8 +22,8 @@ static struct span stretch_span(const struct series *series, size_t first, size_
 static void note_missing(struct study *study, struct subject subject)
 {
     const struct series *series = subject.series;
-    struct stretch_list list = {
-        .study = study,
+    struct quality_spans list = {
+        .outcome = &study->outcome,
         .finding = {.code = "missing_samples",
                     .severity = QUALITY_WARNING,
                     .signal = subject.signal,
@@ -69,11 +41,11 @@ static void note_missing(struct study *study, struct subject subject)
             i++;
         }
         if (i > first) {
-            list_add(&list, stretch_span(series, first, i));
+            quality_spans_add(&list, stretch_span(series, first, i));
         }
         i++;
     }
-    list_close(&list);
+    quality_spans_close(&list);
 }
 
 static void note_sampling(struct study *study, struct subject subject)
@@ -95,8 +67,8 @@ static void note_implausible(struct study *study, struct subject subject)
 {
     const struct series *series = subject.series;
     const size_t shortest = series_whole_samples(series, CRITERIA_PLAUSIBLE_PRESSURE_S) + 1;
-    struct stretch_list list = {
-        .study = study,
+    struct quality_spans list = {
+        .outcome = &study->outcome,
         .finding = {.code = "implausible_value",
                     .severity = QUALITY_WARNING,
                     .signal = subject.signal,
@@ -114,11 +86,11 @@ static void note_implausible(struct study *study, struct subject subject)
             i++;
         }
         if (i - first >= shortest) {
-            list_add(&list, stretch_span(series, first, i));
+            quality_spans_add(&list, stretch_span(series, first, i));
         }
         i += i == first ? 1 : 0;
     }
-    list_close(&list);
+    quality_spans_close(&list);
 }
 
 /* A line that shows one and the same value for half a minute is not measuring. */
