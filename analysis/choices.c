@@ -2,6 +2,7 @@
 
 #include "analysis/criteria.h"
 
+#include <math.h>
 #include <string.h>
 
 #define CHOICE(member) offsetof(struct analysis_choices, member)
@@ -186,4 +187,59 @@ void choices_set(struct analysis_choices *choices, const struct choice_row *row,
                  struct optional_number number)
 {
     *(struct optional_number *)(void *)((char *)choices + row->offset) = number;
+}
+
+double choices_value(const struct analysis_choices *choices, const char *code)
+{
+    const struct choice_row *row = choices_find(code);
+
+    if (row == NULL) {
+        return (double)NAN;
+    }
+    const struct optional_number chosen =
+        choices != NULL ? choices_get(choices, row) : (struct optional_number){false, 0.0};
+
+    if (chosen.known) {
+        return chosen.value;
+    }
+    return row->has_default ? row->standard : (double)NAN;
+}
+
+void choices_in_use(const struct analysis_choices *chosen, struct analysis_choices *ret_in_use)
+{
+    choices_standard(ret_in_use);
+    for (size_t i = 0; i < choices_count(); i++) {
+        const struct optional_number number = choices_get(chosen, &rows[i]);
+
+        if (number.known) {
+            choices_set(ret_in_use, &rows[i], number);
+        }
+    }
+}
+
+static const struct choice_pair pairs[] = {
+    {"compliance_very_low_ml_cmh2o", "compliance_low_ml_cmh2o"},
+    {"stress_leak_low_cmh2o", "stress_leak_high_cmh2o"},
+    {"obstruction_low", "obstruction_high"},
+    {"contractility_low", "contractility_high"},
+    {"female_obstruction_likely", "female_obstruction_certain"},
+    {"pip1_low", "pip1_high"},
+    {"anorectal_women.rest_lower_mmhg", "anorectal_women.rest_upper_mmhg"},
+    {"anorectal_women.first_sensation_lower_ml", "anorectal_women.first_sensation_upper_ml"},
+    {"anorectal_women.desire_lower_ml", "anorectal_women.desire_upper_ml"},
+    {"anorectal_women.maximum_tolerated_lower_ml", "anorectal_women.maximum_tolerated_upper_ml"},
+    {"anorectal_men.rest_lower_mmhg", "anorectal_men.rest_upper_mmhg"},
+    {"anorectal_men.first_sensation_lower_ml", "anorectal_men.first_sensation_upper_ml"},
+    {"anorectal_men.desire_lower_ml", "anorectal_men.desire_upper_ml"},
+    {"anorectal_men.maximum_tolerated_lower_ml", "anorectal_men.maximum_tolerated_upper_ml"},
+};
+
+size_t choices_pair_count(void)
+{
+    return sizeof pairs / sizeof pairs[0];
+}
+
+const struct choice_pair *choices_pair(size_t index)
+{
+    return &pairs[index];
 }

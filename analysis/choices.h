@@ -73,10 +73,26 @@ const struct choice_row *choices_find(const char *code);
 /* Every choice at its default; those without one are not known. */
 void choices_standard(struct analysis_choices *ret_choices);
 
+/* What is in use: the chosen number where there is one, else the standard. */
+void choices_in_use(const struct analysis_choices *chosen, struct analysis_choices *ret_in_use);
+
+/* Two choices of which the first must not exceed the second. */
+struct choice_pair {
+    const char *lower; /* codes */
+    const char *upper;
+};
+
+size_t choices_pair_count(void);
+const struct choice_pair *choices_pair(size_t index);
+
 /* Read and change the choice that a row names. */
 struct optional_number choices_get(const struct analysis_choices *choices,
                                    const struct choice_row *row);
 void choices_set(struct analysis_choices *choices, const struct choice_row *row,
                  struct optional_number number);
+
+/* The number in use for a code: the clinic's, else the default. NaN when there is neither, or no
+ * such choice. choices may be NULL: all at their defaults. */
+double choices_value(const struct analysis_choices *choices, const char *code);
 
 #endif

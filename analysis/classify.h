@@ -5,18 +5,10 @@
 
 #include <stdbool.h>
 
-/* Bladder outlet obstruction index, pdetQmax - 2*Qmax (cmH2O, mL/s; men). Abrams P. BJU Int
- * 1999;84:14-15. */
-double classify_booi(double pdet_qmax_cmh2o, double qmax_ml_s);
-
-/* Bladder contractility index, pdetQmax + 5*Qmax (men). Abrams 1999. */
-double classify_bci(double pdet_qmax_cmh2o, double qmax_ml_s);
-
-/* "obstructed" above 40, "unobstructed" below 20, else "equivocal" (40 and 20 included). */
-const char *classify_obstruction(double booi);
-
-/* "strong" above 150, "weak" below 100, else "normal" (100 and 150 included). */
-const char *classify_contractility(double bci);
+/* Whether an index lies above, or below, a limit: to the precision of CRITERIA_INDEX_GRAIN, so that
+ * the rounding noise of a computation does not move a value off its limit. */
+bool classify_above(double index, double limit);
+bool classify_below(double index, double limit);
 
 /* "very_low" below 10, "low" below 20, else "not_low", mL/cmH2O. No agreed limits exist. */
 const char *classify_compliance(double compliance_ml_cmh2o);

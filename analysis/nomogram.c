@@ -20,24 +20,44 @@ static struct nomogram_answer answer(double z)
     return (struct nomogram_answer){.known = true, .z = z, .centile = centile_of(z)};
 }
 
+/* Expected flow of women, as its natural logarithm, and of men, as its square root. */
+static double expected_of_women(double volume_ml)
+{
+    return CRITERIA_LIVERPOOL_WOMEN_BASE + CRITERIA_LIVERPOOL_WOMEN_SLOPE * log(volume_ml);
+}
+
+static double expected_of_men(double age_years, double volume_ml)
+{
+    return CRITERIA_LIVERPOOL_MEN_BASE + CRITERIA_LIVERPOOL_MEN_SLOPE * sqrt(volume_ml) -
+           CRITERIA_LIVERPOOL_MEN_AGE * age_years;
+}
+
 static struct nomogram_answer for_women(double volume_ml, double qmax_ml_s)
 {
-    const double expected =
-        CRITERIA_LIVERPOOL_WOMEN_BASE + CRITERIA_LIVERPOOL_WOMEN_SLOPE * log(volume_ml);
-
-    return answer((log(qmax_ml_s) - expected) / CRITERIA_LIVERPOOL_WOMEN_SD);
+    return answer((log(qmax_ml_s) - expected_of_women(volume_ml)) / CRITERIA_LIVERPOOL_WOMEN_SD);
 }
 
 static struct nomogram_answer for_men(double age_years, double volume_ml, double qmax_ml_s)
 {
-    const double expected = CRITERIA_LIVERPOOL_MEN_BASE +
-                            CRITERIA_LIVERPOOL_MEN_SLOPE * sqrt(volume_ml) -
-                            CRITERIA_LIVERPOOL_MEN_AGE * age_years;
+    const double expected = expected_of_men(age_years, volume_ml);
 
     if (!(expected > 0.0)) {
         return refuse("the nomogram expects no flow at this age and volume");
     }
     return answer((sqrt(qmax_ml_s) - expected) / CRITERIA_LIVERPOOL_MEN_SD);
+}
+
+double nomogram_liverpool_qmax(enum patient_sex sex, double age_years, double volume_ml, double z)
+{
+    if (!(volume_ml > 0.0) || (sex != SEX_FEMALE && sex != SEX_MALE)) {
+        return (double)NAN;
+    }
+    if (sex == SEX_FEMALE) {
+        return exp(expected_of_women(volume_ml) + z * CRITERIA_LIVERPOOL_WOMEN_SD);
+    }
+    const double root = expected_of_men(age_years, volume_ml) + z * CRITERIA_LIVERPOOL_MEN_SD;
+
+    return root > 0.0 ? root * root : (double)NAN;
 }
 
 struct nomogram_answer nomogram_liverpool(enum patient_sex sex, double age_years, double volume_ml,

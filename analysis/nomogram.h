@@ -25,4 +25,11 @@ struct nomogram_answer {
 struct nomogram_answer nomogram_liverpool(enum patient_sex sex, double age_years, double volume_ml,
                                           double qmax_ml_s);
 
+/* The other way round: the maximum flow, mL/s, that lies `z` standard deviations from the expected
+ * one at a volume. NaN where the nomogram expects no flow, or the volume is not positive; the other
+ * limits above are the caller's matter.
+ *
+ * sex  SEX_FEMALE or SEX_MALE; age_years is not used for women */
+double nomogram_liverpool_qmax(enum patient_sex sex, double age_years, double volume_ml, double z);
+
 #endif

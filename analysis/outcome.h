@@ -5,7 +5,7 @@
 
 #include "analysis/analysis.h"
 
-enum { OUTCOME_QUALITY_MAX = 256, OUTCOME_FINDINGS_MAX = 32, OUTCOME_CLASSIFICATIONS_MAX = 16 };
+enum { OUTCOME_QUALITY_MAX = 256, OUTCOME_FINDINGS_MAX = 32, OUTCOME_CLASSIFICATIONS_MAX = 32 };
 
 struct outcome {
     struct analysis_result *result;

@@ -1,16 +1,36 @@
 /* Pressure-flow indices and classes.
  *
  * BOOI = pdetQmax - 2 Qmax, BCI = pdetQmax + 5 Qmax: Abrams P. BJU Int 1999;84:14-15 (formulas, and
- * the limits 40 and 100, read in secondary sources; 20 and 150 from memory). Bands: Griffiths D et
- * al. (ICS). Neurourol Urodyn 1997;16:1-18 (from memory). A limit itself belongs to the middle
- * band: a choice of this project. */
+ * the limits 20, 40 and 100, read in secondary sources; 150 from memory). Bands: Griffiths D et al.
+ * (ICS). Neurourol Urodyn 1997;16:1-18 (from memory). Obstruction coefficient: Schafer W, from
+ * memory. URA: Griffiths D et al. Neurourol Urodyn 1989;8:17-27, constant from memory. A limit
+ * itself belongs to the middle band: a choice of this project. */
 #include "support/assert_close.h"
 #include "support/synth.h"
 
-#include "analysis/classify.h"
+#include "analysis/nomogram_chart.h"
+#include "analysis/outlet.h"
 
 #include <string.h>
 
+static const char *zone(enum nomogram_code code, double pdet_qmax, double qmax)
+{
+    struct nomogram_chart chart;
+
+    assert_true(nomogram_chart(code, NULL, 0.0, &chart));
+    return nomogram_zone(&chart, qmax, pdet_qmax)->code;
+}
+
+static const char *strength(double bci)
+{
+    static const char *const names[] = {"weak", "normal", "strong"};
+    struct nomogram_chart chart;
+
+    assert_true(nomogram_chart(NOMOGRAM_COMPOSITE, NULL, 0.0, &chart));
+    return names[nomogram_band(&chart, 1, 0.0, bci)];
+}
+
+/* Worked examples 4: index, class, obstruction coefficient and URA of the same seven points. */
 static void test_index_table(void **state)
 {
     static const struct {
@@ -18,43 +38,82 @@ static void test_index_table(void **state)
         double qmax;
         double booi;
         const char *obstruction;
+        double oco;
+        double ura;
         double bci;
         const char *contractility;
-    } rows[] = {
-        {80, 6, 68, "obstructed", 110, "normal"},   {60, 10, 40, "equivocal", 110, "normal"},
-        {45, 18, 9, "unobstructed", 135, "normal"}, {30, 12, 6, "unobstructed", 90, "weak"},
-        {100, 8, 84, "obstructed", 140, "normal"},  {35, 4, 27, "equivocal", 55, "weak"},
-        {55, 14, 27, "equivocal", 125, "normal"}};
+    } rows[] = {{80, 6, 68, "obstructed", 1.5385, 48.208, 110, "normal"},
+                {60, 10, 40, "equivocal", 1.0000, 28.700, 110, "normal"},
+                {45, 18, 9, "unobstructed", 0.5921, 15.4835, 135, "normal"},
+                {30, 12, 6, "unobstructed", 0.4688, 15.997, 90, "weak"},
+                {100, 8, 84, "obstructed", 1.7857, 46.780, 140, "normal"},
+                {35, 4, 27, "equivocal", 0.7292, 29.654, 55, "weak"},
+                {55, 14, 27, "equivocal", 0.8088, 21.278, 125, "normal"}};
 
     (void)state;
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
-        const double booi = classify_booi(rows[i].pdet_qmax, rows[i].qmax);
-        const double bci = classify_bci(rows[i].pdet_qmax, rows[i].qmax);
+        const double pdet = rows[i].pdet_qmax;
+        const double qmax = rows[i].qmax;
+        double ura = 0.0;
 
-        assert_close(booi, rows[i].booi, 1e-9);
-        assert_close(bci, rows[i].bci, 1e-9);
-        assert_close(bci - booi, 7.0 * rows[i].qmax, 1e-9);
-        assert_string_equal(classify_obstruction(booi), rows[i].obstruction);
-        assert_string_equal(classify_contractility(bci), rows[i].contractility);
+        assert_close(outlet_booi(pdet, qmax), rows[i].booi, 1e-9);
+        assert_close(outlet_bci(pdet, qmax), rows[i].bci, 1e-9);
+        assert_close(outlet_obstruction_coefficient(pdet, qmax), rows[i].oco, 5e-5);
+        assert_true(outlet_ura(pdet, qmax, &ura));
+        assert_close(ura, rows[i].ura, 5e-4);
+        /* BCI - BOOI = 7 Qmax, whatever the pressure. */
+        assert_close(outlet_bci(pdet, qmax) - outlet_booi(pdet, qmax), 7.0 * qmax, 1e-9);
+        assert_string_equal(zone(NOMOGRAM_ICS_OBSTRUCTION, pdet, qmax), rows[i].obstruction);
+        assert_string_equal(strength(rows[i].bci), rows[i].contractility);
     }
 }
 
+/* At no flow the index is the pressure itself. */
 static void test_boundaries(void **state)
 {
+    static const enum nomogram_code ics = NOMOGRAM_ICS_OBSTRUCTION;
+
     (void)state;
-    assert_string_equal(classify_obstruction(39.99), "equivocal");
-    assert_string_equal(classify_obstruction(40.0), "equivocal");
-    assert_string_equal(classify_obstruction(40.01), "obstructed");
-    assert_string_equal(classify_obstruction(19.99), "unobstructed");
-    assert_string_equal(classify_obstruction(20.0), "equivocal");
-    assert_string_equal(classify_obstruction(20.01), "equivocal");
-    assert_string_equal(classify_contractility(99.99), "weak");
-    assert_string_equal(classify_contractility(100.0), "normal");
-    assert_string_equal(classify_contractility(150.0), "normal");
-    assert_string_equal(classify_contractility(150.01), "strong");
+    assert_string_equal(zone(ics, 39.99, 0.0), "equivocal");
+    assert_string_equal(zone(ics, 40.0, 0.0), "equivocal");
+    assert_string_equal(zone(ics, 40.01, 0.0), "obstructed");
+    assert_string_equal(zone(ics, 19.99, 0.0), "unobstructed");
+    assert_string_equal(zone(ics, 20.0, 0.0), "equivocal");
+    assert_string_equal(zone(ics, 20.01, 0.0), "equivocal");
+    assert_string_equal(strength(99.99), "weak");
+    assert_string_equal(strength(100.0), "normal");
+    assert_string_equal(strength(150.0), "normal");
+    assert_string_equal(strength(150.01), "strong");
     /* Rounding noise of a computation does not move a value off its limit. */
-    assert_string_equal(classify_obstruction(40.0 + 1e-10), "equivocal");
-    assert_string_equal(classify_obstruction(20.0 - 1e-10), "equivocal");
+    assert_string_equal(zone(ics, 40.0 + 1e-10, 0.0), "equivocal");
+    assert_string_equal(zone(ics, 20.0 - 1e-10, 0.0), "equivocal");
+    assert_string_equal(zone(ics, 40.0 + 4.9e-7, 0.0), "equivocal");
+    assert_string_equal(zone(ics, 40.0 + 5.1e-7, 0.0), "obstructed");
+}
+
+/* The nine cells of the composite nomogram, each by a point within it. BJU Int 1999;84:14-15 gives
+ * the three bands of each index; 150 from memory. */
+static void test_composite_cells(void **state)
+{
+    static const struct {
+        double booi;
+        double bci;
+        const char *cell;
+    } rows[] = {{10, 80, "unobstructed_weak"},    {10, 120, "unobstructed_normal"},
+                {10, 160, "unobstructed_strong"}, {30, 80, "equivocal_weak"},
+                {30, 120, "equivocal_normal"},    {30, 160, "equivocal_strong"},
+                {60, 80, "obstructed_weak"},      {60, 120, "obstructed_normal"},
+                {60, 160, "obstructed_strong"}};
+
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        const double qmax = (rows[i].bci - rows[i].booi) / 7.0;
+        const double pdet = rows[i].booi + 2.0 * qmax;
+
+        assert_close(outlet_booi(pdet, qmax), rows[i].booi, 1e-9);
+        assert_close(outlet_bci(pdet, qmax), rows[i].bci, 1e-9);
+        assert_string_equal(zone(NOMOGRAM_COMPOSITE, pdet, qmax), rows[i].cell);
+    }
 }
 
 /* A voiding at a constant detrusor pressure, with Qmax held for a long time. */
@@ -126,7 +185,10 @@ static void test_not_for_others(void **state)
         assert_int_equal(result->voiding.booi.state, MEASURE_ABSENT);
         assert_int_equal(result->voiding.bci.state, MEASURE_ABSENT);
         assert_non_null(strstr(result->voiding.booi.reason, "men only"));
-        assert_int_equal(result->classification_count, 0);
+        assert_null(synth_class(result, "ics_obstruction"));
+        assert_null(synth_class(result, "contractility"));
+        assert_null(synth_class(result, "composite"));
+        assert_null(synth_class(result, "linear_purr_group"));
         synth_close(&synth);
     }
     struct synth boy;
@@ -183,6 +245,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_index_table),
         cmocka_unit_test(test_boundaries),
+        cmocka_unit_test(test_composite_cells),
         cmocka_unit_test(test_boundaries_through_the_analysis),
         cmocka_unit_test(test_not_for_others),
         cmocka_unit_test(test_flow_delay),
