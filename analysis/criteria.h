@@ -120,6 +120,18 @@
 /* Below this rate a knock cannot be told from flow, Hz. [choice] */
 #define CRITERIA_SPIKE_RATE_MIN_HZ 4.0
 
+/* ---- Flow: squeezes [choice] ---- */
+
+/* Out of a flow of at least this, mL/s, the curve falls below this share of it, and within this
+ * time afterwards, s, rises to this share of it plus this, mL/s; neither dip nor surge lasts longer
+ * than that, s. */
+#define CRITERIA_SQUEEZE_LEVEL_ML_S  5.0
+#define CRITERIA_SQUEEZE_DIP_SHARE   0.3
+#define CRITERIA_SQUEEZE_WAIT_S      1.0
+#define CRITERIA_SQUEEZE_SURGE_SHARE 1.2
+#define CRITERIA_SQUEEZE_SURGE_ML_S  3.0
+#define CRITERIA_SQUEEZE_LONGEST_S   2.0
+
 /* ---- Flow: quality ---- */
 
 /* |integral of flow - voided volume| above both of these, mL and share, is a mismatch. [choice] */
@@ -169,6 +181,20 @@
 #define CRITERIA_RESIDUAL_YOUNG_SHARE     0.21
 #define CRITERIA_RESIDUAL_OLDER_ML        20.0
 #define CRITERIA_RESIDUAL_OLDER_SHARE     0.15
+
+/* Adequate flow in children: Qmax squared, numbers in mL/s and mL, not below the voided volume.
+ * ICCS. [memory] A tower: Qmax of this many times that. [choice] */
+#define CRITERIA_TOWER_TIMES 2.2
+/* A plateau: flow stays at or above this share of Qmax for this share of the flow time, and is not
+ * adequate. [choice] Half a sine does so for 0.41 of its time, a rectangle for all of it. */
+#define CRITERIA_PLATEAU_LEVEL 0.8
+#define CRITERIA_PLATEAU_SHARE 0.6
+/* Lowest acceptable Qmax, about the 10th centile of the better of two flows, mL/s, at 4..6 and at
+ * 7..12 years, from this voided volume, mL. Taiwan, 1128 healthy children. [read: abstract of the
+ * dual-Qmax study] */
+#define CRITERIA_CHILD_QMAX_YOUNG_ML_S 11.5
+#define CRITERIA_CHILD_QMAX_OLDER_ML_S 15.0
+#define CRITERIA_CHILD_QMAX_VOLUME_ML  50.0
 
 /* ---- Liverpool nomogram (Haylen 1989, Br J Urol 64:30-38) ---- */
 

@@ -1,6 +1,7 @@
 #include "analysis/criteria.h"
 #include "analysis/findings.h"
 #include "analysis/measure.h"
+#include "analysis/pattern.h"
 
 /* Children have published limits for the residual; adults have none that is agreed. */
 static void draft_residual(struct study *study, const struct flow_measures *flow, const char *basis)
@@ -43,12 +44,56 @@ static void draft_free_flow(struct study *study, const struct flow_measures *flo
     }
 }
 
+static void classify_adequate(struct study *study, const struct flow_measures *flow)
+{
+    static const char method[] =
+        "Children: Qmax squared (mL/s) at or above the voided volume (mL) is adequate. ICCS, from "
+        "memory";
+
+    if (!study_is_child(study) || !measure_known(&flow->qmax) ||
+        !measure_known(&flow->voided_volume)) {
+        return;
+    }
+    outcome_classification(
+        &study->outcome,
+        (struct classification){
+            .code = "adequate_flow",
+            .class =
+                pattern_adequate(flow->qmax.value, flow->voided_volume.value) ? "adequate" : "low",
+            .method = method,
+            .basis_count = 2,
+            .basis = {{"qmax", flow->qmax.value}, {"voided_volume", flow->voided_volume.value}}});
+}
+
+static void draft_child_flow(struct study *study, const struct flow_measures *flow)
+{
+    const double age_years = study_age_years(study);
+    const bool young = age_years <= CRITERIA_RESIDUAL_YOUNG_MAX_YEARS;
+
+    if (age_years < CRITERIA_EBC_MIN_YEARS || age_years > CRITERIA_EBC_PLATEAU_YEARS ||
+        !measure_known(&flow->qmax) || !measure_known(&flow->voided_volume) ||
+        flow->voided_volume.value < CRITERIA_CHILD_QMAX_VOLUME_ML) {
+        return;
+    }
+    if (flow->qmax.value <=
+        (young ? CRITERIA_CHILD_QMAX_YOUNG_ML_S : CRITERIA_CHILD_QMAX_OLDER_ML_S)) {
+        findings_add(study, "low_flow_for_age",
+                     young ? "Qmax is at or below 11.5 mL/s, about the 10th centile of the better "
+                             "of two flows at 4 to 6 years. Repeat it before acting on it."
+                           : "Qmax is at or below 15.0 mL/s, about the 10th centile of the better "
+                             "of two flows at 7 to 12 years. Repeat it before acting on it.",
+                     "uroflow.qmax");
+    }
+}
+
 void findings_of_flow(struct study *study)
 {
     const struct analysis_result *result = study->outcome.result;
 
     if (result->has_uroflow) {
+        classify_adequate(study, &result->uroflow);
         draft_free_flow(study, &result->uroflow);
+        draft_child_flow(study, &result->uroflow);
         draft_residual(study, &result->uroflow, "uroflow.post_void_residual");
     }
     if (result->has_voiding) {

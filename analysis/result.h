@@ -66,6 +66,7 @@ struct flow_measures {
     struct measure qmax_corrected;
     struct measure flow_pattern;
     struct measure qmax_centile;
+    struct measure expected_capacity; /* children */
 };
 
 /* An involuntary detrusor contraction during filling. */
@@ -268,11 +269,15 @@ struct anorectal_measures {
     struct item_list manoeuvres;           /* struct anorectal_manoeuvre */
 };
 
+/* Amplitudes are in uV when the signal is an EMG and in cmH2O when it is a pressure: the others are
+ * NaN. */
 struct training_contraction {
     double start_s;
     double end_s;
-    double peak;
-    double mean;   /* of the hold */
+    double peak_uv;
+    double mean_uv; /* of the hold */
+    double peak_cmh2o;
+    double mean_cmh2o;
     double hold_s; /* above half of its net peak */
     double rise_time_s;
     double release_time_s;
@@ -280,11 +285,14 @@ struct training_contraction {
 };
 
 struct training_measures {
-    struct measure signal; /* word: which signal was used */
-    struct measure rest_tone;
+    struct measure signal;           /* word: which signal was used */
+    struct measure rest_tone;        /* uV; not applicable when the signal is a pressure */
+    struct measure rest_pressure;    /* cmH2O; not applicable when the signal is an EMG */
     struct measure rest_variability; /* % */
-    struct measure peak_best;
-    struct measure hold_mean;
+    struct measure peak_best;        /* uV */
+    struct measure peak_pressure;    /* cmH2O */
+    struct measure hold_mean;        /* uV */
+    struct measure hold_pressure;    /* cmH2O */
     struct measure hold_variability; /* % */
     struct measure hold_mean_time;
     struct measure quick_count_10s;

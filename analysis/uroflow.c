@@ -1,11 +1,13 @@
 #include "analysis/uroflow.h"
 
+#include "analysis/classify.h"
 #include "analysis/criteria.h"
 #include "analysis/measure.h"
 #include "analysis/nomogram.h"
 #include "analysis/pattern.h"
 #include "analysis/quality.h"
 #include "analysis/signal/integrate.h"
+#include "analysis/squeeze.h"
 
 #include <math.h>
 
@@ -37,7 +39,8 @@ static void all_absent(struct flow_measures *measures, const char *reason)
                                        .voiding_efficiency = absent,
                                        .qmax_corrected = absent,
                                        .flow_pattern = absent,
-                                       .qmax_centile = absent};
+                                       .qmax_centile = absent,
+                                       .expected_capacity = measures->expected_capacity};
 }
 
 static struct measure measure_residual(const struct study *study)
@@ -53,27 +56,48 @@ static struct measure measure_residual(const struct study *study)
     return measure_entered(residual.value, NULL);
 }
 
-static struct measure measure_qmax(const struct study *study, const struct flow_record *record,
+static void note_squeezes(struct study *study, const struct span *squeezes, size_t count)
+{
+    const struct quality_finding finding = {
+        .code = "squeeze",
+        .severity = QUALITY_WARNING,
+        .signal = study->flow_derived ? SIGNAL_VVOID : SIGNAL_FLOW,
+        .text = "The stream stops short and comes back in a surge, as when the urethra is squeezed "
+                "by hand. Qmax was not taken from here: look at the curve, and repeat the "
+                "measurement if it rests on little else."};
+
+    for (size_t i = 0; i < count; i++) {
+        outcome_note_span(&study->outcome, finding, squeezes[i].from_s, squeezes[i].to_s);
+    }
+}
+
+static struct measure measure_qmax(struct study *study, const struct flow_record *record,
                                    const struct void_phase *phase)
 {
-    const struct series part = series_part(&record->smoothed, phase->span);
+    const struct series *smoothed = &record->smoothed;
+    struct span squeezes[SQUEEZE_MAX];
     size_t index = 0;
 
     if (record->smoothed.count == 0) {
         return measure_absent("flow is sampled too slowly for the 2 s average (below 1 Hz)");
     }
-    if (!series_maximum(&part, &index)) {
-        return measure_absent("too many flow samples are missing for the 2 s average");
+    const size_t count = squeeze_find(&study->flow, phase->span, squeezes);
+
+    note_squeezes(study, squeezes, count);
+    if (!squeeze_maximum(smoothed, phase->span, squeezes, count, &index)) {
+        return measure_absent(count > 0 ? "all of the flow lies beside a squeeze"
+                                        : "too many flow samples are missing for the 2 s average");
     }
-    return measure_at(part.samples[index], series_time(&part, index),
-                      study->flow_derived
-                          ? "maximum of the centred 2 s average of the flow; flow is the slope of "
-                            "the voided volume over 0.5 s, its steps joined by straight lines; "
-                            "knocks on the meter excluded, gaps of up to 1 s bridged, windows with "
-                            "longer ones left out"
-                          : "maximum of the centred 2 s average of the flow; knocks on the meter "
-                            "excluded, gaps of up to 1 s bridged, windows with "
-                            "longer ones left out");
+    return measure_at(
+        smoothed->samples[index], series_time(smoothed, index),
+        study->flow_derived
+            ? "maximum of the centred 2 s average of the flow; flow is the slope of "
+              "the voided volume over 0.5 s, its steps joined by straight lines; "
+              "knocks on the meter and squeezes excluded, gaps of up to 1 s bridged, windows with "
+              "longer ones left out"
+            : "maximum of the centred 2 s average of the flow; knocks on the meter "
+              "and squeezes excluded, gaps of up to 1 s bridged, windows with "
+              "longer ones left out");
 }
 
 /* Level of the volume channel over the second beside `at_s` (side 1 after it, -1 before it), or at
@@ -258,8 +282,32 @@ static struct measure measure_pattern(const struct study *study, const struct fl
     }
     const struct series *curve = has_train(record, phase) ? &record->cleaned : &record->smoothed;
 
-    return pattern_name(study_is_child(study), measures->interruptions.value,
-                        pattern_deepest_dip(curve, phase->span), measures->qmax.value);
+    const struct pattern_facts facts = {
+        .child = study_is_child(study),
+        .interruptions = measures->interruptions.value,
+        .dip_ml_s = pattern_deepest_dip(curve, phase->span),
+        .qmax_ml_s = measures->qmax.value,
+        .volume_ml = measure_known(&measures->voided_volume) ? measures->voided_volume.value
+                                                             : SERIES_MISSING,
+        .flat_share = pattern_flat_share(&record->smoothed, phase->span, measures->qmax.value)};
+
+    return pattern_name(&facts);
+}
+
+/* A child's capacity by age, beside which volumes are read; nothing is said of adults. */
+static struct measure measure_expected_capacity(const struct study *study)
+{
+    double capacity_ml = 0.0;
+
+    if (!study_is_child(study)) {
+        return (struct measure){.state = MEASURE_NOT_APPLICABLE};
+    }
+    if (!classify_expected_capacity(study->recording->age_years.value, &capacity_ml)) {
+        return measure_absent("no formula holds at 1 to 3 years");
+    }
+    return measure_of(capacity_ml,
+                      "30 * (age in completed years + 1) at 4 to 12 years, then 390 mL; "
+                      "38 + 2.5 * age in months in the first year");
 }
 
 static struct measure measure_centile(const struct study *study, bool free_flow,
@@ -292,6 +340,9 @@ static struct measure measure_centile(const struct study *study, bool free_flow,
 void uroflow_measure(struct study *study, const struct flow_record *record,
                      const struct void_phase *phase, bool free_flow, struct flow_measures *measures)
 {
+    if (free_flow) {
+        measures->expected_capacity = measure_expected_capacity(study);
+    }
     if (record->cleaned.count == 0 || !phase->found) {
         const char *reason = phase->only_earlier ? only_earlier : no_void;
 

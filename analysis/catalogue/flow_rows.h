@@ -138,17 +138,30 @@
          NULL,                                                                                     \
          1.0,                                                                                      \
          "Flow pattern",                                                                           \
-         "Shape of the curve: bell, staccato or interrupted below 18 years; smooth, fluctuating "  \
-         "or interrupted otherwise.",                                                              \
+         "Shape of the curve: bell, tower, plateau, staccato or interrupted below 18 years; "      \
+         "smooth, fluctuating or interrupted otherwise.",                                          \
          "Austin PF et al. (ICCS). Neurourol Urodyn 2016;35:471-481, from memory",                 \
          (base) + offsetof(struct flow_measures, flow_pattern),                                    \
          FLOW_SIGNALS},                                                                            \
+        {(section_code),                                                                           \
+         "qmax_centile",                                                                           \
+         CATALOGUE_NUMBER,                                                                         \
+         "1",                                                                                      \
+         1.0,                                                                                      \
+         "Centile of Qmax",                                                                        \
+         "Share of adults of the same sex (and age, for men) with a lower Qmax at this voided "    \
+         "volume, in hundredths, by the Liverpool nomogram; free flow only.",                      \
+         "Haylen BT et al. Br J Urol 1989;64:30-38, coefficients from memory, unconfirmed",        \
+         (base) + offsetof(struct flow_measures, qmax_centile),                                    \
+         FLOW_SIGNALS},                                                                            \
     {                                                                                              \
-        (section_code), "qmax_centile", CATALOGUE_NUMBER, "1", 1.0, "Centile of Qmax",             \
-            "Share of adults of the same sex (and age, for men) with a lower Qmax at this voided " \
-            "volume, in hundredths, by the Liverpool nomogram; free flow only.",                   \
-            "Haylen BT et al. Br J Urol 1989;64:30-38, coefficients from memory, unconfirmed",     \
-            (base) + offsetof(struct flow_measures, qmax_centile), FLOW_SIGNALS                    \
+        (section_code), "expected_capacity", CATALOGUE_NUMBER, "mL", 10.0,                         \
+            "Bladder capacity expected at this age",                                               \
+            "30 mL times age plus one, 390 mL from 12 years on; 38 mL plus 2.5 mL a month in the " \
+            "first year; children's free flow only.",                                              \
+            "Neveus T et al. (ICCS). J Urol 2006;176:314-324, from memory; Sano Y et al. 2023; "   \
+            "infants Holmdahl G et al. J Urol 1996;156:1809-1812",                                 \
+            (base) + offsetof(struct flow_measures, expected_capacity), 0                          \
     }
 
 #endif
