@@ -91,8 +91,8 @@ static section_run *const runs[RECORDING_TYPE_COUNT] = {
     [RECORDING_PELVIC_FLOOR_TRAINING] = run_training,
 };
 
-static const struct analysis_choices *choices_in_use(const struct analysis_choices *choices,
-                                                     const struct analysis_memory *memory)
+static const struct analysis_choices *given_or_standard(const struct analysis_choices *choices,
+                                                        const struct analysis_memory *memory)
 {
     if (choices != NULL) {
         return choices;
@@ -109,7 +109,7 @@ bool analysis_run(const struct recording *recording, const struct analysis_choic
                   const struct analysis_memory *memory, const struct analysis_result **ret_result)
 {
     struct analysis_result *result = memory_array(memory, 1, sizeof *result);
-    const struct analysis_choices *in_use = choices_in_use(choices, memory);
+    const struct analysis_choices *in_use = given_or_standard(choices, memory);
     struct study study;
 
     if (result == NULL || in_use == NULL) {
