@@ -7,14 +7,19 @@
 
 /* Half window of the median on which they are found, s: a spike is shorter. [choice] */
 #define CRITERIA_TRAINING_DETECT_HALF_S 0.25
-/* First guess of the rest: this share of the samples lies below it. [choice] */
-#define CRITERIA_TRAINING_FIRST_REST_SHARE 0.1
+
+/* First guess of the rest: the lower half of the lower half ... of the samples, so many times.
+ * [choice] */
+enum { CRITERIA_TRAINING_REST_HALVINGS = 3 };
+
 /* A contraction is above rest by this many robust standard deviations, and by this share of the
  * session's best net peak, whichever is more, for at least this long, s. [choice, proposal] */
 #define CRITERIA_TRAINING_REST_SD    3.0
 #define CRITERIA_TRAINING_BEST_SHARE 0.2
 #define CRITERIA_TRAINING_MIN_S      0.5
-/* Gaps up to this are none, s. [choice] */
+/* Spread at rest below this counts as this, uV or cmH2O. [choice] */
+#define CRITERIA_TRAINING_SD_FLOOR 0.1
+/* Gaps below this are none, s. [choice] */
 #define CRITERIA_TRAINING_GAP_S 0.25
 /* Rest is what lies further than this, s, from every contraction. [choice] */
 #define CRITERIA_TRAINING_REST_SLACK_S 1.0

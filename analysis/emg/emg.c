@@ -48,42 +48,9 @@ static struct span envelope_extent(const struct series *series)
 
 /* ---- Opening ---- */
 
-static const char *form_word(enum emg_form form)
-{
-    switch (form) {
-    case EMG_FORM_RAW:
-        return "moving_rms_of_raw";
-    case EMG_FORM_RECTIFIED:
-        return "moving_mean_of_rectified";
-    case EMG_FORM_ENVELOPE:
-    case EMG_FORM_UNKNOWN:
-    default:
-        return "as_recorded";
-    }
-}
-
-static const char *form_method(const struct envelope *envelope)
-{
-    if (!envelope->decided) {
-        return "emg_form as entered";
-    }
-    switch (envelope->form) {
-    case EMG_FORM_RAW:
-        return "emg_form not entered: taken for raw, because samples are negative";
-    case EMG_FORM_RECTIFIED:
-        return "emg_form not entered: taken for rectified, because quick samples without a sign "
-               "often lie near zero";
-    case EMG_FORM_ENVELOPE:
-    case EMG_FORM_UNKNOWN:
-    default:
-        return "emg_form not entered: taken for an envelope, because no sample is negative and "
-               "none behaves as a rectified one does";
-    }
-}
-
 static struct measure envelope_measure(const struct envelope *envelope, double recorded_hz)
 {
-    struct measure measure = measure_word(form_word(envelope->form), form_method(envelope));
+    struct measure measure = measure_word(envelope_word(envelope->form), envelope_method(envelope));
 
     measure.part_count = 4;
     measure.parts[0] = (struct named_number){"window_s", envelope->window_s};

@@ -196,3 +196,36 @@ bool envelope_make(const struct series *emg, enum emg_form form,
     *ret_envelope = envelope;
     return made;
 }
+
+const char *envelope_word(enum emg_form form)
+{
+    switch (form) {
+    case EMG_FORM_RAW:
+        return "moving_rms_of_raw";
+    case EMG_FORM_RECTIFIED:
+        return "moving_mean_of_rectified";
+    case EMG_FORM_ENVELOPE:
+    case EMG_FORM_UNKNOWN:
+    default:
+        return "as_recorded";
+    }
+}
+
+const char *envelope_method(const struct envelope *envelope)
+{
+    if (!envelope->decided) {
+        return "emg_form as entered";
+    }
+    switch (envelope->form) {
+    case EMG_FORM_RAW:
+        return "emg_form not entered: taken for raw, because samples are negative";
+    case EMG_FORM_RECTIFIED:
+        return "emg_form not entered: taken for rectified, because quick samples without a sign "
+               "often lie near zero";
+    case EMG_FORM_ENVELOPE:
+    case EMG_FORM_UNKNOWN:
+    default:
+        return "emg_form not entered: taken for an envelope, because no sample is negative and "
+               "none behaves as a rectified one does";
+    }
+}

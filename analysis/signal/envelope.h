@@ -29,4 +29,9 @@ struct envelope {
 bool envelope_make(const struct series *emg, enum emg_form form,
                    const struct analysis_memory *memory, struct envelope *ret_envelope);
 
+/* How an envelope of a form was made ("moving_rms_of_raw", "moving_mean_of_rectified",
+ * "as_recorded"), and how the form is known. Static strings. */
+const char *envelope_word(enum emg_form form);
+const char *envelope_method(const struct envelope *envelope);
+
 #endif
