@@ -67,6 +67,17 @@ double level_median_of(double *values, size_t count)
     return 0.5 * (below + values[middle]);
 }
 
+double level_quantile_of(double *values, size_t count, double share)
+{
+    if (count == 0) {
+        return SERIES_MISSING;
+    }
+    const size_t rank = (size_t)floor(share * (double)(count - 1) + 0.5);
+
+    select_rank(values, count, rank);
+    return values[rank];
+}
+
 double level_median(const struct series *series, struct span span, struct level_scratch scratch)
 {
     const struct series part = series_part(series, span);

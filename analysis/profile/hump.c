@@ -1,0 +1,116 @@
+#include "analysis/profile/hump.h"
+
+#include "analysis/criteria_profile.h"
+#include "analysis/memory.h"
+#include "analysis/signal/resample.h"
+#include "analysis/signal/smooth.h"
+
+/* Closure pressure without coughs, at no more than some samples a second. */
+static bool quiet_closure(const struct study *study, const struct series *pura,
+                          struct series *ret_quiet)
+{
+    const size_t block = resample_block(pura, CRITERIA_PROFILE_SEARCH_HZ);
+    double *slow = memory_doubles(study->memory, pura->count / block);
+    double *quiet = memory_doubles(study->memory, pura->count / block);
+
+    if (slow == NULL || quiet == NULL) {
+        return false;
+    }
+    struct series closure = resample_means(pura, block, slow);
+    const size_t window = smooth_window(&closure, CRITERIA_PROFILE_HUMP_HALF_S);
+    double *sorted = memory_doubles(study->memory, window);
+
+    if (sorted == NULL) {
+        return false;
+    }
+    if (study->pves.count > 0) {
+        resample_difference(&closure, &study->pves, slow);
+    } else {
+        const struct span first = {closure.start_s, closure.start_s + CRITERIA_PROFILE_BEFORE_S};
+        const double level = level_median(&closure, first, study->scratch);
+
+        for (size_t i = 0; i < closure.count; i++) {
+            slow[i] -= level;
+        }
+    }
+    smooth_median(&closure, window, sorted, quiet);
+    *ret_quiet = closure;
+    ret_quiet->samples = quiet;
+    return true;
+}
+
+/* A hump begins and ends where closure crosses the lower line, and reaches the upper one. */
+static void collect(const struct series *quiet, struct hump_list *humps)
+{
+    size_t first = 0;
+    bool on = false;
+    bool high = false;
+
+    for (size_t i = 0; i <= quiet->count; i++) {
+        const double value = i < quiet->count ? quiet->samples[i] : SERIES_MISSING;
+
+        if (value > CRITERIA_PROFILE_HUMP_EDGE_CMH2O) {
+            first = on ? first : i;
+            high = (on && high) || value >= CRITERIA_PROFILE_HUMP_CMH2O;
+            on = true;
+        } else if (on) {
+            const struct span span = {series_time(quiet, first), series_time(quiet, i - 1)};
+
+            if (high && span.to_s - span.from_s >= CRITERIA_PROFILE_HUMP_MIN_S) {
+                humps->items[humps->count++].span = span;
+            }
+            on = false;
+        }
+    }
+}
+
+static enum hump_side side_of(const struct series *quiet, struct span span,
+                              struct level_scratch scratch)
+{
+    const struct span before = {span.from_s, span.from_s + CRITERIA_PROFILE_SIDES_S};
+    const struct span after = {span.to_s - CRITERIA_PROFILE_SIDES_S, span.to_s};
+    const double fall = level_median(quiet, before, scratch) - level_median(quiet, after, scratch);
+
+    if (fall > CRITERIA_PROFILE_SIDES_CMH2O) {
+        return HUMP_FROM_BLADDER;
+    }
+    return fall < -CRITERIA_PROFILE_SIDES_CMH2O ? HUMP_FROM_OUTSIDE : HUMP_UNKNOWN;
+}
+
+bool hump_list_find(const struct study *study, const struct series *pura,
+                    struct hump_list *ret_humps)
+{
+    struct series quiet;
+
+    *ret_humps = (struct hump_list){0};
+    if (pura->count == 0) {
+        return true;
+    }
+    if (!quiet_closure(study, pura, &quiet)) {
+        return false;
+    }
+    ret_humps->items = memory_array(study->memory, quiet.count / 2 + 1, sizeof *ret_humps->items);
+    if (ret_humps->items == NULL) {
+        return false;
+    }
+    if (quiet.count == 0) {
+        return true;
+    }
+    collect(&quiet, ret_humps);
+    double free_from_s = quiet.start_s;
+
+    for (size_t i = 0; i < ret_humps->count; i++) {
+        struct span *span = &ret_humps->items[i].span;
+        const double own_to_s = span->to_s;
+        const double next_s = i + 1 < ret_humps->count ? ret_humps->items[i + 1].span.from_s
+                                                       : series_time(&quiet, quiet.count - 1);
+        const double share = i + 1 < ret_humps->count ? 0.5 : 1.0;
+
+        span->from_s = fmax(span->from_s - CRITERIA_PROFILE_HUMP_REACH_S, free_from_s);
+        span->to_s =
+            fmin(own_to_s + CRITERIA_PROFILE_HUMP_REACH_S, own_to_s + share * (next_s - own_to_s));
+        free_from_s = span->to_s;
+        ret_humps->items[i].side = side_of(&quiet, *span, study->scratch);
+    }
+    return true;
+}
