@@ -170,7 +170,8 @@ static void note_markers(struct study *study)
     const struct span extent = study_extent(study);
     const struct timeline *timeline = &study->timeline;
 
-    for (size_t i = 0; i < timeline->count; i++) {
+    /* Sections with signals of their own look at their markers themselves. */
+    for (size_t i = 0; i < timeline->count && extent.from_s <= extent.to_s; i++) {
         const double at_s = timeline->events[i].at_s;
 
         if (at_s < extent.from_s - CRITERIA_MARKER_SLACK_S ||

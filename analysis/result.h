@@ -307,9 +307,9 @@ struct training_measures {
 
 enum {
     CLASSIFICATION_BASIS_MAX = 8,
-    CLASSIFICATION_LIMITS_MAX = 4,
+    CLASSIFICATION_LIMITS_MAX = 6,
     FINDING_BASIS_MAX = 8,
-    FINDING_LIMITS_MAX = 4
+    FINDING_LIMITS_MAX = 6
 };
 
 struct classification {
