@@ -18,4 +18,8 @@ int app_clinic_add(const struct config *config, const char *name);
 int app_account_add(const struct config *config, const char *clinic_id, const char *username,
                     const char *roles);
 
+/* Makes the documents of an older analysis anew, except those of signed or cancelled studies.
+ * clinic_id  NULL: of every clinic */
+int app_recompute(const struct config *config, const char *clinic_id, bool dry_run);
+
 #endif

@@ -31,9 +31,10 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
         {"PENSTOCK_DATABASE", "",
          "libpq connection string of the server's own role; several hosts allowed"},
     [SETTING_LOG_LEVEL] = {"PENSTOCK_LOG_LEVEL", "info", "debug, info, warning or error"},
-    [SETTING_OWNER_DATABASE] = {"PENSTOCK_OWNER_DATABASE", "",
-                                "connection string for migrate, clinic and account; default "
-                                "PENSTOCK_DATABASE"},
+    [SETTING_OWNER_DATABASE] =
+        {"PENSTOCK_OWNER_DATABASE", "",
+         "connection string for migrate, clinic, account and recompute; default "
+         "PENSTOCK_DATABASE"},
     [SETTING_PORT] = {"PENSTOCK_PORT", "8080", "port to listen on; 0 takes any free one"},
     [SETTING_QUEUE] = {"PENSTOCK_QUEUE", "256", "requests that may wait for a worker"},
     [SETTING_SECURE_COOKIES] = {"PENSTOCK_SECURE_COOKIES", "auto",

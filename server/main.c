@@ -13,6 +13,7 @@ static int print_usage(void)
            "  penstock-server migrate\n"
            "  penstock-server clinic add NAME\n"
            "  penstock-server account add CLINIC_ID USERNAME ROLE[,ROLE...]   (password on stdin)\n"
+           "  penstock-server recompute [--clinic ID] [--dry-run]\n"
            "  penstock-server routes\n"
            "  penstock-server version\n\n"
            "Settings come from the environment:\n",
@@ -25,6 +26,22 @@ static bool is_command(int argc, char **argv, int count, const char *first, cons
 {
     return argc == count && strcmp(argv[1], first) == 0 &&
            (second == NULL || strcmp(argv[2], second) == 0);
+}
+
+static int run_recompute(const struct config *config, int argc, char **argv)
+{
+    const char *clinic_id = NULL;
+    bool dry_run = false;
+    for (int i = 2; i < argc; i++) {
+        if (strcmp(argv[i], "--dry-run") == 0) {
+            dry_run = true;
+        } else if (strcmp(argv[i], "--clinic") == 0 && i + 1 < argc) {
+            clinic_id = argv[++i];
+        } else {
+            return print_usage();
+        }
+    }
+    return app_recompute(config, clinic_id, dry_run);
 }
 
 static int run_with_config(int argc, char **argv)
@@ -46,6 +63,9 @@ static int run_with_config(int argc, char **argv)
     }
     if (is_command(argc, argv, 6, "account", "add")) {
         return app_account_add(&config, argv[3], argv[4], argv[5]);
+    }
+    if (strcmp(argv[1], "recompute") == 0) {
+        return run_recompute(&config, argc, argv);
     }
     return print_usage();
 }

@@ -3,9 +3,19 @@
 #include "api/handlers.h"
 #include "base/clock.h"
 
+/* The caller's clinic decides on the limits; nothing else is read, and nothing stored. */
+static bool load_choices(struct api_context *context, struct arena *arena,
+                         struct clinic_choices *ret_choices, struct error *reterr)
+{
+    return store_begin(context->store, context->principal.clinic_id, context->principal.id,
+                       reterr) &&
+           clinic_choices_load(context->store, arena, ret_choices, reterr) &&
+           store_commit(context->store, reterr);
+}
+
 void analyses_create(void *opaque, struct http_request *request, struct http_response *response)
 {
-    (void)opaque;
+    struct api_context *context = opaque;
     struct fault_list faults;
     const struct recording_document *document = NULL;
     fault_list_init(&faults, request->arena);
@@ -18,9 +28,11 @@ void analyses_create(void *opaque, struct http_request *request, struct http_res
         return;
     }
     double parsed_s = clock_monotonic_s();
+    struct clinic_choices choices;
     struct text analysis;
     struct error error = {0};
-    if (!compute_analysis(request->arena, document, NULL, "preliminary", 1, &analysis, &error)) {
+    if (!load_choices(context, request->arena, &choices, &error) ||
+        !compute_analysis(request->arena, document, NULL, &choices.in_use, 1, &analysis, &error)) {
         api_fail(request, response, &error);
         return;
     }

@@ -3,6 +3,8 @@
 #include "analysis/analysis.h"
 #include "base/clock.h"
 #include "formats/analysis_json.h"
+#include "store/store_recording.h"
+#include "store/store_study.h"
 
 enum { ANALYSIS_JSON_LIMIT = 8 * 1024 * 1024 };
 
@@ -24,19 +26,48 @@ static struct recording_document with_patient(const struct recording_document *d
 }
 
 bool compute_analysis(struct arena *arena, const struct recording_document *document,
-                      const struct patient *patient, const char *status, int revision,
-                      struct text *ret_json, struct error *reterr)
+                      const struct patient *patient, const struct analysis_choices *choices,
+                      int revision, struct text *ret_json, struct error *reterr)
 {
     struct recording_document known = patient == NULL ? *document : with_patient(document, patient);
     const struct analysis_memory memory = {.allocate = allocate_on_arena, .context = arena};
     const struct analysis_result *result = NULL;
-    if (!analysis_run(recording_from_document(arena, &known), NULL, &memory, &result)) {
+    if (!analysis_run(recording_from_document(arena, &known), choices, &memory, &result)) {
         return error_set(reterr, ERROR_UNAVAILABLE, "no memory for the analysis");
     }
     text_init(ret_json, arena, ANALYSIS_JSON_LIMIT);
-    analysis_json_write(result, status, revision, ret_json);
+    analysis_json_write(result, "preliminary", revision, ret_json);
     if (ret_json->overflowed) {
         return error_set(reterr, ERROR_INTERNAL, "the analysis document is too large");
     }
     return true;
+}
+
+/* The whole recording is computed again: any event may change any number. */
+bool compute_revision(struct store *store, struct arena *arena, const char *id, int newest,
+                      const struct revision_cause *cause, struct error *reterr)
+{
+    struct recording_row row = {0};
+    const struct recording_document *stored = NULL;
+    struct study study = {0};
+    struct patient patient = {0};
+    struct clinic_choices choices;
+    struct text analysis;
+    if (!recording_lock(store, id, newest, reterr) ||
+        !recording_get(store, arena, id, &row, reterr) ||
+        !study_get(store, arena, row.study_id, &study, reterr) ||
+        !patient_get(store, arena, study.patient_id, &patient, reterr) ||
+        !clinic_choices_load(store, arena, &choices, reterr) ||
+        !recording_load(store, arena, id, 0, &stored, reterr)) {
+        return false;
+    }
+    struct recording_document document = *stored;
+    if (cause->changes_events) {
+        document.events = cause->events;
+        document.event_count = cause->event_count;
+    }
+    return compute_analysis(arena, &document, &patient, &choices.in_use, newest + 1, &analysis,
+                            reterr) &&
+           recording_add_revision(store, id, newest + 1, document.events, document.event_count,
+                                  analysis.data, cause->reason, reterr);
 }

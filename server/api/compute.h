@@ -6,12 +6,29 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "formats/recording_json.h"
+#include "store/store_choices.h"
 #include "store/store_patient.h"
 
 /* Takes sex, weight and age at the recording's start from `patient`; NULL keeps the document's own.
- * The text lives on the arena. */
+ * The limits are those of `choices`. The text lives on the arena. */
 MUST_CHECK bool compute_analysis(struct arena *arena, const struct recording_document *document,
-                                 const struct patient *patient, const char *status, int revision,
+                                 const struct patient *patient,
+                                 const struct analysis_choices *choices, int revision,
                                  struct text *ret_json, struct error *reterr);
+
+/* Why a revision is made: a person changed the events, or the program makes the document anew. */
+struct revision_cause {
+    bool changes_events; /* false: those of the newest revision stay */
+    struct document_event *events;
+    size_t event_count;
+    const char *reason; /* "" for a change of events */
+};
+
+/* Locks the recording, computes it whole with the clinic's choices, and adds revision `newest` + 1,
+ * in the current transaction. ERROR_STALE when `newest` is not the newest revision, ERROR_CONFLICT
+ * when the study is signed. */
+MUST_CHECK bool compute_revision(struct store *store, struct arena *arena, const char *id,
+                                 int newest, const struct revision_cause *cause,
+                                 struct error *reterr);
 
 #endif

@@ -2,7 +2,6 @@
 #include "api/compute.h"
 #include "api/handlers.h"
 #include "store/store_recording.h"
-#include "store/store_study.h"
 
 static void respond_events(struct api_context *context, const struct http_request *request,
                            struct http_response *response, const char *id)
@@ -46,32 +45,6 @@ static bool read_events(const struct http_request *request, struct http_response
     return outcome == JSON_READ_OK;
 }
 
-/* The whole recording is computed again: any event may change any number. */
-static bool add_revision(struct api_context *context, const struct http_request *request,
-                         const struct recording_row *row, struct document_event *events,
-                         size_t count, struct error *reterr)
-{
-    struct arena *arena = request->arena;
-    const struct recording_document *stored = NULL;
-    struct study study = {0};
-    struct patient patient = {0};
-    struct text analysis;
-    if (!recording_lock(context->store, row->id, row->revision, reterr) ||
-        !study_get(context->store, arena, row->study_id, &study, reterr) ||
-        !patient_get(context->store, arena, study.patient_id, &patient, reterr) ||
-        !recording_load(context->store, arena, row->id, 0, &stored, reterr)) {
-        return false;
-    }
-    struct recording_document document = *stored;
-    document.events = events;
-    document.event_count = count;
-    int revision = row->revision + 1;
-    return compute_analysis(arena, &document, &patient, "preliminary", revision, &analysis,
-                            reterr) &&
-           recording_add_revision(context->store, row->id, revision, events, count, analysis.data,
-                                  reterr);
-}
-
 void events_put(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -91,7 +64,9 @@ void events_put(void *opaque, struct http_request *request, struct http_response
         !api_matches(request, response, row.revision)) {
         return;
     }
-    if (!add_revision(context, request, &row, events, count, &error)) {
+    const struct revision_cause cause = {
+        .changes_events = true, .events = events, .event_count = count, .reason = ""};
+    if (!compute_revision(context->store, request->arena, id, row.revision, &cause, &error)) {
         if (error.kind == ERROR_CONFLICT) {
             http_problem(request, response, 409,
                          "The study is signed: its events stay as they are.");

@@ -35,6 +35,10 @@ api_handler tokens_list;
 api_handler tokens_create;
 api_handler tokens_delete;
 
+/* choices.c */
+api_handler choices_get_all;
+api_handler choices_put_all;
+
 /* patients.c */
 api_handler patients_list;
 api_handler patients_create;

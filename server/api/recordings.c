@@ -172,8 +172,10 @@ void recordings_create(void *opaque, struct http_request *request, struct http_r
         return;
     }
     double parsed_s = clock_monotonic_s();
+    struct clinic_choices choices;
     struct text analysis;
-    if (!compute_analysis(request->arena, document, &patient, "preliminary", 1, &analysis,
+    if (!clinic_choices_load(context->store, request->arena, &choices, &error) ||
+        !compute_analysis(request->arena, document, &patient, &choices.in_use, 1, &analysis,
                           &error)) {
         api_fail(request, response, &error);
         return;

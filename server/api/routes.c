@@ -156,6 +156,17 @@ static const struct http_route ROUTES[] = {
      JSON_ONLY, JSON_ONLY},
     {HTTP_DELETE, "/v1/tokens/{id}", tokens_delete, ROLE_ADMINISTRATOR, 0, 0, {NULL}, JSON_ONLY},
 
+    {HTTP_GET,
+     "/v1/analysis-choices",
+     choices_get_all,
+     READERS | ROLE_ADMINISTRATOR,
+     0,
+     0,
+     {NULL},
+     JSON_ONLY},
+    {HTTP_PUT, "/v1/analysis-choices", choices_put_all, ROLE_ADMINISTRATOR,
+     HTTP_ROUTE_REQUIRES_MATCH, LIMIT_SMALL_BODY_BYTES, JSON_ONLY, JSON_ONLY},
+
     {HTTP_GET, "/v1/patients", patients_list, READERS, 0, 0, {NULL}, JSON_ONLY},
     {HTTP_POST, "/v1/patients", patients_create, READERS, HTTP_ROUTE_CREATES,
      LIMIT_SMALL_BODY_BYTES, JSON_ONLY, JSON_ONLY},

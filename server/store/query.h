@@ -28,6 +28,7 @@ struct statement_table {
 };
 
 extern const struct statement_table store_account_statements;
+extern const struct statement_table store_choices_statements;
 extern const struct statement_table store_idempotency_statements;
 extern const struct statement_table store_patient_statements;
 extern const struct statement_table store_recording_statements;

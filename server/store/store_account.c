@@ -9,6 +9,7 @@
 
 enum account_statement {
     CLINIC_INSERT,
+    CLINIC_EXISTS,
     ACCOUNT_INSERT,
     ACCOUNT_SELECT,
     ACCOUNT_UPDATE,
@@ -36,6 +37,8 @@ static const struct statement statements[] = {
                        .sql = "with scope as (select set_config('penstock.clinic', $1, true) as id)"
                               " insert into penstock.clinic (clinic_id, name)"
                               " select id::uuid, $2 from scope on conflict do nothing"},
+    [CLINIC_EXISTS] = {.name = "clinic_exists",
+                       .sql = "select from penstock.clinic where clinic_id = $1"},
     [ACCOUNT_INSERT] = {.name = "account_insert",
                         .sql = "insert into penstock.account"
                                " (clinic_id, id, username, display_name, password_hash, roles)"
@@ -112,6 +115,15 @@ bool clinic_create(struct store *store, struct arena *arena, const char *name, c
     }
     *ret_id = arena_strdup(arena, id);
     return true;
+}
+
+bool clinic_is_known(struct store *store, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[CLINIC_EXISTS]);
+    int found = 0;
+    return query_count(store, &query, &found, reterr) &&
+           (found == 1 || error_set(reterr, ERROR_NOT_FOUND, "no such clinic"));
 }
 
 bool account_create(struct store *store, struct arena *arena, const char *username,

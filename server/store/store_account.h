@@ -68,6 +68,11 @@ struct api_token {
 MUST_CHECK bool clinic_create(struct store *store, struct arena *arena, const char *name,
                               const char **ret_id, struct error *reterr);
 
+/* Every clinic's id, in order. Only the owner of the schema may ask, never the server's own role.
+ * conninfo  the owner's */
+MUST_CHECK bool clinic_list(const char *conninfo, struct arena *arena, const char ***ret_ids,
+                            size_t *ret_count, struct error *reterr);
+
 /* The account that signs in with `username` and its password hash; ERROR_NOT_FOUND when there is
  * none or it is inactive. Usernames are unique over the whole installation, compared in lower case.
  */
@@ -85,6 +90,9 @@ MUST_CHECK bool token_principal(struct store *store, struct arena *arena,
                                 struct principal *ret_principal, struct error *reterr);
 
 /* ---- inside store_begin() ---- */
+
+/* ERROR_NOT_FOUND when the transaction's clinic does not exist. */
+MUST_CHECK bool clinic_is_known(struct store *store, struct error *reterr);
 
 MUST_CHECK bool session_create(struct store *store, const char *account_id,
                                const unsigned char hash[SECRET_HASH_BYTES], int64_t expires_at_us,

@@ -1,5 +1,6 @@
 #include "store/store_recording.h"
 
+#include "analysis/analysis.h"
 #include "analysis/units.h"
 #include "base/uuid.h"
 #include "formats/limits.h"
@@ -20,12 +21,23 @@ enum recording_statement {
     RECORDING_REVISION,
     RECORDING_LOCK,
     RECORDING_ADD_REVISION,
+    RECORDING_LIST_STALE,
+    RECORDING_COUNT_KEPT,
     RECORDING_STATEMENT_COUNT
 };
 
 #define RECORDING_COLUMNS                                                                          \
     "r.id, r.study_id, r.type, penstock.unix_us(r.started_at), penstock.unix_us(r.received_at),"   \
     " r.conditions, r.duration_s, r.revision"
+
+/* Versions are compared number by number; '' comes before all. $2 is this program's. */
+#define STALE_FROM                                                                                 \
+    " from penstock.recording r"                                                                   \
+    " join penstock.recording_revision v on v.clinic_id = r.clinic_id and v.recording_id = r.id"   \
+    " and v.revision = r.revision"                                                                 \
+    " join penstock.study s on s.clinic_id = r.clinic_id and s.id = r.study_id"                    \
+    " where r.clinic_id = $1 and string_to_array(v.analysis_version, '.')::int4[]"                 \
+    " < string_to_array($2, '.')::int4[]"
 
 static const struct statement statements[] = {
     /* No row: the study is unknown, signed or cancelled, or the id is taken. The study stays
@@ -47,8 +59,8 @@ static const struct statement statements[] = {
                                       " else status end where clinic_id = $1 and id = $2"},
     [RECORDING_FIRST_REVISION] = {.name = "recording_first_revision",
                                   .sql = "insert into penstock.recording_revision (clinic_id,"
-                                         " recording_id, revision, events, analysis, created_by)"
-                                         " values ($1, $2, 1, $3, $4, $5)"},
+                                         " recording_id, revision, events, analysis, created_by,"
+                                         " analysis_version) values ($1, $2, 1, $3, $4, $5, $6)"},
     [RECORDING_SELECT] = {.name = "recording_select",
                           .sql = "select " RECORDING_COLUMNS " from penstock.recording r"
                                  " where r.clinic_id = $1 and r.id = $2"},
@@ -82,9 +94,18 @@ static const struct statement statements[] = {
                                        " where clinic_id = $1 and id = $2 and revision = $3 - 1"
                                        " returning id)"
                                        " insert into penstock.recording_revision (clinic_id,"
-                                       " recording_id, revision, events, analysis, created_by)"
-                                       " select $1, id, $3, $4, $5, $6 from newest"
+                                       " recording_id, revision, events, analysis, created_by,"
+                                       " analysis_version, reason)"
+                                       " select $1, id, $3, $4, $5, $6, $7, $8 from newest"
                                        " returning revision"},
+    [RECORDING_LIST_STALE] = {.name = "recording_list_stale",
+                              .sql = "select r.id, r.revision" STALE_FROM
+                                     " and s.status not in ('final', 'amended', 'cancelled')"
+                                     " and ($3::uuid is null or r.id > $3)"
+                                     " order by r.id limit $4"},
+    [RECORDING_COUNT_KEPT] = {.name = "recording_count_kept",
+                              .sql = "select count(*)" STALE_FROM
+                                     " and s.status in ('final', 'amended', 'cancelled')"},
 };
 
 const struct statement_table store_recording_statements = {statements, RECORDING_STATEMENT_COUNT};
@@ -155,6 +176,7 @@ static bool insert_first_revision(struct store *store, const char *study_id, con
     query_text(&revision, events);
     query_text(&revision, analysis_json);
     query_text(&revision, query_actor(store));
+    query_text(&revision, ANALYSIS_VERSION);
     struct query growth;
     query_start(&growth, store, &statements[RECORDING_STUDY_GROWS]);
     query_id(&growth, study_id);
@@ -353,7 +375,7 @@ bool recording_lock(struct store *store, const char *id, int revision, struct er
 
 bool recording_add_revision(struct store *store, const char *id, int revision,
                             const struct document_event *events, size_t event_count,
-                            const char *analysis_json, struct error *reterr)
+                            const char *analysis_json, const char *reason, struct error *reterr)
 {
     struct arena *arena = arena_new();
     const char *text = events_text(arena, events, event_count, reterr);
@@ -367,11 +389,53 @@ bool recording_add_revision(struct store *store, const char *id, int revision,
         query_text(&query, text);
         query_text(&query, analysis_json);
         query_text(&query, query_actor(store));
+        query_text(&query, ANALYSIS_VERSION);
+        query_text(&query, reason);
         good = query_count(store, &query, &added, reterr);
     }
     arena_free(arena);
     return good &&
            (added == 1 || error_set(reterr, ERROR_STALE, "revision %d does not follow", revision));
+}
+
+/* ---- documents of an older analysis ---- */
+
+bool recording_list_stale(struct store *store, struct arena *arena, const char *after, int limit,
+                          struct stale_recording **ret_items, size_t *ret_count,
+                          struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[RECORDING_LIST_STALE]);
+    query_text(&query, ANALYSIS_VERSION);
+    query_text(&query, after);
+    query_int(&query, limit);
+    struct rows rows;
+    if (!query_run(store, &query, &rows, reterr)) {
+        return error_context(reterr, "list documents of an older analysis");
+    }
+    struct stale_recording *items = arena_array(arena, (size_t)rows.count, sizeof *items);
+    for (int i = 0; i < rows.count; i++) {
+        items[i] = (struct stale_recording){.id = rows_text(&rows, arena, i, 0),
+                                            .revision = rows_int(&rows, i, 1)};
+    }
+    *ret_items = items;
+    *ret_count = (size_t)rows.count;
+    rows_clear(&rows);
+    return true;
+}
+
+bool recording_count_kept(struct store *store, int *ret_count, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[RECORDING_COUNT_KEPT]);
+    query_text(&query, ANALYSIS_VERSION);
+    struct rows rows;
+    if (!query_run(store, &query, &rows, reterr)) {
+        return error_context(reterr, "count documents of an older analysis");
+    }
+    *ret_count = rows_int(&rows, 0, 0);
+    rows_clear(&rows);
+    return true;
 }
 
 /* ---- loading ---- */

@@ -30,8 +30,9 @@ struct recording_row {
     struct recording_channel_row *channels;
 };
 
-/* Stores document, events and analysis as revision 1, with every sample block, in the current
- * transaction, and sets the study's status to preliminary when it was registered.
+/* Stores document, events and analysis (noted as made by this program's version of it) as revision
+ * 1, with every sample block, in the current transaction, and sets the study's status to
+ * preliminary when it was registered.
  * ERROR_NOT_FOUND: no such study. ERROR_CONFLICT: the id exists (detail "id"), or the study is
  * signed or cancelled. */
 MUST_CHECK bool recording_create(struct store *store, struct arena *arena, const char *study_id,
@@ -74,10 +75,27 @@ MUST_CHECK bool recording_analysis(struct store *store, struct arena *arena, con
 MUST_CHECK bool recording_lock(struct store *store, const char *id, int revision,
                                struct error *reterr);
 
-/* Adds revision `revision` (the newest + 1) of events and analysis. */
+/* Adds revision `revision` (the newest + 1) of events and analysis.
+ * reason  why, when nobody changed the events; else "" */
 MUST_CHECK bool recording_add_revision(struct store *store, const char *id, int revision,
                                        const struct document_event *events, size_t event_count,
-                                       const char *analysis_json, struct error *reterr);
+                                       const char *analysis_json, const char *reason,
+                                       struct error *reterr);
+
+/* The newest revision of a recording whose document an older analysis made. */
+struct stale_recording {
+    const char *id;
+    int revision;
+};
+
+/* Those of studies that are neither signed nor cancelled, by id, after `after` (NULL: from the
+ * first). */
+MUST_CHECK bool recording_list_stale(struct store *store, struct arena *arena, const char *after,
+                                     int limit, struct stale_recording **ret_items,
+                                     size_t *ret_count, struct error *reterr);
+
+/* How many documents of signed or cancelled studies an older analysis made: they stay. */
+MUST_CHECK bool recording_count_kept(struct store *store, int *ret_count, struct error *reterr);
 
 /* The whole recording as it was uploaded, with a revision's events (0: newest), for recomputation.
  */

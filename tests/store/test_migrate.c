@@ -47,7 +47,7 @@ static void concurrent_runs_apply_each_once(void **state)
         CHECK(fixture, runners[i].good);
         applied += runners[i].applied;
     }
-    assert_true(migrate_newest_version() >= 4);
+    assert_true(migrate_newest_version() >= 6);
     assert_int_equal(applied, migrate_newest_version());
     CHECK(fixture, store_ready(fixture->store, &fixture->error));
 }
@@ -136,7 +136,7 @@ static void every_table_and_column_has_a_comment(void **state)
         " and (obj_description(c.oid, 'pg_class') is null"
         " or col_description(c.oid, a.attnum) is null)");
     assert_string_equal(missing, "");
-    assert_string_equal(fixture_value(fixture, "select count(*) >= 11 from pg_class"
+    assert_string_equal(fixture_value(fixture, "select count(*) >= 12 from pg_class"
                                                " where relnamespace = 'penstock'::regnamespace"
                                                " and relkind = 'r'"),
                         "t");

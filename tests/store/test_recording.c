@@ -293,10 +293,13 @@ static void revisions_follow_one_another(void **state)
     const char *id = recording_fixture_store(fixture, study, 10);
     const struct document_event events[] = {{.at_s = 3, .code = "leak", .note = ""}};
     CHECK(fixture, recording_lock(store, id, 1, error));
-    CHECK(fixture, recording_add_revision(store, id, 2, events, 1, "{\"revision\":  2}", error));
+    CHECK(fixture,
+          recording_add_revision(store, id, 2, events, 1, "{\"revision\":  2}", "", error));
     CHECK_FAILS(fixture, ERROR_STALE, recording_lock(store, id, 1, error));
-    CHECK_FAILS(fixture, ERROR_STALE, recording_add_revision(store, id, 2, events, 1, "{}", error));
-    CHECK_FAILS(fixture, ERROR_STALE, recording_add_revision(store, id, 4, events, 1, "{}", error));
+    CHECK_FAILS(fixture, ERROR_STALE,
+                recording_add_revision(store, id, 2, events, 1, "{}", "", error));
+    CHECK_FAILS(fixture, ERROR_STALE,
+                recording_add_revision(store, id, 4, events, 1, "{}", "", error));
     CHECK_FAILS(fixture, ERROR_NOT_FOUND, recording_lock(store, study, 1, error));
     fixture_commit(fixture);
 
@@ -344,7 +347,7 @@ static void signed_studies_take_nothing_more(void **state)
                                      recording_fixture(fixture, NULL, 10), "{}", &more, error));
         assert_string_equal(error->detail, "signed");
         CHECK_FAILS(fixture, ERROR_CONFLICT,
-                    recording_add_revision(fixture->store, id, 2, NULL, 0, "{}", error));
+                    recording_add_revision(fixture->store, id, 2, NULL, 0, "{}", "", error));
         assert_string_equal(error->detail, "signed");
         store_rollback(fixture->store);
     }

@@ -2,6 +2,7 @@
 #include "recording_fixture.h"
 
 #include "store/query.h"
+#include "store/store_choices.h"
 #include "store/store_idempotency.h"
 #include "store/store_study.h"
 
@@ -12,10 +13,13 @@
 #define NEVER_CHANGED          "PS002"
 
 static const char *const tables[] = {
-    "clinic",    "account",           "session",      "api_token",          "patient",    "study",
-    "recording", "recording_channel", "sample_block", "recording_revision", "idempotency"};
+    "clinic",      "account",         "session",           "api_token",    "patient",
+    "study",       "recording",       "recording_channel", "sample_block", "recording_revision",
+    "idempotency", "analysis_choices"};
 
 enum { TABLE_COUNT = sizeof tables / sizeof tables[0] };
+
+static const struct analysis_choices nothing_chosen;
 
 static const unsigned char some_hash[SECRET_HASH_BYTES] = {1, 2, 3};
 
@@ -45,6 +49,7 @@ static int set_up(void **state)
               token_create(fixture->store, arena, "t", "pst_", hash, 1, INT64_MAX / 2, &id, error));
         CHECK(fixture, idempotency_claim(fixture->store, arena, account, "key", some_hash,
                                          &idempotency, &answer, error));
+        CHECK(fixture, clinic_choices_replace(fixture->store, arena, 0, &nothing_chosen, error));
         CHECK(fixture, idempotency_remember(fixture->store, account, "key", &answer, error));
         fixture_commit(fixture);
     }
@@ -115,6 +120,8 @@ static void rows_of_another_clinic_cannot_be_written(void **state)
         " from penstock.session limit 1",
         "insert into penstock.idempotency (clinic_id, actor_id, key, digest)"
         " select '%s', actor_id, 'other', digest from penstock.idempotency limit 1",
+        "insert into penstock.analysis_choices (clinic_id, version, numbers) values ('%s', 2, "
+        "'{}')",
         "insert into penstock.recording_revision (clinic_id, recording_id, revision, events,"
         " analysis) select '%s', recording_id, 2, '[]', '{}' from penstock.recording_revision"
         " limit 1",
@@ -198,6 +205,8 @@ static void app_role_cannot_delete_what_is_clinical(void **state)
         "update penstock.sample_block set data = ''",
         "update penstock.recording_channel set scale = 2",
         "update penstock.recording_revision set analysis = ''",
+        "update penstock.recording_revision set analysis_version = '9'",
+        "update penstock.analysis_choices set numbers = '{}'",
         "update penstock.recording set conditions = '{}'",
         "update penstock.study set patient_id = patient_id",
         "update penstock.patient set id = id",
@@ -226,6 +235,10 @@ static void nobody_deletes_or_rewrites_by_mistake(void **state)
         "delete from penstock.recording_channel",
         "delete from penstock.sample_block",
         "delete from penstock.recording_revision",
+        "delete from penstock.analysis_choices",
+        "truncate penstock.analysis_choices",
+        "update penstock.analysis_choices set numbers = '{}'",
+        "update penstock.recording_revision set analysis_version = '9'",
         "truncate penstock.patient cascade",
         "truncate penstock.sample_block",
         "truncate penstock.recording_revision",

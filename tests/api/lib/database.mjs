@@ -54,6 +54,7 @@ const TABLES = [
   'sample_block',
   'recording_revision',
   'idempotency',
+  'analysis_choices',
 ];
 
 /** How many rows each table holds, and the sum of the versions, so that a change is seen too. */
