@@ -1,14 +1,14 @@
 #include "analysis/filling.h"
 
+#include "analysis/classify.h"
 #include "analysis/contractions.h"
 #include "analysis/criteria.h"
+#include "analysis/filling_parts.h"
 #include "analysis/infusion.h"
 #include "analysis/measure.h"
 #include "analysis/quality.h"
 
 #include <math.h>
-
-static const char no_pdet[] = "no detrusor pressure: it needs pves and pabd, or pdet";
 
 bool filling_exists(const struct study *study)
 {
@@ -111,19 +111,15 @@ struct filling_phase filling_find(const struct study *study, const struct flow_r
 
 /* ---- Volumes ---- */
 
-static struct measure volume_at(const struct study *study, double at_s, bool with_residual)
+static struct measure volume_at(const struct study *study, double at_s)
 {
-    const struct infused infused = infusion_volume(study, at_s);
+    const struct infused infused = infusion_bladder_volume(study, at_s);
 
     if (!infused.known) {
         return measure_absent(infused.reason);
     }
-    const struct optional_number residual = study->recording->conditions.initial_residual_ml;
-    const bool add = with_residual && residual.known && residual.value >= 0.0 &&
-                     residual.value <= CRITERIA_SAMPLE_LIMIT;
-
-    return measure_at(infused.volume_ml + (add ? residual.value : 0.0), at_s,
-                      infusion_method(infused.from_rate, add));
+    return measure_at(infused.volume_ml, at_s,
+                      infusion_method(infused.from_rate, infused.residual_added));
 }
 
 static struct measure sensation(const struct study *study, const struct filling_phase *phase,
@@ -137,7 +133,7 @@ static struct measure sensation(const struct study *study, const struct filling_
     if (marker.value > phase->span.to_s) {
         return measure_absent("its marker lies after the end of filling");
     }
-    return volume_at(study, marker.value, true);
+    return volume_at(study, marker.value);
 }
 
 /* How a rate compares with the physiological limit of the ICS (2002), which depends on weight. */
@@ -179,159 +175,6 @@ static struct measure measure_rate(const struct study *study, const struct filli
         return measure_entered(entered.value, given[compare_rate(study, entered.value)]);
     }
     return measure_absent("no rising infused volume signal and no filling rate was entered");
-}
-
-/* ---- Pressures ---- */
-
-/* Spread by which a window is judged: of pves where there is one, else of what there is. */
-static double window_spread(const struct study *study, struct span window)
-{
-    const struct series *judge = &study->pves;
-
-    if (judge->count == 0) {
-        judge = study->pdet.count > 0 ? &study->pdet : &study->pabd;
-    }
-    return judge->count > 0 ? level_spread(judge, window) : SERIES_MISSING;
-}
-
-/* The earliest quiet window around the start of filling, from the 5 s before it on; the one with
- * the least spread when none is quiet. */
-static struct span find_quiet_window(const struct study *study, const struct filling_phase *phase)
-{
-    const double first_s = phase->span.from_s - CRITERIA_LEVEL_WINDOW_S;
-    const double last_s = fmin(phase->span.from_s + CRITERIA_BASELINE_SEARCH_S, phase->span.to_s) -
-                          CRITERIA_LEVEL_WINDOW_S;
-    const double earliest_s = study_extent(study).from_s;
-    struct span best = {phase->span.from_s, phase->span.from_s + CRITERIA_LEVEL_WINDOW_S};
-    double least = SERIES_ENDLESS;
-
-    for (int step = 0; first_s + step <= last_s; step++) {
-        const double from_s = first_s + step;
-        const struct span window = {from_s, from_s + CRITERIA_LEVEL_WINDOW_S};
-        const double spread = window_spread(study, window);
-
-        if (isnan(spread) || from_s < earliest_s ||
-            timeline_disturbed(&study->timeline, window, CRITERIA_QUIET_EVENT_S)) {
-            continue;
-        }
-        if (spread <= CRITERIA_QUIET_SPREAD_CMH2O) {
-            return window;
-        }
-        if (spread < least) {
-            least = spread;
-            best = window;
-        }
-    }
-    return best;
-}
-
-static struct measure level_measure(const struct study *study, const struct series *series,
-                                    struct span window, const char *no_signal, const char *method)
-{
-    if (series->count == 0) {
-        return measure_absent(no_signal);
-    }
-    const double level = level_median(series, window, study->scratch);
-
-    if (isnan(level)) {
-        return measure_absent("too many samples are missing there");
-    }
-    return measure_at(level, 0.5 * (window.from_s + window.to_s), method);
-}
-
-static void all_compliance(struct filling_measures *measures, struct measure measure)
-{
-    measures->compliance = measure;
-    measures->compliance_volume_change = measure;
-    measures->compliance_pressure_change = measure;
-}
-
-/* Compliance between the two points at which the pressures were read. */
-static void measure_compliance(const struct study *study, struct filling_measures *measures)
-{
-    if (!measure_known(&measures->pdet_baseline) || !measure_known(&measures->pdet_end_fill)) {
-        all_compliance(measures, measure_absent("detrusor pressure is not known at both points"));
-        return;
-    }
-    const struct measure first = volume_at(study, measures->pdet_baseline.at_s, false);
-    const struct measure second = volume_at(study, measures->pdet_end_fill.at_s, false);
-
-    if (!measure_known(&second) || !measure_known(&first)) {
-        all_compliance(measures,
-                       measure_absent(measure_known(&second) ? first.reason : second.reason));
-        return;
-    }
-    const double rise = measures->pdet_end_fill.value - measures->pdet_baseline.value;
-    const double change_ml = second.value - first.value;
-
-    measures->compliance_pressure_change =
-        measure_of(rise, "detrusor pressure at the end of filling minus at its start");
-    measures->compliance_volume_change =
-        measure_of(change_ml, "infused volume between the two moments at which pressure was read");
-    if (change_ml < CRITERIA_COMPLIANCE_VOLUME_MIN_ML) {
-        measures->compliance =
-            measure_absent("less than 10 mL were infused between the two points");
-    } else if (!(rise > 0.0)) {
-        measures->compliance = measure_absent("no measurable rise of detrusor pressure");
-    } else if (rise < CRITERIA_COMPLIANCE_RISE_MIN_CMH2O) {
-        measures->compliance =
-            measure_absent("no measurable rise of detrusor pressure: below 1 cmH2O, so compliance "
-                           "in mL/cmH2O is at least the volume change in mL");
-    } else {
-        measures->compliance =
-            measure_of(change_ml / rise,
-                       "volume change over pressure change between the start of filling and "
-                       "cystometric capacity; pressures are medians of 5 s, coughs excluded");
-    }
-}
-
-static void measure_pressures(const struct study *study, const struct filling_phase *phase,
-                              struct filling_measures *measures)
-{
-    static const char resting[] =
-        "median of the first quiet 5 s (pves within 5 cmH2O) around the start of filling";
-    static const char at_end[] = "median of the last 5 s of filling, before permission to void";
-    static const char before_void[] =
-        "median of 5 s that end at least 10 s before the start of voiding, because there is no "
-        "permission_to_void marker";
-    const struct span quiet = find_quiet_window(study, phase);
-    const struct span end = {phase->pressure_end_s - CRITERIA_LEVEL_WINDOW_S,
-                             phase->pressure_end_s};
-
-    measures->pves_baseline =
-        level_measure(study, &study->pves, quiet, "no vesical pressure signal", resting);
-    measures->pabd_baseline =
-        level_measure(study, &study->pabd, quiet, "no abdominal pressure signal", resting);
-    measures->pdet_baseline = level_measure(study, &study->pdet, quiet, no_pdet, resting);
-    measures->pdet_end_fill =
-        end.from_s < quiet.to_s
-            ? measure_absent("filling is too short to read a pressure at its end")
-            : level_measure(study, &study->pdet, end, no_pdet,
-                            phase->end == FILLING_ENDS_AT_VOIDING ? before_void : at_end);
-}
-
-/* Says when the end-filling pressure may already belong to a contraction. */
-static void note_unquiet_end(struct study *study, const struct filling_measures *measures)
-{
-    if (!measure_known(&measures->pdet_end_fill)) {
-        return;
-    }
-    const double at_s = measures->pdet_end_fill.at_s;
-    const struct span before = {at_s - CRITERIA_END_FILL_LOOKBACK_S,
-                                at_s - 2.0 * CRITERIA_LEVEL_WINDOW_S};
-    const double level = level_median(&study->pdet, before, study->scratch);
-
-    if (measures->pdet_end_fill.value - level > CRITERIA_END_FILL_JUMP_CMH2O) {
-        const struct quality_finding finding = {
-            .code = "unquiet_end_of_filling",
-            .severity = QUALITY_WARNING,
-            .signal = SIGNAL_PDET,
-            .text = "Detrusor pressure rises by more than 10 cmH2O just before the end of filling. "
-                    "It may be a contraction or straining, and then compliance and the end-filling "
-                    "pressure are not valid: move permission_to_void before it, or judge by eye."};
-
-        outcome_note_span(&study->outcome, finding, before.from_s, at_s);
-    }
 }
 
 /* Flow before the end of filling: a leak, unless the marker is late. */
@@ -378,20 +221,41 @@ static void note_end(struct study *study, const struct filling_phase *phase)
     }
 }
 
+/* Capacity that a child of this age is expected to have; adults have none. */
+static struct measure expected_capacity(const struct study *study)
+{
+    double expected_ml = 0.0;
+
+    if (!study_is_child(study)) {
+        return (struct measure){.state = MEASURE_NOT_APPLICABLE};
+    }
+    if (!classify_expected_capacity(study->recording->age_years.value, &expected_ml)) {
+        return measure_absent("no formula for the expected capacity holds from 1 to 3 years");
+    }
+    return measure_of(expected_ml, study->recording->age_years.value < CRITERIA_EBC_INFANT_YEARS
+                                       ? "38 mL plus 2.5 mL for each completed month (Holmdahl "
+                                         "1996)"
+                                       : "30 mL times completed years plus one, 390 mL from 12 "
+                                         "years on (ICCS, from memory)");
+}
+
 bool filling_measure(struct study *study, const struct flow_record *record,
                      const struct filling_phase *phase, struct filling_measures *measures)
 {
+    if (!contractions_find(study, phase, &measures->involuntary_contractions) ||
+        !filling_list_events(study, phase, measures)) {
+        return false;
+    }
     measures->first_sensation_volume = sensation(study, phase, EVENT_FIRST_SENSATION);
     measures->first_desire_volume = sensation(study, phase, EVENT_FIRST_DESIRE);
     measures->strong_desire_volume = sensation(study, phase, EVENT_STRONG_DESIRE);
     measures->urgency_volume = sensation(study, phase, EVENT_URGENCY);
-    measures->cystometric_capacity = volume_at(study, phase->span.to_s, true);
+    measures->cystometric_capacity = volume_at(study, phase->span.to_s);
+    measures->expected_capacity = expected_capacity(study);
     measures->filling_rate = measure_rate(study, phase);
-    measure_pressures(study, phase, measures);
-    measure_compliance(study, measures);
+    filling_measure_pressures(study, phase, measures);
     note_end(study, phase);
     note_leaks(study, record, phase);
-    note_unquiet_end(study, measures);
     quality_of_filling(study, measures);
-    return contractions_find(study, phase, &measures->involuntary_contractions);
+    return true;
 }

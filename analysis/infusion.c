@@ -50,6 +50,19 @@ struct infused infusion_volume(const struct study *study, double at_s)
     return unknown("no infused volume signal, and no filling_start marker to count from");
 }
 
+struct infused infusion_bladder_volume(const struct study *study, double at_s)
+{
+    const struct optional_number residual = study->recording->conditions.initial_residual_ml;
+    struct infused infused = infusion_volume(study, at_s);
+
+    if (infused.known && residual.known && residual.value >= 0.0 &&
+        residual.value <= CRITERIA_SAMPLE_LIMIT) {
+        infused.volume_ml += residual.value;
+        infused.residual_added = true;
+    }
+    return infused;
+}
+
 const char *infusion_method(bool from_rate, bool residual_added)
 {
     if (from_rate) {

@@ -7,8 +7,9 @@
 struct infused {
     bool known;
     double volume_ml;
-    bool from_rate;     /* entered filling rate times pumping time, for want of a signal */
-    const char *reason; /* why not, when not known */
+    bool from_rate;      /* entered filling rate times pumping time, for want of a signal */
+    bool residual_added; /* the entered initial residual is part of it */
+    const char *reason;  /* why not, when not known */
 };
 
 /* Infused volume at a moment: the signal, read by interpolation; without a signal the entered
@@ -16,6 +17,10 @@ struct infused {
  * outside the signal takes its first or last sample, and so does any before a signal that begins at
  * 0: it is recorded from the start of the pump on. */
 struct infused infusion_volume(const struct study *study, double at_s);
+
+/* Volume in the bladder at a moment: what was infused, plus the initial residual when it was
+ * entered. */
+struct infused infusion_bladder_volume(const struct study *study, double at_s);
 
 /* Text that says how a bladder volume was made. */
 const char *infusion_method(bool from_rate, bool residual_added);
