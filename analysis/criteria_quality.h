@@ -42,10 +42,10 @@
 /* A cough is wanted before this long into filling, s; during filling at least once within this, s,
  * or this volume, mL (asked for: every minute or 50 mL, GUP 2002 [memory]); and within this before
  * the end of filling, s. [choice] */
-#define CRITERIA_COUGH_START_S  60.0
-#define CRITERIA_COUGH_GAP_S    120.0
-#define CRITERIA_COUGH_GAP_ML   100.0
-#define CRITERIA_COUGH_BEFORE_S 60.0
+#define CRITERIA_SCHEDULE_START_S  60.0
+#define CRITERIA_SCHEDULE_GAP_S    120.0
+#define CRITERIA_SCHEDULE_GAP_ML   100.0
+#define CRITERIA_SCHEDULE_BEFORE_S 60.0
 
 /* ---- Dead and noisy lines ---- */
 

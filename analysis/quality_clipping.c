@@ -70,7 +70,7 @@ static bool is_cut(const struct extreme *extreme, size_t first, size_t last)
             (double)(length - 1) / extreme->series.rate_hz >= CRITERIA_SATURATED_S);
 }
 
-static void note_extreme(const struct pressure_lines *lines, const struct pressure_line *line,
+static void note_extreme(const struct pressure_lines *lines, const struct judged_line *line,
                          const struct extreme *extreme)
 {
     const struct series *series = &extreme->series;
@@ -106,7 +106,7 @@ static void note_extreme(const struct pressure_lines *lines, const struct pressu
     quality_spans_close(&spans);
 }
 
-static void note_line(const struct pressure_lines *lines, const struct pressure_line *line)
+static void note_line(const struct pressure_lines *lines, const struct judged_line *line)
 {
     const struct channel *channel = recording_channel(lines->study->recording, line->signal);
 

@@ -292,8 +292,8 @@ static void note_gaps(const struct pressure_lines *lines, const double *times, s
     for (size_t i = 0; i <= count; i++) {
         const double at_s = i < count ? fmin(times[i], filling.to_s) : filling.to_s;
 
-        if (at_s - last_s > CRITERIA_COUGH_GAP_S &&
-            infused_between(lines->study, last_s, at_s) > CRITERIA_COUGH_GAP_ML) {
+        if (at_s - last_s > CRITERIA_SCHEDULE_GAP_S &&
+            infused_between(lines->study, last_s, at_s) > CRITERIA_SCHEDULE_GAP_ML) {
             quality_spans_add(&spans, (struct span){last_s, at_s});
         }
         last_s = fmax(last_s, at_s);
@@ -325,7 +325,8 @@ static void note_times(const struct pressure_lines *lines, const double *times, 
                       "start, every minute or 50 mL, before and after voiding.");
         return;
     }
-    if (!any_within(times, count, -SERIES_ENDLESS, filling->span.from_s + CRITERIA_COUGH_START_S)) {
+    if (!any_within(times, count, -SERIES_ENDLESS,
+                    filling->span.from_s + CRITERIA_SCHEDULE_START_S)) {
         note_schedule(lines, "no_cough_at_start", QUALITY_WARNING,
                       "There is no cough before filling or within its first minute. That both "
                       "lines measured alike from the start is not shown: look at the first "
@@ -335,7 +336,7 @@ static void note_times(const struct pressure_lines *lines, const double *times, 
     if (!lines->voiding->found) {
         return;
     }
-    if (!any_within(times, count, filling->span.to_s - CRITERIA_COUGH_BEFORE_S,
+    if (!any_within(times, count, filling->span.to_s - CRITERIA_SCHEDULE_BEFORE_S,
                     fmax(filling->span.to_s, lines->voiding->span.from_s))) {
         note_schedule(lines, "no_cough_before_voiding", QUALITY_INFO,
                       "There is no cough in the minute before voiding. Ask for one, so that the "

@@ -92,8 +92,8 @@ static bool is_out(const struct change *change, double other_level, enum signal_
             change->after - other_level < CRITERIA_OUT_PDET_CMH2O);
 }
 
-static void note_out(const struct pressure_lines *lines, const struct pressure_line *line,
-                     const struct pressure_line *beside)
+static void note_out(const struct pressure_lines *lines, const struct judged_line *line,
+                     const struct judged_line *beside)
 {
     const struct series watched = series_part(&line->coarse, lines->watched);
     const size_t within = series_whole_samples(&watched, CRITERIA_OUT_WITHIN_S);
@@ -131,8 +131,8 @@ static void note_out(const struct pressure_lines *lines, const struct pressure_l
     quality_spans_close(&spans);
 }
 
-static void note_steps(const struct pressure_lines *lines, const struct pressure_line *line,
-                       const struct pressure_line *beside)
+static void note_steps(const struct pressure_lines *lines, const struct judged_line *line,
+                       const struct judged_line *beside)
 {
     const struct series watched = series_part(&line->coarse, lines->watched);
     const size_t within = series_whole_samples(&watched, CRITERIA_STEP_WITHIN_S);
@@ -184,7 +184,7 @@ static bool is_stepped(const struct pressure_lines *lines, enum signal_kind sign
            quality_spans_told(&study->outcome, "pressure_step", signal, span);
 }
 
-static void note_drift(const struct pressure_lines *lines, const struct pressure_line *line)
+static void note_drift(const struct pressure_lines *lines, const struct judged_line *line)
 {
     const struct span span = lines->filling->span;
     const double length_s = span.to_s - span.from_s;

@@ -5,7 +5,7 @@
 
 #include "analysis/filling.h"
 
-struct pressure_line {
+struct judged_line {
     enum signal_kind signal;
     const struct series *full; /* as prepared; count 0: not recorded */
     struct series coarse;      /* at most CRITERIA_LINE_RATE_HZ */
@@ -16,8 +16,8 @@ struct pressure_lines {
     const struct filling_phase *filling; /* NULL: none */
     const struct void_phase *voiding;    /* ->found: there is one */
     struct span watched;                 /* where the patient is lying or sitting still for it */
-    struct pressure_line pves;
-    struct pressure_line pabd;
+    struct judged_line pves;
+    struct judged_line pabd;
     struct series pdet; /* coarse */
 };
 

@@ -74,12 +74,12 @@ static double deviation(const struct study *study, const struct series *series, 
 }
 
 /* Whether the other line moves by more than this one's resolution: a coarse one may stand still. */
-static bool beyond_step(const struct pressure_line *line, double other_cmh2o)
+static bool beyond_step(const struct judged_line *line, double other_cmh2o)
 {
     return other_cmh2o > derive_step(line->full);
 }
 
-static void note_dead(const struct pressure_lines *lines, const struct pressure_line *line,
+static void note_dead(const struct pressure_lines *lines, const struct judged_line *line,
                       const struct series *movement, const struct series *other)
 {
     struct quality_spans spans = {
@@ -129,7 +129,7 @@ static double noise_within(const struct study *study, const struct series *line,
     return CRITERIA_ROBUST_SCALE * level_median_of(study->scratch.values, held) / sqrt(1.5);
 }
 
-static void note_noise(const struct pressure_lines *lines, const struct pressure_line *line)
+static void note_noise(const struct pressure_lines *lines, const struct judged_line *line)
 {
     struct quality_spans spans = {
         .outcome = &lines->study->outcome,

@@ -43,8 +43,8 @@ static bool open_lines(struct pressure_lines *lines)
 {
     const struct study *study = lines->study;
 
-    lines->pves = (struct pressure_line){.signal = SIGNAL_PVES, .full = &study->pves};
-    lines->pabd = (struct pressure_line){.signal = SIGNAL_PABD, .full = &study->pabd};
+    lines->pves = (struct judged_line){.signal = SIGNAL_PVES, .full = &study->pves};
+    lines->pabd = (struct judged_line){.signal = SIGNAL_PABD, .full = &study->pabd};
     return take_coarse(study, &study->pves, &lines->pves.coarse) &&
            take_coarse(study, &study->pabd, &lines->pabd.coarse) &&
            take_coarse(study, &study->pdet, &lines->pdet);
