@@ -12,8 +12,10 @@ void body_settle(struct scene *scene, const struct plan *plan)
     static const struct {
         double least;
         double most;
-    } resting_cmh2o[] = {
-        [PLAN_SITTING] = {22.0, 33.0}, [PLAN_STANDING] = {33.0, 43.0}, [PLAN_SUPINE] = {8.0, 15.0}};
+    } resting_cmh2o[] = {[PLAN_SITTING] = {22.0, 33.0},
+                         [PLAN_STANDING] = {33.0, 43.0},
+                         [PLAN_SUPINE] = {8.0, 15.0},
+                         [PLAN_LEFT_LATERAL] = {8.0, 15.0}};
 
     scene->resting_pabd_cmh2o = rng_between(&scene->rng, resting_cmh2o[plan->posture].least,
                                             resting_cmh2o[plan->posture].most);

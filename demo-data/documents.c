@@ -1,5 +1,7 @@
 #include "documents.h"
 
+#include "plan_anorectum.h"
+#include "plan_urethra.h"
 #include "rng.h"
 #include "truth.h"
 
@@ -117,8 +119,10 @@ bool documents_write_patient(const struct documents_order *order, size_t index)
 
 static const char *posture_name(enum plan_posture posture)
 {
-    static const char *const names[] = {
-        [PLAN_SITTING] = "sitting", [PLAN_STANDING] = "standing", [PLAN_SUPINE] = "supine"};
+    static const char *const names[] = {[PLAN_SITTING] = "sitting",
+                                        [PLAN_STANDING] = "standing",
+                                        [PLAN_SUPINE] = "supine",
+                                        [PLAN_LEFT_LATERAL] = "left lateral"};
     return names[posture];
 }
 
@@ -165,11 +169,16 @@ bool documents_write_visit(const struct documents_order *order, size_t index)
     return json_out_close(&out, name);
 }
 
-static void write_conditions(struct json_out *out, const struct scene *scene,
-                             const struct plan *plan)
+static void write_known(struct json_out *out, const char *key, double value, int decimals)
 {
-    json_out_object(out, "conditions");
-    json_out_string(out, "position", posture_name(plan->posture));
+    if (value > 0.0) {
+        json_out_number(out, key, value, decimals);
+    }
+}
+
+static void write_bladder_conditions(struct json_out *out, const struct scene *scene,
+                                     const struct plan *plan)
+{
     if (scene->truth.residual_ml.known) { /* by ultrasound, which reads to about 5 mL */
         double residual_ml = 5.0 * round(scene->truth.residual_ml.value / 5.0);
         json_out_number(out, "post_void_residual_ml", residual_ml, 0);
@@ -180,7 +189,42 @@ static void write_conditions(struct json_out *out, const struct scene *scene,
     if (plan->type != PLAN_UROFLOWMETRY) {
         json_out_number(out, "initial_residual_ml", plan->filling.initial_ml, 0);
         json_out_number(out, "filling_rate_ml_min", plan->filling.rate_ml_min, 0);
-        json_out_string(out, "reference_level", "symphysis pubis");
+    }
+    write_known(out, "free_qmax_ml_s", plan->free_qmax_ml_s, 1);
+}
+
+static void write_emg_conditions(struct json_out *out, const struct plan *plan)
+{
+    static const char *const forms[] = {[PLAN_EMG_ENVELOPE] = "envelope",
+                                        [PLAN_EMG_RECTIFIED] = "rectified",
+                                        [PLAN_EMG_RAW] = "raw"};
+    if (plan->emg_form != PLAN_EMG_UNSAID) {
+        json_out_string(out, "emg_form", forms[plan->emg_form]);
+    }
+    if (plan->lesion != PLAN_LESION_UNSAID) {
+        json_out_bool(out, "neurological_lesion", plan->lesion == PLAN_LESION_KNOWN);
+    }
+}
+
+static void write_conditions(struct json_out *out, const struct scene *scene,
+                             const struct plan *plan)
+{
+    json_out_object(out, "conditions");
+    json_out_string(out, "position", posture_name(plan->posture));
+    if (plan_is_of_bladder(plan)) {
+        write_bladder_conditions(out, scene, plan);
+    }
+    write_emg_conditions(out, plan);
+    if (plan->urethra != NULL) {
+        json_out_number(out, "puller_speed_mm_s", plan->urethra->speed_mm_s, 1);
+    }
+    if (plan->anorectum != NULL) {
+        write_known(out, "balloon_expulsion_s", plan->anorectum->expulsion_s, 0);
+        write_known(out, "anal_sensor_spacing_mm", plan->anorectum->spacing_mm, 1);
+    }
+    if (plan->type != PLAN_UROFLOWMETRY && plan->pressure_hz > 0.0) {
+        bool anal = plan->type == PLAN_ANORECTAL;
+        json_out_string(out, "reference_level", anal ? "anus" : "symphysis pubis");
         json_out_string(out, "zeroed", "atmosphere");
     }
     json_out_end_object(out);
@@ -217,6 +261,9 @@ static void write_events(struct json_out *out, const struct scene *scene)
         json_out_object(out, NULL);
         json_out_number(out, "at_s", marker->at_s, 1);
         json_out_string(out, "code", marker->code);
+        if (marker->valued) {
+            json_out_number(out, "value", marker->value, 1);
+        }
         if (marker->note[0] != '\0') {
             json_out_string(out, "note", marker->note);
         }

@@ -75,58 +75,92 @@ static void add_wave(struct scene *scene, struct scene_contraction *wave, double
     scene_keep_free(scene, wave->start_s - 3.0, wave->end_s + 3.0);
 }
 
-static void place_contractions(struct scene *scene, const struct plan *plan)
+static void place_contraction(struct scene *scene, const struct plan *plan,
+                              const struct plan_contraction *contraction)
 {
     struct scene_truth *truth = &scene->truth;
+    double start_s = time_at_volume(scene, plan, contraction->at_fill_ml);
+    struct scene_contraction wave = {.start_s = start_s,
+                                     .end_s = start_s + contraction->length_s,
+                                     .volume_ml = contraction->at_fill_ml,
+                                     .kind = (contraction->signs & PLAN_TERMINAL) != 0U ? "terminal"
+                                                                                        : "phasic",
+                                     .leak = contraction->leak_ml > 0.0,
+                                     .urgency = (contraction->signs & PLAN_URGENCY) != 0U,
+                                     .after_cough = (contraction->signs & PLAN_AFTER_COUGH) != 0U};
+    if (wave.after_cough) {
+        double cough_s = start_s - rng_between(&scene->rng, 3.0, 4.5);
+        body_cough(scene, cough_s, rng_between(&scene->rng, 55.0, 80.0), true);
+        scene_keep_free(scene, cough_s - 4.0, start_s);
+    }
+    add_wave(scene, &wave, contraction->amplitude_cmh2o);
+    truth->contractions[truth->contraction_count++] = wave;
+    if (wave.urgency) {
+        scene_mark(scene, start_s + 0.2 * contraction->length_s, 0.5, 2.0, "urgency", "");
+    }
+    if (wave.leak) {
+        note_leak(scene,
+                  (struct scene_leak){.at_s = wave.peak_s - 1.0,
+                                      .volume_ml = contraction->at_fill_ml,
+                                      .lost_ml = contraction->leak_ml,
+                                      .rise_cmh2o = wave.amplitude_cmh2o,
+                                      .cause = "detrusor",
+                                      .contraction = true},
+                  8.0);
+    }
+}
+
+static void place_contractions(struct scene *scene, const struct plan *plan)
+{
     for (size_t i = 0; i < PLAN_CONTRACTIONS; i++) {
-        const struct plan_contraction *contraction = &plan->filling.contractions[i];
-        if (contraction->length_s <= 0.0) {
-            continue;
-        }
-        double start_s = time_at_volume(scene, plan, contraction->at_fill_ml);
-        struct scene_contraction wave = {.start_s = start_s,
-                                         .end_s = start_s + contraction->length_s,
-                                         .volume_ml = contraction->at_fill_ml,
-                                         .kind = "phasic",
-                                         .leak = contraction->leak_ml > 0.0};
-        add_wave(scene, &wave, contraction->amplitude_cmh2o);
-        truth->contractions[truth->contraction_count++] = wave;
-        if (contraction->urgency) {
-            scene_mark(scene, start_s + 0.2 * contraction->length_s, 0.5, 2.0, "urgency", "");
-        }
-        if (wave.leak) {
-            note_leak(scene,
-                      (struct scene_leak){wave.peak_s - 1.0, contraction->at_fill_ml,
-                                          contraction->leak_ml, wave.amplitude_cmh2o, "detrusor"},
-                      8.0);
+        if (plan->filling.contractions[i].length_s > 0.0) {
+            place_contraction(scene, plan, &plan->filling.contractions[i]);
         }
     }
 }
 
+/* Plays what the person does, if anything; returns how long that takes, and when it would leak. */
+static double play_manoeuvre(struct scene *scene, const struct plan_manoeuvre *manoeuvre,
+                             double at_s, double *ret_leak_s)
+{
+    *ret_leak_s = at_s;
+    if (manoeuvre->kind == PLAN_COUGH) {
+        body_cough(scene, at_s, manoeuvre->rise_cmh2o, true);
+        return 1.0;
+    }
+    if (manoeuvre->kind == PLAN_VALSALVA) {
+        *ret_leak_s = at_s + 2.2; /* at the top of the rise */
+        return body_valsalva(scene, at_s, manoeuvre->rise_cmh2o, true);
+    }
+    return 10.0;
+}
+
 static void place_manoeuvres(struct scene *scene, const struct plan *plan)
 {
+    static const struct {
+        const char *cause;
+        double leak_length_s;
+    } leaks[] = {[PLAN_COUGH] = {"cough", 1.4},
+                 [PLAN_VALSALVA] = {"valsalva", 3.0},
+                 [PLAN_OVERFLOW] = {"detrusor", 10.0}};
+
     for (size_t i = 0; i < PLAN_MANOEUVRES; i++) {
         const struct plan_manoeuvre *manoeuvre = &plan->filling.manoeuvres[i];
         if (manoeuvre->kind == PLAN_NO_MANOEUVRE) {
             continue;
         }
         double at_s = time_at_volume(scene, plan, manoeuvre->at_fill_ml);
-        double rise = manoeuvre->rise_cmh2o;
         double leak_s = at_s;
-        double length_s = 1.0;
-        if (manoeuvre->kind == PLAN_COUGH) {
-            body_cough(scene, at_s, rise, true);
-        } else {
-            length_s = body_valsalva(scene, at_s, rise, true);
-            leak_s = at_s + 2.2; /* at the top of the rise */
-        }
+        double length_s = play_manoeuvre(scene, manoeuvre, at_s, &leak_s);
         scene_keep_free(scene, at_s - 4.0, at_s + length_s + 5.0);
         if (manoeuvre->leak_ml > 0.0) {
-            const char *cause = manoeuvre->kind == PLAN_COUGH ? "cough" : "valsalva";
-            note_leak(
-                scene,
-                (struct scene_leak){leak_s, manoeuvre->at_fill_ml, manoeuvre->leak_ml, rise, cause},
-                manoeuvre->kind == PLAN_COUGH ? 1.4 : 3.0);
+            note_leak(scene,
+                      (struct scene_leak){.at_s = leak_s,
+                                          .volume_ml = manoeuvre->at_fill_ml,
+                                          .lost_ml = manoeuvre->leak_ml,
+                                          .rise_cmh2o = manoeuvre->rise_cmh2o,
+                                          .cause = leaks[manoeuvre->kind].cause},
+                      leaks[manoeuvre->kind].leak_length_s);
         }
     }
 }
@@ -214,13 +248,17 @@ void filling_run(struct scene *scene, const struct plan *plan)
     truth->filling_stop_s = round(time_at_volume(scene, plan, filling->capacity_ml));
     scene->bladder_ml = filling->initial_ml;
 
-    double first_cough_s = rng_between(rng, 7.0, 11.0);
-    body_cough(scene, first_cough_s, rng_between(rng, 50.0, 85.0), true);
+    if (!plan->no_coughs) {
+        double first_cough_s = rng_between(rng, 7.0, 11.0);
+        body_cough(scene, first_cough_s, rng_between(rng, 50.0, 85.0), true);
+    }
     scene_mark(scene, truth->filling_start_s, 0.0, 0.4, "filling_start", "");
     place_contractions(scene, plan);
     place_manoeuvres(scene, plan);
     mishap_place(scene, plan, truth->filling_start_s, truth->filling_stop_s, false);
-    place_cough_tests(scene);
+    if (!plan->no_coughs) {
+        place_cough_tests(scene);
+    }
     mark_sensations(scene, plan);
     fill_until(scene, plan, truth->filling_stop_s);
     scene_mark(scene, truth->filling_stop_s, 0.0, 0.5, "filling_stop", "");

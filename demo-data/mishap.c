@@ -94,9 +94,65 @@ static void rectal_contraction(struct scene *scene, double at_s, const struct pl
     scene_note_artefact(scene, "rectal_contraction", "pabd", at_s, at_s + length_s);
 }
 
+/* What the equipment does by itself: only noted here, faults.c bends the lines. */
+static const struct {
+    enum plan_mishap_kind kind;
+    const char *name;
+    const char *signal;
+    bool throughout; /* over the whole recording */
+    bool of_flow;
+} FAULTS[] = {
+    {PLAN_DAMPED_PVES, "damped", "pves", false, false},
+    {PLAN_AIR_PVES, "air", "pves", false, false},
+    {PLAN_DEAD_PABD, "dead", "pabd", false, false},
+    {PLAN_EXPELLED_PVES, "expelled", "pves", false, true},
+    {PLAN_DRIFT_PABD, "drift", "pabd", false, false},
+    {PLAN_NOISE_PVES, "noise", "pves", false, false},
+    {PLAN_UNEQUAL_PABD, "unequal", "pabd", true, false},
+    {PLAN_ZERO_PVES, "zero", "pves", true, false},
+    {PLAN_ZERO_BOTH, "zero", "both", true, false},
+    {PLAN_CLIPPED, "clipped", "both", true, false},
+    {PLAN_FLOW_CLIPPED, "clipped", "flow", true, true},
+    {PLAN_VOLUME_WRONG, "volume", "vvoid", true, true},
+    {PLAN_PUMP_WRONG, "pump", "vinf", true, false},
+};
+
+enum { FAULT_COUNT = sizeof FAULTS / sizeof FAULTS[0] };
+
+/* Index of the kind in FAULTS; FAULT_COUNT when a person does it. */
+static size_t fault_of(enum plan_mishap_kind kind)
+{
+    size_t index = 0;
+    while (index < FAULT_COUNT && FAULTS[index].kind != kind) {
+        index++;
+    }
+    return index;
+}
+
+static void note_fault(struct scene *scene, size_t index, double at_s,
+                       const struct plan_mishap *mishap)
+{
+    struct scene_fault fault = {mishap->kind, at_s, at_s + mishap->length_s, mishap->size};
+    if (FAULTS[index].throughout) {
+        fault.from_s = 0.0;
+        fault.to_s = SCENE_SECONDS_MAX;
+    } else if (mishap->length_s <= 0.0) {
+        fault.to_s = SCENE_SECONDS_MAX; /* it never gets better */
+    }
+    scene->faults[scene->fault_count++] = fault;
+    scene_note_artefact(scene, FAULTS[index].name, FAULTS[index].signal, fault.from_s, fault.to_s);
+}
+
+static bool is_of_flow(enum plan_mishap_kind kind)
+{
+    size_t fault = fault_of(kind);
+    return kind == PLAN_KNOCK || kind == PLAN_LOST_FLOW ||
+           (fault < FAULT_COUNT && FAULTS[fault].of_flow);
+}
+
 static void play(struct scene *scene, double at_s, const struct plan_mishap *mishap)
 {
-    switch (mishap->kind) {
+    switch ((int)mishap->kind) {
     case PLAN_FLUSH_PVES:
         flush(scene, scene->pves_only, "pves", at_s, mishap);
         break;
@@ -133,7 +189,8 @@ static void play(struct scene *scene, double at_s, const struct plan_mishap *mis
     case PLAN_LOST_FLOW:
         lose(scene, "flow", at_s, mishap);
         break;
-    case PLAN_NO_MISHAP:
+    default: /* a fault of the equipment */
+        note_fault(scene, fault_of(mishap->kind), at_s, mishap);
         break;
     }
 }
@@ -143,8 +200,7 @@ void mishap_place(struct scene *scene, const struct plan *plan, double from_s, d
 {
     for (size_t i = 0; i < PLAN_MISHAPS; i++) {
         const struct plan_mishap *mishap = &plan->mishaps[i];
-        bool flow_meter = mishap->kind == PLAN_KNOCK || mishap->kind == PLAN_LOST_FLOW;
-        if (mishap->kind == PLAN_NO_MISHAP || flow_meter != of_flow) {
+        if (mishap->kind == PLAN_NO_MISHAP || is_of_flow(mishap->kind) != of_flow) {
             continue;
         }
         double at_s = round((from_s + mishap->at_part * (to_s - from_s)) * 10.0) / 10.0;
@@ -152,7 +208,7 @@ void mishap_place(struct scene *scene, const struct plan *plan, double from_s, d
         if (mishap->kind == PLAN_DAMPED_PABD) { /* coughs are what shows a damped line */
             double cured_s = at_s + mishap->length_s;
             scene_keep_free(scene, cured_s - 2.0, cured_s + 6.0);
-        } else {
+        } else if (fault_of(mishap->kind) == FAULT_COUNT) {
             scene_keep_free(scene, at_s - 3.0, at_s + mishap->length_s + 3.0);
         }
     }

@@ -1,8 +1,11 @@
 #include "record.h"
 
+#include "anorectum.h"
 #include "body.h"
 #include "filling.h"
 #include "mishap.h"
+#include "pelvic_floor.h"
+#include "urethra.h"
 #include "voiding.h"
 
 #include <math.h>
@@ -37,15 +40,20 @@ static void play_terminal(struct scene *scene, const struct plan *plan)
         peak = scene->pdet[i] > scene->pdet[peak] ? i : peak;
     }
     truth->contractions[truth->contraction_count++] =
-        (struct scene_contraction){truth->contraction_s,
-                                   (double)peak * SCENE_STEP_S,
-                                   truth->closing_s + 4.0,
-                                   before_ml,
-                                   scene->pdet[peak] - before_cmh2o,
-                                   "terminal",
-                                   true};
-    truth->leaks[truth->leak_count++] = (struct scene_leak){
-        truth->opening_s, before_ml, before_ml - scene->bladder_ml, 0.0, "detrusor"};
+        (struct scene_contraction){.start_s = truth->contraction_s,
+                                   .peak_s = (double)peak * SCENE_STEP_S,
+                                   .end_s = truth->closing_s + 4.0,
+                                   .volume_ml = before_ml,
+                                   .amplitude_cmh2o = scene->pdet[peak] - before_cmh2o,
+                                   .kind = "terminal",
+                                   .leak = true,
+                                   .urgency = true};
+    truth->leaks[truth->leak_count++] =
+        (struct scene_leak){.at_s = truth->opening_s,
+                            .volume_ml = before_ml,
+                            .lost_ml = before_ml - scene->bladder_ml,
+                            .cause = "detrusor",
+                            .contraction = true};
 }
 
 static void play_after_filling(struct scene *scene, const struct plan *plan)
@@ -55,9 +63,15 @@ static void play_after_filling(struct scene *scene, const struct plan *plan)
         play_terminal(scene, plan);
         return;
     }
-    double cough_s = scene->now_s + rng_between(rng, 4.0, 7.0);
-    body_cough(scene, cough_s, rng_between(rng, 45.0, 80.0), true);
+    if (!plan->no_coughs) {
+        double cough_s = scene->now_s + rng_between(rng, 4.0, 7.0);
+        body_cough(scene, cough_s, rng_between(rng, 45.0, 80.0), true);
+    }
     filling_wait(scene, plan, rng_between(rng, 13.0, 18.0));
+    if (plan->urethra != NULL) {
+        double from_s = scene->now_s;
+        filling_wait(scene, plan, urethra_pull(scene, plan, from_s) - from_s);
+    }
     if (plan->voiding.qmax_ml_s > 0.0) {
         mark_permission(scene, plan);
         voiding_run(scene, plan);
@@ -104,24 +118,67 @@ static struct plan vary(const struct plan *plan, struct rng *rng)
     return varied;
 }
 
+static void play_bladder(struct scene *scene, const struct plan *plan)
+{
+    filling_run(scene, plan);
+    play_after_filling(scene, plan);
+    if (!plan->no_coughs) {
+        double cough_s = scene->now_s + rng_between(&scene->rng, 1.0, 3.0);
+        body_cough(scene, cough_s, rng_between(&scene->rng, 45.0, 85.0), true);
+    }
+    filling_wait(scene, plan, rng_between(&scene->rng, 9.0, 14.0));
+}
+
+/* Lines of their own for what the bladder's tracks don't hold. False when memory ran out. */
+static bool add_lines(struct scene *scene, const struct plan *plan)
+{
+    switch (plan->type) {
+    case PLAN_ANORECTAL:
+        return anorectum_add_lines(scene, plan);
+    case PLAN_TRAINING:
+        return pelvic_floor_add_lines(scene, plan);
+    case PLAN_UROFLOWMETRY:
+    case PLAN_CYSTOMETRY:
+    case PLAN_PRESSURE_FLOW:
+    case PLAN_URETHRAL_PROFILE:
+        break;
+    }
+    return plan->urethra == NULL || urethra_add_lines(scene, plan);
+}
+
+static void play(struct scene *scene, const struct plan *plan)
+{
+    switch (plan->type) {
+    case PLAN_UROFLOWMETRY:
+        play_free_flow(scene, plan);
+        break;
+    case PLAN_CYSTOMETRY:
+    case PLAN_PRESSURE_FLOW:
+        play_bladder(scene, plan);
+        break;
+    case PLAN_URETHRAL_PROFILE:
+        urethra_run(scene, plan);
+        break;
+    case PLAN_ANORECTAL:
+        anorectum_run(scene, plan);
+        break;
+    case PLAN_TRAINING:
+        pelvic_floor_run(scene, plan);
+        break;
+    }
+}
+
 struct scene *record_play(const struct plan *wanted, uint64_t seed, uint64_t stream)
 {
     struct scene *scene = scene_new(seed, stream);
-    if (scene == NULL) {
+    if (scene == NULL || !add_lines(scene, wanted)) {
+        scene_free(scene);
         return NULL;
     }
     struct plan varied = vary(wanted, &scene->rng);
     const struct plan *plan = &varied;
     body_settle(scene, plan);
-    if (plan->type == PLAN_UROFLOWMETRY) {
-        play_free_flow(scene, plan);
-    } else {
-        filling_run(scene, plan);
-        play_after_filling(scene, plan);
-        double cough_s = scene->now_s + rng_between(&scene->rng, 1.0, 3.0);
-        body_cough(scene, cough_s, rng_between(&scene->rng, 45.0, 85.0), true);
-        filling_wait(scene, plan, rng_between(&scene->rng, 9.0, 14.0));
-    }
+    play(scene, plan);
     if (plan->voiding.qmax_ml_s > 0.0) {
         mishap_place(scene, plan, scene->truth.opening_s + plan->flow_delay_s,
                      scene->truth.closing_s + plan->flow_delay_s, true);
@@ -131,6 +188,9 @@ struct scene *record_play(const struct plan *wanted, uint64_t seed, uint64_t str
     }
     scene->count = scene_index(scene->now_s);
     body_background(scene);
+    if (plan->urethra != NULL) {
+        urethra_finish(scene);
+    }
     scene_sort_markers(scene);
     return scene;
 }

@@ -42,7 +42,20 @@ void scene_free(struct scene *scene)
     for (size_t i = 0; tracks(scene, i) != NULL; i++) {
         free(*tracks(scene, i));
     }
+    for (size_t i = 0; i < scene->line_count; i++) {
+        free(scene->lines[i].track);
+    }
     free(scene);
+}
+
+double *scene_add_line(struct scene *scene, struct scene_line line)
+{
+    line.track =
+        scene->line_count < SCENE_LINES_MAX ? calloc(SCENE_SAMPLES_MAX, sizeof *line.track) : NULL;
+    if (line.track != NULL) {
+        scene->lines[scene->line_count++] = line;
+    }
+    return line.track;
 }
 
 size_t scene_index(double at_s)
@@ -56,8 +69,20 @@ void scene_mark(struct scene *scene, double at_s, double late_least, double late
 {
     double late_s = rng_between(&scene->rng, late_least, late_most);
     if (scene->marker_count < SCENE_MARKERS_MAX) {
+        scene->markers[scene->marker_count++] = (struct scene_marker){
+            .at_s = round((at_s + late_s) * 10.0) / 10.0, .code = code, .note = note};
+    }
+}
+
+void scene_mark_value(struct scene *scene, double at_s, const char *code, double value)
+{
+    if (scene->marker_count < SCENE_MARKERS_MAX) {
         scene->markers[scene->marker_count++] =
-            (struct scene_marker){round((at_s + late_s) * 10.0) / 10.0, code, note};
+            (struct scene_marker){.at_s = round(at_s * 10.0) / 10.0,
+                                  .code = code,
+                                  .note = "",
+                                  .valued = true,
+                                  .value = value};
     }
 }
 

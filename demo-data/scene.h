@@ -3,6 +3,7 @@
 #ifndef DEMO_DATA_SCENE_H
 #define DEMO_DATA_SCENE_H
 
+#include "facts.h"
 #include "plan.h"
 #include "rng.h"
 
@@ -16,6 +17,7 @@ enum {
     SCENE_SAMPLES_MAX = SCENE_RATE_HZ * SCENE_SECONDS_MAX,
     SCENE_MARKERS_MAX = 96,
     SCENE_NOTES_MAX = 64,
+    SCENE_LINES_MAX = 16,
 };
 
 static const double SCENE_STEP_S = 1.0 / SCENE_RATE_HZ;
@@ -25,6 +27,8 @@ struct scene_marker {
     double at_s;
     const char *code;
     const char *note; /* "" for none */
+    bool valued;
+    double value; /* balloon: mL */
 };
 
 /* What happened, and when, as the maker of the signals knows it. */
@@ -42,6 +46,8 @@ struct scene_contraction {
     double amplitude_cmh2o;
     const char *kind; /* "phasic" or "terminal" */
     bool leak;
+    bool urgency;
+    bool after_cough;
 };
 
 struct scene_leak {
@@ -50,6 +56,7 @@ struct scene_leak {
     double lost_ml;
     double rise_cmh2o; /* of pves above rest, at the leak */
     const char *cause; /* "cough", "valsalva", "detrusor" */
+    bool contraction;  /* during an involuntary contraction */
 };
 
 struct scene_artefact {
@@ -62,6 +69,25 @@ struct scene_artefact {
 struct scene_span {
     double from_s;
     double to_s;
+};
+
+/* A line of its own: recorded from a track at its own rate, besides those that every scene has. */
+struct scene_line {
+    const char *signal;
+    const char *unit; /* UCUM */
+    double rate_hz;
+    int decimals;
+    double scale;  /* > 0: to be written as int16 codes of this size */
+    double noise;  /* of the converter, in `unit` */
+    double *track; /* in `unit` */
+};
+
+/* Something wrong with a line, or with what the equipment makes of it: see faults.h. */
+struct scene_fault {
+    enum plan_mishap_kind kind;
+    double from_s;
+    double to_s;
+    double size;
 };
 
 /* A number that may be missing from the truth. */
@@ -93,6 +119,10 @@ struct scene_truth {
     struct scene_leak leaks[SCENE_NOTES_MAX];
     size_t artefact_count;
     struct scene_artefact artefacts[SCENE_NOTES_MAX];
+    size_t pull_count;
+    struct facts_pull pulls[FACTS_PULLS_MAX];
+    struct facts_anorectal anorectal;
+    struct facts_training training;
 };
 
 struct scene {
@@ -116,6 +146,10 @@ struct scene {
     struct scene_span lost[PLAN_MISHAPS];
     const char *lost_signal[PLAN_MISHAPS];
     size_t lost_count;
+    struct scene_fault faults[PLAN_MISHAPS];
+    size_t fault_count;
+    size_t line_count;
+    struct scene_line lines[SCENE_LINES_MAX];
     struct scene_span busy[SCENE_NOTES_MAX]; /* no cough test here: something else is going on */
     size_t busy_count;
     struct scene_marker markers[SCENE_MARKERS_MAX];
@@ -127,12 +161,19 @@ struct scene {
 struct scene *scene_new(uint64_t seed, uint64_t stream);
 void scene_free(struct scene *scene);
 
+/* A new line's track, all zero and owned by the scene; NULL when memory ran out. `line.track` is
+ * filled in. At most SCENE_LINES_MAX. */
+double *scene_add_line(struct scene *scene, struct scene_line line);
+
 /* Index of a moment on the tracks, clamped to them. */
 size_t scene_index(double at_s);
 
 /* A person's marker: set `late_least` to `late_most` seconds after the moment itself. */
 void scene_mark(struct scene *scene, double at_s, double late_least, double late_most,
                 const char *code, const char *note);
+
+/* The same with a number. */
+void scene_mark_value(struct scene *scene, double at_s, const char *code, double value);
 
 /* Markers in the order of time, as an upload would hold them. */
 void scene_sort_markers(struct scene *scene);

@@ -1,5 +1,7 @@
 #include "sensors.h"
 
+#include "emg_raw.h"
+#include "faults.h"
 #include "noise.h"
 
 #include <math.h>
@@ -27,7 +29,7 @@ double *sensors_true_flow(const struct scene *scene, const struct plan *plan)
     return flow;
 }
 
-static double *copy_pabd_line(const struct scene *scene)
+static double *copy_pabd_line(struct scene *scene)
 {
     double *line = calloc(scene->count, sizeof *line);
     if (line == NULL) {
@@ -45,15 +47,20 @@ static double *copy_pabd_line(const struct scene *scene)
         }
         line[i] = scene->resting_pabd_cmh2o + moving;
     }
+    faults_bend(scene, "pabd", line);
     return line;
 }
 
-static double *copy_pves_line(const struct scene *scene)
+static double *copy_pves_line(struct scene *scene)
 {
     double *line = calloc(scene->count, sizeof *line);
-    for (size_t i = 0; line != NULL && i < scene->count; i++) {
+    if (line == NULL) {
+        return NULL;
+    }
+    for (size_t i = 0; i < scene->count; i++) {
         line[i] = scene->resting_pabd_cmh2o + scene->pabd[i] + scene->pdet[i] + scene->pves_only[i];
     }
+    faults_bend(scene, "pves", line);
     return line;
 }
 
@@ -119,9 +126,12 @@ static bool add_channel(struct sensors_set *set, struct scene *scene, const doub
     if (channel.values == NULL) {
         return false;
     }
+    double held = track[0];
     for (size_t i = 0; i < channel.count; i++) {
         double value = track[i * stride] + noise * rng_normal(&scene->rng);
-        channel.values[i] = rounded(value * factor, channel.decimals);
+        double at_s = (double)(i * stride) * SCENE_STEP_S;
+        held = faults_seal(scene, channel.signal, at_s, value, held);
+        channel.values[i] = rounded(held * factor, channel.decimals);
     }
     for (size_t gap = 0; gap < scene->lost_count; gap++) {
         if (strcmp(scene->lost_signal[gap], channel.signal) != 0) {
@@ -180,6 +190,9 @@ static bool add_flow(struct sensors_set *set, struct scene *scene, const struct 
     double scale = plan->format == PLAN_INT16 ? 1.0 : 0.0;
     double *flow = copy_meter(scene, plan);
     double *volume = flow != NULL ? copy_integral(flow, scene->count) : NULL;
+    if (volume != NULL) {
+        faults_bend(scene, "vvoid", volume);
+    }
     struct sensors_channel channel = {.signal = "flow",
                                       .unit = other ? "L/min" : "mL/s",
                                       .rate_hz = plan->flow_hz,
@@ -196,30 +209,91 @@ static bool add_flow(struct sensors_set *set, struct scene *scene, const struct 
     return added;
 }
 
+static bool add_pump(struct sensors_set *set, struct scene *scene, const struct plan *plan)
+{
+    struct sensors_channel pump = {.signal = "vinf", .unit = "mL", .rate_hz = 10.0};
+    pump.scale = plan->format == PLAN_INT16 ? 1.0 : 0.0;
+    faults_bend(scene, "vinf", scene->infused);
+    return add_channel(set, scene, scene->infused, pump, 1.0, 0.0);
+}
+
+static bool add_emg(struct sensors_set *set, struct scene *scene, const struct plan *plan)
+{
+    double *emg = copy_emg(scene);
+    struct sensors_channel patches = {
+        .signal = "emg", .unit = "uV", .rate_hz = plan->emg_hz, .decimals = 1};
+    bool raw = plan->emg_form == PLAN_EMG_RAW;
+    bool added = false;
+    patches.scale = plan->format == PLAN_INT16 || raw ? 0.1 : 0.0;
+    if (raw && emg != NULL) {
+        patches.count = (size_t)((double)scene->count * SCENE_STEP_S * plan->emg_hz);
+        patches.values = emg_raw(&scene->rng, emg, scene->count, plan->emg_hz, patches.count);
+        added = patches.values != NULL;
+        if (added) {
+            set->channels[set->count++] = patches;
+        }
+    } else {
+        added = add_channel(set, scene, emg, patches, 1.0, 0.0);
+    }
+    free(emg);
+    return added;
+}
+
+/* A profile has the bladder's pressure beside the urethra's. */
+static bool add_pves(struct sensors_set *set, struct scene *scene, const struct plan *plan)
+{
+    struct sensors_channel channel = {
+        .signal = "pves", .unit = "cm[H2O]", .rate_hz = plan->pressure_hz, .decimals = 1};
+    channel.scale = plan->format == PLAN_INT16 ? 0.1 : 0.0;
+    double *pves = copy_pves_line(scene);
+    bool added = add_channel(set, scene, pves, channel, 1.0, 0.12);
+    free(pves);
+    return added;
+}
+
+static bool add_lines(struct sensors_set *set, struct scene *scene)
+{
+    bool added = true;
+    for (size_t i = 0; added && i < scene->line_count; i++) {
+        const struct scene_line *line = &scene->lines[i];
+        if (line->rate_hz <= 0.0) { /* not recorded */
+            continue;
+        }
+        struct sensors_channel channel = {.signal = line->signal,
+                                          .unit = line->unit,
+                                          .rate_hz = line->rate_hz,
+                                          .decimals = line->decimals,
+                                          .scale = line->scale};
+        added = add_channel(set, scene, line->track, channel, 1.0, line->noise);
+    }
+    return added;
+}
+
+static bool add_bladder(struct sensors_set *set, struct scene *scene, const struct plan *plan)
+{
+    bool added = true;
+    if (plan->type != PLAN_UROFLOWMETRY) {
+        added = add_pressures(set, scene, plan) && (!plan->record_pdet || add_pdet(set));
+    }
+    if (added && plan->flow_hz > 0.0) {
+        added = add_flow(set, scene, plan);
+    }
+    if (added && plan->type != PLAN_UROFLOWMETRY) {
+        added = add_pump(set, scene, plan);
+    }
+    return added && (plan->emg_hz <= 0.0 || add_emg(set, scene, plan));
+}
+
 bool sensors_read(struct scene *scene, const struct plan *plan, struct sensors_set *ret_set)
 {
     bool added = true;
     memset(ret_set, 0, sizeof *ret_set);
-    if (plan->type != PLAN_UROFLOWMETRY) {
-        added = add_pressures(ret_set, scene, plan) && (!plan->record_pdet || add_pdet(ret_set));
+    if (plan_is_of_bladder(plan)) {
+        added = add_bladder(ret_set, scene, plan);
+    } else if (plan->type == PLAN_URETHRAL_PROFILE) {
+        added = add_pves(ret_set, scene, plan);
     }
-    if (added && plan->flow_hz > 0.0) {
-        added = add_flow(ret_set, scene, plan);
-    }
-    if (added && plan->type != PLAN_UROFLOWMETRY) {
-        struct sensors_channel pump = {.signal = "vinf", .unit = "mL", .rate_hz = 10.0};
-        pump.scale = plan->format == PLAN_INT16 ? 1.0 : 0.0;
-        added = add_channel(ret_set, scene, scene->infused, pump, 1.0, 0.0);
-    }
-    if (added && plan->emg_hz > 0.0) {
-        double *emg = copy_emg(scene);
-        struct sensors_channel patches = {
-            .signal = "emg", .unit = "uV", .rate_hz = plan->emg_hz, .decimals = 1};
-        patches.scale = plan->format == PLAN_INT16 ? 0.1 : 0.0;
-        added = add_channel(ret_set, scene, emg, patches, 1.0, 0.0);
-        free(emg);
-    }
-    return added;
+    return added && add_lines(ret_set, scene);
 }
 
 void sensors_free(struct sensors_set *set)

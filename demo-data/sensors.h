@@ -4,7 +4,7 @@
 
 #include "scene.h"
 
-enum { SENSORS_CHANNELS_MAX = 8 };
+enum { SENSORS_CHANNELS_MAX = 16 };
 
 struct sensors_channel {
     const char *signal;

@@ -1,6 +1,7 @@
 #include "truth.h"
 
 #include "sensors.h"
+#include "truth_studies.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -22,7 +23,10 @@ const char *truth_type_name(enum plan_type type)
 {
     static const char *const names[] = {[PLAN_UROFLOWMETRY] = "uroflowmetry",
                                         [PLAN_CYSTOMETRY] = "cystometry",
-                                        [PLAN_PRESSURE_FLOW] = "pressure_flow"};
+                                        [PLAN_PRESSURE_FLOW] = "pressure_flow",
+                                        [PLAN_URETHRAL_PROFILE] = "urethral_pressure_profile",
+                                        [PLAN_ANORECTAL] = "anorectal_manometry",
+                                        [PLAN_TRAINING] = "pelvic_floor_training"};
     return names[type];
 }
 
@@ -170,6 +174,8 @@ static void write_contractions(struct json_out *out, const struct scene_truth *t
         json_out_number(out, "amplitude", contraction->amplitude_cmh2o, 2);
         json_out_string(out, "kind", contraction->kind);
         json_out_bool(out, "leak", contraction->leak);
+        json_out_bool(out, "urgency", contraction->urgency);
+        json_out_bool(out, "after_cough", contraction->after_cough);
         json_out_end_object(out);
     }
     json_out_end_array(out);
@@ -182,13 +188,16 @@ static void write_leaks(struct json_out *out, const struct scene *scene)
     for (size_t i = 0; i < truth->leak_count; i++) {
         const struct scene_leak *leak = &truth->leaks[i];
         size_t at = scene_index(leak->at_s);
-        double pves = scene->resting_pabd_cmh2o + scene->pabd[at] + scene->pdet[at];
+        double pabd = scene->resting_pabd_cmh2o + scene->pabd[at];
         json_out_object(out, NULL);
         json_out_number(out, "at_s", leak->at_s, 2);
         json_out_number(out, "volume_ml", leak->volume_ml, 1);
         json_out_number(out, "lost_ml", leak->lost_ml, 2);
         json_out_string(out, "cause", leak->cause);
-        json_out_number(out, "pves", pves, 2);
+        json_out_bool(out, "contraction", leak->contraction);
+        json_out_number(out, "pves", pabd + scene->pdet[at], 2);
+        json_out_number(out, "pabd", pabd, 2);
+        json_out_number(out, "pdet", scene->pdet[at], 2);
         json_out_number(out, "rise", leak->rise_cmh2o, 2);
         json_out_end_object(out);
     }
@@ -209,23 +218,41 @@ static void write_artefacts(struct json_out *out, const struct scene_truth *trut
     json_out_end_array(out);
 }
 
+/* What belongs to the kind of study. False when memory ran out. */
+static bool write_study(struct json_out *out, const struct scene *scene, const struct plan *plan)
+{
+    if (plan->voiding.qmax_ml_s > 0.0 && !write_voiding(out, scene, plan)) {
+        return false;
+    }
+    if (plan->type == PLAN_CYSTOMETRY || plan->type == PLAN_PRESSURE_FLOW) {
+        write_filling(out, scene, plan);
+        write_coughs(out, &scene->truth);
+        write_contractions(out, &scene->truth);
+        write_leaks(out, scene);
+    }
+    if (plan->urethra != NULL) {
+        truth_write_pulls(out, &scene->truth);
+    }
+    if (plan->type == PLAN_ANORECTAL) {
+        truth_write_anorectal(out, &scene->truth);
+    }
+    if (plan->type == PLAN_TRAINING) {
+        truth_write_training(out, &scene->truth);
+    }
+    return true;
+}
+
 bool truth_write(struct json_out *out, const struct scene *scene, const struct plan *plan,
                  const char *recording_id)
 {
     json_out_object(out, NULL);
     json_out_string(out, "recording_id", recording_id);
     json_out_string(out, "type", truth_type_name(plan->type));
-    json_out_number(out, "flow_delay_s", plan->flow_delay_s, 2);
-    if (plan->voiding.qmax_ml_s > 0.0 && !write_voiding(out, scene, plan)) {
-        return false;
+    if (plan_is_of_bladder(plan)) {
+        json_out_number(out, "flow_delay_s", plan->flow_delay_s, 2);
     }
-    if (plan->type != PLAN_UROFLOWMETRY) {
-        write_filling(out, scene, plan);
-        write_coughs(out, &scene->truth);
-        write_contractions(out, &scene->truth);
-        write_leaks(out, scene);
-    }
+    bool written = write_study(out, scene, plan);
     write_artefacts(out, &scene->truth);
     json_out_end_object(out);
-    return true;
+    return written;
 }

@@ -20,9 +20,13 @@
  *   pdet_end_fill, first_sensation_ml, first_desire_ml, strong_desire_ml, urgency_ml (bladder
  * volume when it was felt; the marker comes up to 2 s later) pves_rest, pabd_rest, pdet_rest coughs
  * [{at_s, rise, transmission}] peak of every cough, also of those without a marker contractions
- * [{start_s, peak_s, end_s, volume_ml, amplitude, kind, leak}] during filling leaks         [{at_s,
- * volume_ml, lost_ml, cause, pves, rise}] when urine leaves the urethra artefacts     [{kind,
- * signal, from_s, to_s}]
+ * [{start_s, peak_s, end_s, volume_ml, amplitude, kind, leak, urgency, after_cough}] during filling
+ *   leaks        [{at_s, volume_ml, lost_ml, cause, contraction, pves, pabd, pdet, rise}] when
+ * urine leaves the urethra; contraction: an involuntary one drove it out artefacts    [{kind,
+ * signal, from_s, to_s}]; kinds: flush, damped, movement, knock, missing, talking,
+ * rectal_contraction, air, dead, expelled, drift, noise, unequal, zero, clipped, volume, pump
+ *
+ * and what truth_studies.h describes.
  *
  * Recorded lines add breathing, drift (a few cmH2O over the recording) and noise, so pressures
  * agree to about 4 cmH2O, flows to 0.5 mL/s, volumes to 2 mL. */
