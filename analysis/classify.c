@@ -20,14 +20,6 @@ bool classify_below(double index, double limit)
     return settle(index - limit) < 0.0;
 }
 
-const char *classify_compliance(double compliance_ml_cmh2o)
-{
-    if (classify_below(compliance_ml_cmh2o, CRITERIA_COMPLIANCE_VERY_LOW)) {
-        return "very_low";
-    }
-    return classify_below(compliance_ml_cmh2o, CRITERIA_COMPLIANCE_LOW) ? "low" : "not_low";
-}
-
 bool classify_expected_capacity(double age_years, double *ret_ml)
 {
     if (age_years >= 0.0 && age_years < CRITERIA_EBC_INFANT_YEARS) {

@@ -10,9 +10,6 @@
 bool classify_above(double index, double limit);
 bool classify_below(double index, double limit);
 
-/* "very_low" below 10, "low" below 20, else "not_low", mL/cmH2O. No agreed limits exist. */
-const char *classify_compliance(double compliance_ml_cmh2o);
-
 /* Expected bladder capacity of a child, mL: 30*(age+1) at 4..12 completed years, 390 above,
  * 38 + 2.5 per month in the first year (Holmdahl 1996). False at 1..3 years, where neither holds.
  *
