@@ -156,8 +156,7 @@ static bool is_cough(const struct event_finder *finder, const struct peak *peak)
     const unsigned unclear = 1u << PRESSURE_EVENT_RESTLESS | 1u << PRESSURE_EVENT_POSITION;
     const double at_s = pressure_grid_time(&finder->grid, peak->index);
 
-    if (peak->height < CRITERIA_COUGH_RISE_CMH2O || is_crest(finder, peak->index) ||
-        !in_both(finder, peak)) {
+    if (peak->height < CRITERIA_COUGH_RISE_CMH2O || !in_both(finder, peak)) {
         return false;
     }
     return peak->height >= CRITERIA_COUGH_SURE_CMH2O ||
@@ -185,7 +184,8 @@ bool event_finder_coughs(struct event_finder *finder)
 
     for (size_t i = 0; i < found; i++) {
         if (peaks[i].height >= CRITERIA_RESTLESS_RISE_CMH2O &&
-            peaks[i].prominence >= CRITERIA_COUGH_APART_SHARE * peaks[i].height) {
+            peaks[i].prominence >= CRITERIA_COUGH_APART_SHARE * peaks[i].height &&
+            !is_crest(finder, peaks[i].index)) {
             peaks[count++] = peaks[i];
         }
     }

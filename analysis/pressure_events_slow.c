@@ -9,7 +9,8 @@
 
 #include <math.h>
 
-/* Sliding median of a slow series over twice half_s; NULL when memory ran out. */
+/* Sliding median of a slow series over twice half_s; where a sample is missing, e.g. in a flush, the
+ * last one is held. NULL when memory ran out. */
 static double *slow_median(const struct event_finder *finder, const struct series *slow,
                            double half_s)
 {
@@ -21,6 +22,9 @@ static double *slow_median(const struct event_finder *finder, const struct serie
         return NULL;
     }
     smooth_median(slow, window, sorted, medians);
+    for (size_t i = 1; i < slow->count; i++) {
+        medians[i] = isnan(medians[i]) ? medians[i - 1] : medians[i];
+    }
     return medians;
 }
 
@@ -86,9 +90,9 @@ static int step_sign(const struct step_rule *rule, size_t index)
 {
     const double a = step_of(rule, 0, index);
     const double b = step_of(rule, 1, index);
-    const double smaller = fmin(fabs(a), fabs(b));
+    const double smaller = fabs(a) < fabs(b) ? fabs(a) : fabs(b);
 
-    if (!(smaller >= CRITERIA_POSITION_STEP_CMH2O) || a * b < 0.0 ||
+    if (isnan(a + b) || !(smaller >= CRITERIA_POSITION_STEP_CMH2O) || a * b < 0.0 ||
         smaller < CRITERIA_POSITION_BOTH_SHARE * fmax(fabs(a), fabs(b))) {
         return 0;
     }

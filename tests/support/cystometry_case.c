@@ -201,6 +201,38 @@ static bool is_free(const struct cystometry_case *plan, double at_s)
     return true;
 }
 
+static void add_coughs(struct cystometry_case *plan, uint64_t *seed, double end_s)
+{
+    double at_s = 10.0;
+
+    while (at_s < end_s) {
+        if (is_free(plan, at_s)) {
+            cystometry_add(plan, make_cough(seed, at_s));
+        }
+        at_s += cystometry_random(seed, 3.0, 60.0);
+    }
+}
+
+void cystometry_fill_waves(struct cystometry_case *plan, double least, double most)
+{
+    uint64_t seed = plan->seed * 1000 + 13;
+    const double end_s = cystometry_fill_end(plan) - 30.0;
+    double at_s = cystometry_fill_start(plan) + 60.0;
+
+    for (;;) {
+        struct cystometry_event event = make_contraction(&seed, least, most);
+
+        event.at_s = at_s;
+        event.length_s = cystometry_random(&seed, 15.0, 40.0);
+        at_s += event.length_s + cystometry_random(&seed, 8.0, 30.0);
+        if (at_s > end_s) {
+            break;
+        }
+        cystometry_add(plan, event);
+    }
+    add_coughs(plan, &seed, end_s);
+}
+
 void cystometry_fill_plan(struct cystometry_case *plan, double least, double most)
 {
     uint64_t seed = plan->seed * 1000 + 7;
@@ -220,14 +252,7 @@ void cystometry_fill_plan(struct cystometry_case *plan, double least, double mos
         at_s += cystometry_random(&seed, 8.0, 25.0);
         contraction = !contraction;
     }
-    const size_t laid_out = plan->event_count;
-
-    for (at_s = 10.0; at_s < end_s; at_s += cystometry_random(&seed, 3.0, 60.0)) {
-        if (is_free(plan, at_s)) {
-            cystometry_add(plan, make_cough(&seed, at_s));
-        }
-    }
-    assert_true(plan->event_count > laid_out);
+    add_coughs(plan, &seed, end_s);
 }
 
 /* ---- The recording ---- */

@@ -61,6 +61,9 @@ void cystometry_add(struct cystometry_case *plan, struct cystometry_event event)
  * coughs anywhere, also on top of it; waves that are too low to be reported are among them. */
 void cystometry_fill_plan(struct cystometry_case *plan, double least, double most);
 
+/* A plan of contractions in a row, with nothing but coughs between them. */
+void cystometry_fill_waves(struct cystometry_case *plan, double least, double most);
+
 /* Opens `synth` with the recording; the caller closes it. */
 void cystometry_open(struct synth *synth, const struct cystometry_case *plan);
 
