@@ -37,21 +37,14 @@ bool choices_json_read(struct arena *arena, const char *json, struct analysis_ch
     return true;
 }
 
-/* The fault stands at the number that was sent; the other one may be a standard. */
 static void check_pair(struct json_reader *reader, const struct choice_pair *pair,
-                       const struct analysis_choices *chosen, const struct analysis_choices *in_use)
+                       const struct analysis_choices *in_use)
 {
     const struct optional_number lower = choices_get(in_use, choices_find(pair->lower));
     const struct optional_number upper = choices_get(in_use, choices_find(pair->upper));
-    if (!lower.known || !upper.known || lower.value <= upper.value) {
-        return;
-    }
-    if (choices_get(chosen, choices_find(pair->lower)).known) {
+    if (lower.known && upper.known && lower.value > upper.value) {
         fault_add(reader->faults, json_reader_pointer(reader, pair->lower),
                   "Must not be above %s, which is %.15g.", pair->upper, upper.value);
-    } else {
-        fault_add(reader->faults, json_reader_pointer(reader, pair->upper),
-                  "Must not be below %s, which is %.15g.", pair->lower, lower.value);
     }
 }
 
@@ -72,7 +65,7 @@ void choices_json_take(struct json_reader *reader, struct analysis_choices *ret_
     struct analysis_choices in_use;
     choices_in_use(ret_chosen, &in_use);
     for (size_t i = 0; i < choices_pair_count(); i++) {
-        check_pair(&choices, choices_pair(i), ret_chosen, &in_use);
+        check_pair(&choices, choices_pair(i), &in_use);
     }
     json_reader_close(&choices);
 }

@@ -205,6 +205,11 @@ const RECIPES = {
   'PUT /v1/recordings/{id}/events': () => recordingRecipe({json: {events: []}, headers: {'if-match': '"1"'}}),
   'GET /v1/recordings/{id}/traces': () => recordingRecipe(),
   'POST /v1/analyses': () => ({status: 200, json: FLOW}),
+  'GET /v1/analysis-choices': () => ({status: 200}),
+  'PUT /v1/analysis-choices': async () => {
+    const {headers} = await clinic.administrator.get('/v1/analysis-choices');
+    return {status: 200, json: {choices: {}}, headers: {'if-match': headers.get('etag')}};
+  },
 };
 
 async function recordingRecipe(more = {}) {

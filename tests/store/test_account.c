@@ -332,6 +332,52 @@ static void tokens_are_listed_newest_first(void **state)
     assert_string_equal(error->detail, "cursor");
 }
 
+/* Only the owner learns which clinics there are, and only when he asks for it. */
+static void clinics_are_listed_to_the_owner_alone(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    const char **ids = NULL;
+    size_t count = 0;
+    size_t found = 0;
+    CHECK(fixture, clinic_list(fixture->owner, fixture->arena, &ids, &count, error));
+    for (size_t i = 0; i < count; i++) {
+        found +=
+            strcmp(ids[i], fixture->clinic_id) == 0 || strcmp(ids[i], fixture->other_clinic_id) == 0
+                ? 1
+                : 0;
+        assert_true(i == 0 || strcmp(ids[i - 1], ids[i]) < 0);
+    }
+    assert_int_equal(found, 2);
+    CHECK(fixture, clinic_list(fixture->superuser, fixture->arena, &ids, &count, error));
+    assert_true(count >= 2);
+    CHECK_FAILS(fixture, ERROR_INVALID,
+                clinic_list(fixture_conninfo(fixture, "penstock_app"), fixture->arena, &ids, &count,
+                            error));
+    CHECK_FAILS(fixture, ERROR_UNAVAILABLE,
+                clinic_list("host=/nonexistent dbname=none", fixture->arena, &ids, &count, error));
+
+    PGconn *connection = fixture_app_connection(fixture, "");
+    PGresult *rows =
+        PQexec(connection, "select set_config('penstock.lookup', 'every clinic', false)");
+    PQclear(rows);
+    rows = PQexec(connection, "select from penstock.clinic");
+    assert_int_equal(PQntuples(rows), 0);
+    PQclear(rows);
+    PQfinish(connection);
+}
+
+static void clinic_is_known_or_not(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, clinic_is_known(fixture->store, error));
+    fixture_commit(fixture);
+    fixture_begin(fixture, fixture->account_id); /* a UUID that names no clinic */
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND, clinic_is_known(fixture->store, error));
+}
+
 int main(void)
 {
 #define ACCOUNT_TEST(name) cmocka_unit_test_teardown(name, fixture_after_test)
@@ -348,6 +394,8 @@ int main(void)
         ACCOUNT_TEST(token_works_until_it_is_revoked),
         ACCOUNT_TEST(token_ends_at_its_time),
         ACCOUNT_TEST(tokens_are_listed_newest_first),
+        ACCOUNT_TEST(clinics_are_listed_to_the_owner_alone),
+        ACCOUNT_TEST(clinic_is_known_or_not),
     };
     return cmocka_run_group_tests_name("store: accounts", tests, fixture_setup, fixture_teardown);
 }

@@ -1,6 +1,7 @@
 /* Recordings: what comes back is what was uploaded, whole or in part, revision by revision. */
 #include "recording_fixture.h"
 
+#include "analysis/analysis.h"
 #include "base/uuid.h"
 #include "store/store_study.h"
 
@@ -353,6 +354,150 @@ static void signed_studies_take_nothing_more(void **state)
     }
 }
 
+/* ---- documents of an older analysis ---- */
+
+static void set_version(struct fixture *fixture, const char *id, int revision, const char *version)
+{
+    fixture_sql(fixture, arena_printf(fixture->arena,
+                                      "set session_replication_role = replica;"
+                                      " update penstock.recording_revision"
+                                      " set analysis_version = '%s'"
+                                      " where recording_id = '%s' and revision = %d;"
+                                      " reset session_replication_role",
+                                      version, id, revision));
+}
+
+static size_t count_stale(struct fixture *fixture, const char *id)
+{
+    struct stale_recording *items = NULL;
+    size_t count = 0;
+    size_t found = 0;
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, recording_list_stale(fixture->store, fixture->arena, NULL, 1000, &items, &count,
+                                        &fixture->error));
+    fixture_commit(fixture);
+    for (size_t i = 0; i < count; i++) {
+        found += strcmp(items[i].id, id) == 0 ? 1 : 0;
+    }
+    return found;
+}
+
+static void versions_are_compared_number_by_number(void **state)
+{
+    struct fixture *fixture = *state;
+
+    static const struct {
+        const char *version;
+        size_t stale;
+    } rows[] = {
+        {ANALYSIS_VERSION, 0}, {"", 1},        {"0.1.99", 1},
+        {"0.0.10000", 1},      {"999.0.0", 0}, {"10000.1", 0},
+    };
+
+    const char *study = new_study(fixture, "versions");
+    fixture_begin(fixture, fixture->clinic_id);
+    const char *id = recording_fixture_store(fixture, study, 10);
+    fixture_commit(fixture);
+    assert_int_equal(count_stale(fixture, id), 0); /* just made */
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        set_version(fixture, id, 1, rows[i].version);
+        assert_int_equal(count_stale(fixture, id), rows[i].stale);
+    }
+}
+
+static void only_the_newest_revision_counts(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    const char *study = new_study(fixture, "newest");
+    fixture_begin(fixture, fixture->clinic_id);
+    const char *id = recording_fixture_store(fixture, study, 10);
+    CHECK(fixture,
+          recording_add_revision(fixture->store, id, 2, NULL, 0, "{}", "made anew", error));
+    fixture_commit(fixture);
+    set_version(fixture, id, 1, "");
+    assert_int_equal(count_stale(fixture, id), 0);
+    set_version(fixture, id, 2, "0.1");
+    assert_int_equal(count_stale(fixture, id), 1);
+    assert_string_equal(
+        fixture_value(fixture, arena_printf(fixture->arena,
+                                            "select string_agg('<' || reason || '>', ' '"
+                                            " order by revision) from penstock.recording_revision"
+                                            " where recording_id = '%s'",
+                                            id)),
+        "<> <made anew>");
+}
+
+static void signed_and_cancelled_studies_are_not_stale(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    static const char *const statuses[] = {"cancelled", "final", "amended"};
+    for (int i = 0; i < 3; i++) {
+        const char *study = new_study(fixture, statuses[i]);
+        fixture_begin(fixture, fixture->clinic_id);
+        const char *id = recording_fixture_store(fixture, study, 10);
+        int before = 0;
+        int after = 0;
+        CHECK(fixture, recording_count_kept(fixture->store, &before, error));
+        fixture_commit(fixture);
+        set_version(fixture, id, 1, "");
+        assert_int_equal(count_stale(fixture, id), 1);
+        if (i == 2) {
+            sign(fixture, study, "final");
+        }
+        sign(fixture, study, statuses[i]);
+        assert_int_equal(count_stale(fixture, id), 0);
+        fixture_begin(fixture, fixture->clinic_id);
+        CHECK(fixture, recording_count_kept(fixture->store, &after, error));
+        fixture_commit(fixture);
+        assert_int_equal(after, before + 1);
+    }
+}
+
+static void stale_ones_are_listed_page_by_page(void **state)
+{
+    struct fixture *fixture = *state;
+    const char *study = new_study(fixture, "pages");
+
+    enum { MANY = 5 };
+
+    size_t seen = 0;
+    char after[UUID_TEXT_SIZE] = "";
+    for (int i = 0; i < MANY; i++) {
+        fixture_begin(fixture, fixture->clinic_id);
+        const char *id = recording_fixture_store(fixture, study, 1);
+        fixture_commit(fixture);
+        set_version(fixture, id, 1, "");
+    }
+    for (;;) {
+        struct stale_recording *items = NULL;
+        size_t count = 0;
+        fixture_begin(fixture, fixture->clinic_id);
+        CHECK(fixture,
+              recording_list_stale(fixture->store, fixture->arena, after[0] == '\0' ? NULL : after,
+                                   2, &items, &count, &fixture->error));
+        fixture_commit(fixture);
+        assert_true(count <= 2);
+        for (size_t i = 0; i < count; i++) {
+            assert_true(strcmp(items[i].id, after) > 0);
+            assert_true(items[i].revision >= 1);
+            memcpy(after, items[i].id, sizeof after);
+            seen++;
+        }
+        if (count < 2) {
+            break;
+        }
+    }
+    assert_true(seen >= MANY);
+    fixture_begin(fixture, fixture->other_clinic_id);
+    struct stale_recording *items = NULL;
+    size_t count = 0;
+    CHECK(fixture, recording_list_stale(fixture->store, fixture->arena, NULL, 1000, &items, &count,
+                                        &fixture->error));
+    assert_int_equal(count, 0);
+}
+
 int main(void)
 {
 #define RECORDING_TEST(name) cmocka_unit_test_teardown(name, fixture_after_test)
@@ -366,6 +511,10 @@ int main(void)
         RECORDING_TEST(ids_of_other_clinics_do_not_show),
         RECORDING_TEST(revisions_follow_one_another),
         RECORDING_TEST(signed_studies_take_nothing_more),
+        RECORDING_TEST(versions_are_compared_number_by_number),
+        RECORDING_TEST(only_the_newest_revision_counts),
+        RECORDING_TEST(signed_and_cancelled_studies_are_not_stale),
+        RECORDING_TEST(stale_ones_are_listed_page_by_page),
     };
     return cmocka_run_group_tests_name("store: recordings", tests, fixture_setup, fixture_teardown);
 }
