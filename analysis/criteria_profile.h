@@ -37,7 +37,7 @@
 #define CRITERIA_PROFILE_HUMP_EDGE_CMH2O 5.0
 #define CRITERIA_PROFILE_HUMP_MIN_S      2.0
 #define CRITERIA_PROFILE_HUMP_HALF_S     1.0
-#define CRITERIA_PROFILE_HUMP_REACH_S    10.0
+#define CRITERIA_PROFILE_HUMP_REACH_S    20.0
 /* Levels at both sides that differ by more tell bladder from outside, cmH2O; median over this, s.
  * [choice] */
 #define CRITERIA_PROFILE_SIDES_CMH2O 3.0
@@ -60,25 +60,26 @@
  * apart than this, mm. [choice] */
 #define CRITERIA_PROFILE_NOISE_CMH2O      0.15
 #define CRITERIA_PROFILE_NOISE_SPACING_MM 1.0
-/* Noisy and slowly sampled: the peak is that of parabolas that reach this far to both sides, s. Its
+/* Noisy: the peak is that of parabolas that reach this far to both sides, s. Its
  * place: the vertex of a parabola that reaches this far, mm. [choice] */
 #define CRITERIA_PROFILE_PARABOLA_HALF_S  0.75
 #define CRITERIA_PROFILE_PARABOLA_HALF_MM 3.0
-/* Noisy: the ends of the functional length are sought on a mean that reaches this far to both
- * sides, mm; at this many standard deviations of it above the threshold; and brought down to the
- * threshold by a line through this much of the flank, mm. [choice] */
-#define CRITERIA_PROFILE_END_HALF_MM 0.5
-#define CRITERIA_PROFILE_END_SD      3.0
-#define CRITERIA_PROFILE_END_LINE_MM 2.0
+/* Noisy: the ends of the functional length are sought on a mean, at this many standard deviations
+ * of it above the threshold. It is as short as brings those down to this, cmH2O, and reaches this
+ * far to both sides at most, mm. From there a line through this much of the flank leads down to the
+ * threshold, mm. [choice] */
+#define CRITERIA_PROFILE_END_SD          3.0
+#define CRITERIA_PROFILE_END_GUARD_CMH2O 0.5
+#define CRITERIA_PROFILE_END_HALF_MM     0.5
+#define CRITERIA_PROFILE_END_LINE_MM     2.0
 /* Half-peak width: at this share of the maximum closure pressure. [choice] */
 #define CRITERIA_PROFILE_WIDTH_SHARE 0.5
 /* Outer end of the total length: where pressure is this near, cmH2O, to the outer level, which is
- * the median over the last seconds of the pull, s, if they spread no more than this, cmH2O.
- * [choice]
- */
-#define CRITERIA_PROFILE_OUTER_NEAR_CMH2O   1.0
-#define CRITERIA_PROFILE_OUTER_S            2.0
-#define CRITERIA_PROFILE_OUTER_SPREAD_CMH2O 5.0
+ * the median over the last seconds of the pull, s, if their two halves differ by no more than this,
+ * cmH2O. [choice] */
+#define CRITERIA_PROFILE_OUTER_NEAR_CMH2O  1.0
+#define CRITERIA_PROFILE_OUTER_S           2.0
+#define CRITERIA_PROFILE_OUTER_MOVED_CMH2O 2.0
 
 /* ---- Coughs ---- */
 

@@ -56,7 +56,7 @@ static void collect(const struct series *quiet, struct hump_list *humps)
         } else if (on) {
             const struct span span = {series_time(quiet, first), series_time(quiet, i - 1)};
 
-            if (high && span.to_s - span.from_s >= CRITERIA_PROFILE_HUMP_MIN_S) {
+            if (high) {
                 humps->items[humps->count++].span = span;
             }
             on = false;
@@ -75,6 +75,30 @@ static enum hump_side side_of(const struct series *quiet, struct span span,
         return HUMP_FROM_BLADDER;
     }
     return fall < -CRITERIA_PROFILE_SIDES_CMH2O ? HUMP_FROM_OUTSIDE : HUMP_UNKNOWN;
+}
+
+/* Gives each hump what lies beside it, half of the way to its neighbours at most, and drops those
+ * that are too short for a pull, such as a catheter that is pushed back fast. */
+static void widen(const struct series *quiet, struct level_scratch scratch, struct hump_list *humps)
+{
+    const double last_s = series_time(quiet, quiet->count - 1);
+    double free_from_s = quiet->start_s;
+    size_t kept = 0;
+
+    for (size_t i = 0; i < humps->count; i++) {
+        const struct span own = humps->items[i].span;
+        const double free_to_s =
+            i + 1 < humps->count ? 0.5 * (own.to_s + humps->items[i + 1].span.from_s) : last_s;
+        const struct span wide = {fmax(own.from_s - CRITERIA_PROFILE_HUMP_REACH_S, free_from_s),
+                                  fmin(own.to_s + CRITERIA_PROFILE_HUMP_REACH_S, free_to_s)};
+
+        free_from_s = free_to_s;
+        if (own.to_s - own.from_s >= CRITERIA_PROFILE_HUMP_MIN_S) {
+            humps->items[kept++] =
+                (struct hump){.span = wide, .side = side_of(quiet, wide, scratch)};
+        }
+    }
+    humps->count = kept;
 }
 
 bool hump_list_find(const struct study *study, const struct series *pura,
@@ -97,20 +121,6 @@ bool hump_list_find(const struct study *study, const struct series *pura,
         return true;
     }
     collect(&quiet, ret_humps);
-    double free_from_s = quiet.start_s;
-
-    for (size_t i = 0; i < ret_humps->count; i++) {
-        struct span *span = &ret_humps->items[i].span;
-        const double own_to_s = span->to_s;
-        const double next_s = i + 1 < ret_humps->count ? ret_humps->items[i + 1].span.from_s
-                                                       : series_time(&quiet, quiet.count - 1);
-        const double share = i + 1 < ret_humps->count ? 0.5 : 1.0;
-
-        span->from_s = fmax(span->from_s - CRITERIA_PROFILE_HUMP_REACH_S, free_from_s);
-        span->to_s =
-            fmin(own_to_s + CRITERIA_PROFILE_HUMP_REACH_S, own_to_s + share * (next_s - own_to_s));
-        free_from_s = span->to_s;
-        ret_humps->items[i].side = side_of(&quiet, *span, study->scratch);
-    }
+    widen(&quiet, study->scratch, ret_humps);
     return true;
 }

@@ -8,7 +8,7 @@
 enum hump_side { HUMP_UNKNOWN, HUMP_FROM_BLADDER, HUMP_FROM_OUTSIDE };
 
 struct hump {
-    struct span span; /* with up to 10 s to both sides, as far as the next hump leaves room */
+    struct span span; /* with up to 20 s to both sides, as far as the next hump leaves room */
     enum hump_side side;
 };
 

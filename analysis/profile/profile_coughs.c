@@ -74,6 +74,7 @@ static bool take(const struct study *study, const struct series *pura, double at
     }
     const double before = level_before(study, pves, cough.at_s);
 
+    cough.pves_before_cmh2o = before;
     cough.pves_rise_cmh2o = cough.pves_peak_cmh2o - before;
     if (!(cough.pves_rise_cmh2o >= CRITERIA_PROFILE_COUGH_CMH2O)) {
         return false;
@@ -226,23 +227,32 @@ void profile_coughs_cut(const struct profile_coughs *coughs, struct profile_trac
     }
 }
 
-bool profile_coughs_ratio(const struct profile_cough *cough, const struct series *rest,
-                          struct transmission_ratio *ret)
+/* How far a resting curve goes between two moments; 0 where it is not known. */
+static double moved(const struct series *rest, double from_s, double to_s)
 {
-    const double moved =
-        series_value(rest, cough->pura_peak_s) - series_value(rest, cough->before_s);
-    const double before = cough->pura_before_cmh2o + (isnan(moved) ? 0.0 : moved);
+    const double way = series_value(rest, to_s) - series_value(rest, from_s);
 
-    if (isnan(before)) {
+    return isnan(way) ? 0.0 : way;
+}
+
+bool profile_coughs_ratio(const struct profile_cough *cough, const struct series *rest_pura,
+                          const struct series *rest_pves, struct transmission_ratio *ret)
+{
+    const double pves_rise = cough->pves_peak_cmh2o - cough->pves_before_cmh2o -
+                             moved(rest_pves, cough->before_s, cough->at_s);
+    const double pura_rise = cough->pura_peak_cmh2o - cough->pura_before_cmh2o -
+                             moved(rest_pura, cough->before_s, cough->pura_peak_s);
+
+    if (isnan(pura_rise) || !(pves_rise >= CRITERIA_PROFILE_COUGH_CMH2O)) {
         return false;
     }
     *ret = (struct transmission_ratio){
         .at_s = cough->at_s,
         .position_mm = SERIES_MISSING,
         .position_percent = SERIES_MISSING,
-        .pves_rise_cmh2o = cough->pves_rise_cmh2o,
-        .pura_rise_cmh2o = cough->pura_peak_cmh2o - before,
-        .ratio_percent = 100.0 * (cough->pura_peak_cmh2o - before) / cough->pves_rise_cmh2o,
+        .pves_rise_cmh2o = pves_rise,
+        .pura_rise_cmh2o = pura_rise,
+        .ratio_percent = 100.0 * pura_rise / pves_rise,
         .stress_closure_cmh2o = cough->pura_peak_cmh2o - cough->pves_peak_cmh2o,
     };
     return true;

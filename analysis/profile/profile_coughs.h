@@ -12,9 +12,10 @@ struct profile_cough {
     double pves_peak_cmh2o;
     double pura_peak_s; /* of the urethra's own peak, within 0.3 s */
     double pura_peak_cmh2o;
-    double pura_before_cmh2o; /* median of the second before; NaN: not recorded */
-    double before_s;          /* middle of that second */
-    struct span span;         /* over which both pressures are disturbed */
+    double pves_before_cmh2o; /* medians of the second before; NaN: not recorded */
+    double pura_before_cmh2o;
+    double before_s;  /* middle of that second */
+    struct span span; /* over which both pressures are disturbed */
 };
 
 struct profile_coughs {
@@ -32,14 +33,15 @@ void profile_coughs_find(const struct study *study, const struct series *pura, s
 void profile_coughs_cut(const struct profile_coughs *coughs, struct profile_trace *trace);
 
 /* Transmission ratio 100 * rise of pura / rise of pves, each at its own peak within 0.3 s, over the
- * median of the second before; pura's level is moved along the resting profile from there to the
- * peak. Closure at the cough is pura's peak minus pves' peak.
+ * median of the second before, which is moved along the resting curve from there to the peak: the
+ * catheter goes on meanwhile, and so does breathing. Closure at the cough is pura's peak minus
+ * pves' peak.
  *
- * rest  the pull's urethral pressure with the coughs cut out, in order of time
- * ret   position unknown as yet
+ * rest_pura, rest_pves  the pull's pressures with the coughs cut out, in order of time
+ * ret                   position unknown as yet
  *
- * False when there is no level before. */
-bool profile_coughs_ratio(const struct profile_cough *cough, const struct series *rest,
-                          struct transmission_ratio *ret);
+ * False when there is no level before, or the rise is less than 15 cmH2O so. */
+bool profile_coughs_ratio(const struct profile_cough *cough, const struct series *rest_pura,
+                          const struct series *rest_pves, struct transmission_ratio *ret);
 
 #endif

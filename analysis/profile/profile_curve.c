@@ -16,7 +16,22 @@ static struct series evenly(const struct profile_trace *trace, const double *sam
     return (struct series){trace->rate_hz, 0.0, trace->count, samples};
 }
 
-/* Mean over a stretch of the way; the samples themselves when there is no noise. */
+/* Samples of a mean that takes as much noise off as is needed, over no more than a short way: it
+ * lifts the foot of a flank. */
+static size_t window_for(const struct profile_trace *trace, double noise_cmh2o)
+{
+    const struct series series = evenly(trace, NULL);
+    const size_t most = smooth_window(&series, CRITERIA_PROFILE_END_HALF_MM / trace->speed_mm_s);
+    size_t window = 1;
+
+    while (window < most &&
+           profile_walk_guard(noise_cmh2o, window) > CRITERIA_PROFILE_END_GUARD_CMH2O) {
+        window += 2;
+    }
+    return window;
+}
+
+/* That mean; the samples themselves when there is no noise. NULL when memory ran out. */
 static const double *averaged(const struct study *study, const struct profile_trace *trace,
                               const double *samples, double noise_cmh2o, size_t *ret_window)
 {
@@ -29,7 +44,7 @@ static const double *averaged(const struct study *study, const struct profile_tr
     double *mean = memory_doubles(study->memory, trace->count);
 
     if (mean != NULL) {
-        *ret_window = smooth_window(&series, CRITERIA_PROFILE_END_HALF_MM / trace->speed_mm_s);
+        *ret_window = window_for(trace, noise_cmh2o);
         smooth_mean(&series, *ret_window, SMOOTH_ENDS_SHORTEN, mean);
     }
     return mean;
@@ -54,26 +69,23 @@ struct peak {
     const char *method;
 };
 
-/* The curve on which the highest value is sought; memory_left tells why it is NULL. */
+/* False when memory ran out. */
 static bool find_peak(const struct study *study, const struct profile_trace *trace,
                       const double *samples, double noise, struct peak *ret_peak)
 {
     const struct series series = evenly(trace, samples);
+    const bool fast = trace->raw_rate_hz >= CRITERIA_PROFILE_PEAK_RATE_HZ;
     struct series sought = series;
 
     *ret_peak = (struct peak){.found = false, .method = "highest sample"};
-    if (trace->raw_rate_hz >= CRITERIA_PROFILE_PEAK_RATE_HZ || noise > 0.0) {
+    if (fast || noise > 0.0) {
         double *curve = memory_doubles(study->memory, trace->count);
 
         if (curve == NULL) {
             return false;
         }
         sought.samples = curve;
-        if (trace->raw_rate_hz >= CRITERIA_PROFILE_PEAK_RATE_HZ) {
-            ret_peak->method = "highest value of a 0.2 s mean";
-            smooth_mean(&series, smooth_window(&series, CRITERIA_PROFILE_PEAK_HALF_S),
-                        SMOOTH_ENDS_SHORTEN, curve);
-        } else {
+        if (noise > 0.0) {
             const size_t half = series_whole_samples(&series, CRITERIA_PROFILE_PARABOLA_HALF_S);
 
             ret_peak->method = "peak of parabolas through 1.5 s, because the signal is noisy: the "
@@ -83,6 +95,10 @@ static bool find_peak(const struct study *study, const struct profile_trace *tra
                                ? SERIES_MISSING
                                : profile_parabola(samples, trace->count, i, half).value;
             }
+        } else {
+            ret_peak->method = "highest value of a 0.2 s mean";
+            smooth_mean(&series, smooth_window(&series, CRITERIA_PROFILE_PEAK_HALF_S),
+                        SMOOTH_ENDS_SHORTEN, curve);
         }
     }
     ret_peak->found = series_maximum(&sought, &ret_peak->index);
@@ -198,14 +214,19 @@ static struct measure total_of(const struct study *study, const struct profile_t
 {
     const struct series series = evenly(trace, trace->pura);
     const double last_s = (double)(trace->count - 1) / trace->rate_hz;
+    const double half_s = 0.5 * CRITERIA_PROFILE_OUTER_S;
     const struct span tail = {last_s - CRITERIA_PROFILE_OUTER_S, last_s};
+    const struct span first = {tail.from_s, tail.from_s + half_s};
+    const struct span second = {tail.to_s - half_s, tail.to_s};
     const double level = level_median(&series, tail, study->scratch);
-    const double spread = level_spread(&series, tail);
+    const double moved = level_median(&series, first, study->scratch) -
+                         level_median(&series, second, study->scratch);
 
     if (extent->start_cut || extent->end_cut) {
         return measure_absent("the pull begins or ends within the functional length");
     }
-    if (!(last_s >= CRITERIA_PROFILE_OUTER_S) || !(spread <= CRITERIA_PROFILE_OUTER_SPREAD_CMH2O)) {
+    if (!(last_s >= CRITERIA_PROFILE_OUTER_S) ||
+        !(fabs(moved) <= CRITERIA_PROFILE_OUTER_MOVED_CMH2O)) {
         return measure_absent("the pull ended before the pressure settled outside");
     }
     const struct profile_end end = profile_walk_to(walk, top, PROFILE_OUTWARD, level,

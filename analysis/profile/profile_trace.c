@@ -15,6 +15,11 @@ struct series profile_trace_pura(const struct profile_trace *trace)
     return over_time(trace, trace->pura);
 }
 
+struct series profile_trace_pves(const struct profile_trace *trace)
+{
+    return over_time(trace, trace->pves);
+}
+
 static double entered_speed(const struct study *study)
 {
     const struct optional_number entered = study->recording->conditions.puller_speed_mm_s;

@@ -42,7 +42,8 @@ void profile_trace_finish(struct profile_trace *trace);
 double profile_trace_time(const struct profile_trace *trace, size_t index);
 double profile_trace_place(const struct profile_trace *trace, double at_s);
 
-/* Urethral pressure in order of time; before profile_trace_finish() only. */
+/* The pressures in order of time; before profile_trace_finish() only. */
 struct series profile_trace_pura(const struct profile_trace *trace);
+struct series profile_trace_pves(const struct profile_trace *trace);
 
 #endif

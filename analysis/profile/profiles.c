@@ -69,19 +69,22 @@ static struct measure vesical_mean(const struct profile_trace *trace, double at_
 }
 
 static struct item_list list_ratios(const struct study *study, const struct profile_coughs *coughs,
-                                    const struct series *rest, struct transmission_ratio *items)
+                                    const struct profile_trace *trace,
+                                    struct transmission_ratio *items)
 {
+    const struct series pura = profile_trace_pura(trace);
+    const struct series pves = profile_trace_pves(trace);
     struct item_list list = {.state = MEASURE_PRESENT,
                              .items = items,
                              .method = "coughs that raise pves by at least 15 cmH2O; each line's "
                                        "own peak within 0.3 s over the median of the second "
-                                       "before, which for pura is moved along the resting profile"};
+                                       "before, moved along the resting curve"};
 
     if (study->pves.count == 0) {
         return (struct item_list){.state = MEASURE_ABSENT, .reason = "no vesical pressure"};
     }
     for (size_t i = 0; i < coughs->count; i++) {
-        if (profile_coughs_ratio(&coughs->items[i], rest, &items[list.count])) {
+        if (profile_coughs_ratio(&coughs->items[i], &pura, &pves, &items[list.count])) {
             list.count++;
         }
     }
@@ -132,14 +135,13 @@ static bool measure_pull(struct study *study, const struct pull_signals *signals
         profile_coughs_find(study, &signals->pura, pull->span, coughs);
     }
     profile_coughs_cut(coughs, &trace);
-    const struct series rest = profile_trace_pura(&trace);
     const double middle_s = 0.5 * (pull->span.from_s + pull->span.to_s);
 
     items = memory_array(study->memory, coughs->count, sizeof *items);
     if (items == NULL) {
         return false;
     }
-    measures->transmission_ratios = list_ratios(study, coughs, &rest, items);
+    measures->transmission_ratios = list_ratios(study, coughs, &trace, items);
     profile_trace_finish(&trace);
     measures->kind = measure_word(coughs->count > 0 ? "stress" : "rest",
                                   coughs->count > 0 ? "coughs of at least 15 cmH2O lie within it; "
