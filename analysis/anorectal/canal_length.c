@@ -249,7 +249,8 @@ static struct measure by_sensors(const struct study *study, const struct anal_si
 {
     static const char *const methods[2] = {
         "length between the sensors over which their mean at rest is more than 5 mmHg above the "
-        "rectal one, by straight lines between neighbours",
+        "rectal one, by straight lines between neighbours; uncertain by up to two thirds of their "
+        "spacing",
         "at least this long: the canal reaches beyond the sensors; mean at rest more than 5 mmHg "
         "above the rectal one"};
     const double spacing_mm = study->recording->conditions.anal_sensor_spacing_mm.value;

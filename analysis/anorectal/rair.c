@@ -58,7 +58,6 @@ static void judge(const struct anorectal_parts *parts, struct manoeuvre *manoeuv
     }
     const double percent = percent_of(&fall);
 
-    manoeuvre->item.start_s = fall.span.from_s;
     manoeuvre->item.end_s = fall.span.to_s;
     manoeuvre->item.anal_rest_mmhg = fall.rest;
     manoeuvre->item.anal_lowest_mmhg = fall.extreme;
