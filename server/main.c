@@ -2,6 +2,7 @@
 
 #include "api/routes.h"
 #include "auth/password.h"
+#include "parameters.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -15,6 +16,7 @@ static int print_usage(void)
            "  penstock-server account add CLINIC_ID USERNAME ROLE[,ROLE...]   (password on stdin)\n"
            "  penstock-server recompute [--clinic ID] [--dry-run]\n"
            "  penstock-server routes\n"
+           "  penstock-server parameters\n"
            "  penstock-server version\n\n"
            "Settings come from the environment:\n",
            PENSTOCK_VERSION);
@@ -82,6 +84,10 @@ int main(int argc, char **argv)
     }
     if (argc >= 2 && is_command(argc, argv, 2, "routes", NULL)) {
         routes_print();
+        return 0;
+    }
+    if (argc >= 2 && is_command(argc, argv, 2, "parameters", NULL)) {
+        parameters_print();
         return 0;
     }
     return argc >= 2 ? run_with_config(argc, argv) : print_usage();
