@@ -5,10 +5,6 @@
 
 /* ---- Finding the pulls ---- */
 
-/* Fewest samples of urethral pressure that make a profile. [choice] */
-#define CRITERIA_PROFILE_SAMPLES_MIN 5
-/* Most pulls that are measured; the rest is told. [choice] */
-#define CRITERIA_PROFILE_PULLS_MAX 100
 /* Rate at which the puller, and the shape of the pressure, are looked at, Hz. [choice] */
 #define CRITERIA_PROFILE_SEARCH_HZ 10.0
 /* The puller moves when it does so faster than this, mm/s, over this long to both sides, s.

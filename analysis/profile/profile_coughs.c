@@ -142,7 +142,7 @@ static void try_at(const struct finder *finder, double at_s)
 /* Peaks of pves: it rose by half of a cough's least height, and falls as much afterwards. */
 static void try_peaks(const struct finder *finder)
 {
-    static const double turn = CRITERIA_PROFILE_COUGH_TURN_SHARE * CRITERIA_PROFILE_COUGH_CMH2O;
+    const double turn = CRITERIA_PROFILE_COUGH_TURN_SHARE * CRITERIA_PROFILE_COUGH_CMH2O;
     const struct series part = series_part(&finder->study->pves, finder->span);
     double lowest = SERIES_ENDLESS;
     double highest = -SERIES_ENDLESS;

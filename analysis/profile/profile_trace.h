@@ -4,6 +4,9 @@
 
 #include "analysis/profile/pull.h"
 
+/* Fewest samples of urethral pressure that make a profile. */
+enum { PROFILE_SAMPLES_MIN = 5 };
+
 enum profile_speed { PROFILE_SPEED_UNKNOWN, PROFILE_SPEED_ENTERED, PROFILE_SPEED_MEASURED };
 
 struct profile_trace {

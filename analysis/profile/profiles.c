@@ -128,7 +128,7 @@ static bool measure_pull(struct study *study, const struct pull_signals *signals
     if (coughs == NULL || !profile_trace_open(study, signals, pull, &trace)) {
         return false;
     }
-    if (trace.count < CRITERIA_PROFILE_SAMPLES_MIN) {
+    if (trace.count < PROFILE_SAMPLES_MIN) {
         mark_too_short(&trace);
     }
     if (!trace.one_level) {

@@ -15,7 +15,7 @@ bool pull_signals_open(struct study *study, struct pull_signals *ret_signals)
 
 static void add(struct pull_list *pulls, struct pull pull)
 {
-    if (pulls->count < CRITERIA_PROFILE_PULLS_MAX) {
+    if (pulls->count < PULLS_MAX) {
         pulls->items[pulls->count++] = pull;
     } else {
         pulls->more = true;
@@ -57,7 +57,7 @@ static void add_marked(struct pull_list *pulls, const struct pull_signals *signa
     const double free_from_s =
         pulls->count > 0 ? pulls->items[pulls->count - 1].span.to_s : -SERIES_ENDLESS;
 
-    if (pulls->count >= CRITERIA_PROFILE_PULLS_MAX) {
+    if (pulls->count >= PULLS_MAX) {
         pulls->more = true;
     } else if (span.to_s > span.from_s) {
         add(pulls, settle_on_puller(pull, signals, free_from_s));
@@ -150,8 +150,7 @@ bool pull_list_find(struct study *study, const struct pull_signals *signals,
                         timeline_count(&study->timeline, EVENT_PULL_END) > 0;
 
     *ret_pulls = (struct pull_list){0};
-    ret_pulls->items =
-        memory_array(study->memory, CRITERIA_PROFILE_PULLS_MAX, sizeof *ret_pulls->items);
+    ret_pulls->items = memory_array(study->memory, PULLS_MAX, sizeof *ret_pulls->items);
     if (ret_pulls->items == NULL) {
         return false;
     }

@@ -12,6 +12,9 @@ struct pull_signals {
     struct puller_moves moves;
 };
 
+/* Most pulls that are measured; the rest is told. */
+enum { PULLS_MAX = 100 };
+
 enum pull_found { PULL_BY_MARKERS, PULL_BY_PULLER, PULL_BY_SHAPE };
 
 struct pull {
