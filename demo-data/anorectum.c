@@ -8,6 +8,7 @@
 static const double PI = 3.141592653589793;
 static const double EDGE_MMHG = 5.0; /* the canal ends where it exceeds the rectum by this */
 
+static const double RECTUM_EDGE_MM = 5.0;  /* from the canal's inner end to the full pressure */
 static const double CANAL_FROM_MM = -20.0; /* the true length is looked for from here */
 static const double CANAL_STEP_MM = 0.05;
 
@@ -42,10 +43,10 @@ static double squeeze_shape(const struct plan_anorectum *plan, double from_verge
     return exp(-off * off);
 }
 
-/* Distance of a sensor from the verge. The outermost lies just inside; one alone at the top. */
+/* Distance of a sensor from the verge. The outermost lies outside; one alone at the top. */
 static double verge_mm(const struct plan_anorectum *plan, int sensor)
 {
-    return plan->sensors == 1 ? 0.42 * plan->canal_mm : 3.0 + plan->spacing_mm * sensor;
+    return plan->sensors == 1 ? 0.42 * plan->canal_mm : plan->spacing_mm * (sensor - 0.7);
 }
 
 static double greatest_shape(const struct plan_anorectum *plan,
@@ -65,7 +66,7 @@ static double canal_at(const struct anorectum *anal, double from_verge_mm, size_
     const struct plan_anorectum *plan = anal->plan;
     double tone = tone_shape(plan, from_verge_mm) / unit;
     double squeeze = squeeze_shape(plan, from_verge_mm) / squeeze_unit;
-    double inside = fmin(fmax((from_verge_mm - plan->canal_mm) / 8.0 + 0.5, 0.0), 1.0);
+    double inside = fmin(fmax((from_verge_mm - plan->canal_mm) / RECTUM_EDGE_MM, 0.0), 1.0);
     return plan->rest_mmhg * anal->tone[i] * tone + anal->squeeze[i] * squeeze +
            (plan->rectum_mmhg + anal->rectum[i]) * inside;
 }
@@ -241,29 +242,31 @@ static void play_reflex(struct anorectum *anal)
 
 static void play_sensation(struct anorectum *anal)
 {
+    static const double held_s = 2.5; /* at its largest, while the person says stop */
     static const double emptied_s = 6.0;
     const struct plan_anorectum *plan = anal->plan;
     struct scene *scene = anal->scene;
     double start_s = next_start(anal, 28.0, 32.0);
     double full_s = start_s + plan->tolerated_ml / plan->fill_ml_s;
-    for (size_t i = scene_index(start_s); i < scene_index(full_s + emptied_s); i++) {
+    double end_s = full_s + held_s + emptied_s;
+    for (size_t i = scene_index(start_s); i < scene_index(end_s); i++) {
         double at_s = (double)i * SCENE_STEP_S;
-        double volume_ml = (at_s - start_s) * plan->fill_ml_s;
-        if (at_s > full_s) {
-            volume_ml = plan->tolerated_ml * (1.0 - (at_s - full_s) / emptied_s);
-        }
+        double left = fmin((end_s - at_s) / emptied_s, 1.0);
+        double volume_ml = fmin((at_s - start_s) * plan->fill_ml_s, plan->tolerated_ml * left);
         anal->balloon[i] = volume_ml;
         anal->rectum[i] += volume_ml / plan->compliance_ml_mmhg;
         /* The slow stretch relaxes the canal too, a little. */
         anal->tone[i] -= 0.35 * reflex_of(plan, volume_ml);
     }
 
+    scene_mark(scene, start_s, 0.0, 0.2, "filling_start", "slow inflation");
+
     const struct {
         double volume_ml;
         const char *code;
     } felt[] = {{plan->first_ml, "first_sensation"},
                 {plan->desire_ml, "first_desire"},
-                {plan->tolerated_ml, "urgency"}};
+                {plan->tolerated_ml, "filling_stop"}};
 
     for (size_t i = 0; i < sizeof felt / sizeof felt[0]; i++) {
         double at_s = start_s + felt[i].volume_ml / plan->fill_ml_s;
@@ -272,7 +275,7 @@ static void play_sensation(struct anorectum *anal)
         }
         scene_mark(scene, at_s, 0.1, 0.6, felt[i].code, "");
     }
-    anal->now_s = full_s + emptied_s + 15.0;
+    anal->now_s = end_s + 15.0;
 }
 
 /* A single line is drawn from the rectum out and put back; returns the place of the sensor then. */

@@ -5,7 +5,7 @@
 #include <math.h>
 #include <string.h>
 
-static const double DAMPED_LAG_S = 0.9;
+static const double DAMPED_LAG_S = 0.5;
 static const double AIR_LAG_S = 0.18; /* still a cough, but a late and blunt one */
 static const double OUT_S = 0.4;      /* how fast a catheter's pressure is lost */
 

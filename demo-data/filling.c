@@ -89,7 +89,7 @@ static void place_contraction(struct scene *scene, const struct plan *plan,
                                      .urgency = (contraction->signs & PLAN_URGENCY) != 0U,
                                      .after_cough = (contraction->signs & PLAN_AFTER_COUGH) != 0U};
     if (wave.after_cough) {
-        double cough_s = start_s - rng_between(&scene->rng, 3.0, 4.5);
+        double cough_s = start_s - rng_between(&scene->rng, 1.0, 1.8);
         body_cough(scene, cough_s, rng_between(&scene->rng, 55.0, 80.0), true);
         scene_keep_free(scene, cough_s - 4.0, start_s);
     }

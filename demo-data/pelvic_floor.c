@@ -11,7 +11,8 @@ static const double AFTER_S = 30.0;
 static const double QUICK_S = 1.1; /* a quick contraction, start to end */
 static const double RISE_S = 0.5;
 static const double RELEASE_S = 0.45;
-static const double KEPT = 0.6; /* share that is left after plan_training.hold_s */
+static const double KEPT = 0.6;  /* share that is left after plan_training.hold_s */
+static const double TIRED = 1.5; /* times that hold: the person lets go before the command ends */
 
 enum { FLOOR_LINE, ABDOMEN_LINE };
 
@@ -63,6 +64,7 @@ static void contract(struct session *session, const char *kind, double start_s, 
                      double size)
 {
     double fade_s = session->plan->hold_s / -log(KEPT);
+    length_s = fmin(length_s, TIRED * session->plan->hold_s);
     size_t end = scene_index(start_s + length_s + RELEASE_S);
     for (size_t i = scene_index(start_s); i < end; i++) {
         session->floor[i] += size * effort_at((double)i * SCENE_STEP_S - start_s, length_s, fade_s);
@@ -132,8 +134,8 @@ static void finish_emg(struct session *session)
     struct rng *rng = &session->scene->rng;
     struct noise_wander fast;
     struct noise_wander slow;
-    noise_wander_start(&fast, rng, 0.11, 0.12, SCENE_STEP_S);
-    noise_wander_start(&slow, rng, 0.07, 4.0, SCENE_STEP_S);
+    noise_wander_start(&fast, rng, 0.08, 0.12, SCENE_STEP_S);
+    noise_wander_start(&slow, rng, 0.05, 4.0, SCENE_STEP_S);
     for (size_t i = 0; i < session->scene->count; i++) {
         double restless = noise_wander_next(&fast, rng) + noise_wander_next(&slow, rng);
         session->floor[i] = (session->plan->rest + session->floor[i]) * exp(restless);

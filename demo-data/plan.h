@@ -241,6 +241,7 @@ extern const struct plan plan_woman_straining;
 /* Things that go wrong. */
 extern const struct plan plan_mishap_lines;
 extern const struct plan plan_mishap_air;
+extern const struct plan plan_mishap_unequal;
 extern const struct plan plan_mishap_drift;
 extern const struct plan plan_mishap_zero;
 extern const struct plan plan_mishap_noise;

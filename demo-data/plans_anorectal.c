@@ -129,7 +129,7 @@ static const struct plan_anorectum anorectum_no_reflex = {
 const struct plan plan_anorectal_no_reflex = {
     .type = PLAN_ANORECTAL,
     .posture = PLAN_LEFT_LATERAL,
-    .pressure_hz = 10.0,
+    .pressure_hz = 20.0,
     .format = PLAN_INT16,
     .anorectum = &anorectum_no_reflex,
     .comment = "No relaxation up to 250 mL",
@@ -163,7 +163,7 @@ static const struct plan_anorectum anorectum_insensitive = {
 const struct plan plan_anorectal_insensitive = {
     .type = PLAN_ANORECTAL,
     .posture = PLAN_LEFT_LATERAL,
-    .pressure_hz = 10.0,
+    .pressure_hz = 20.0,
     .format = PLAN_INT16,
     .anorectum = &anorectum_insensitive,
 };

@@ -58,7 +58,7 @@ const struct plan plan_man_terminal_dry = {
                 .first_desire_ml = 170.0,
                 .strong_desire_ml = 245.0,
                 .contractions = {{190.0, 13.0, 30.0, 0.0, PLAN_SILENT},
-                                 {268.0, 44.0, 46.0, 0.0, PLAN_URGENCY | PLAN_TERMINAL}}},
+                                 {272.0, 44.0, 46.0, 0.0, PLAN_URGENCY | PLAN_TERMINAL}}},
     .voiding = {.residual_ml = 80.0,
                 .qmax_ml_s = 8.0,
                 .pdet_qmax_cmh2o = 88.0,

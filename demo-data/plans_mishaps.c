@@ -30,8 +30,7 @@ const struct plan plan_mishap_lines = {
     .comment = "Catheter found in the funnel",
 };
 
-/* Air and a slow line at the bladder, a rectal balloon that takes up too little, a pump that gives
- * less than it says. */
+/* Air and a slow line at the bladder, a pump that gives less than it says. */
 const struct plan plan_mishap_air = {
     .type = PLAN_CYSTOMETRY,
     .posture = PLAN_SITTING,
@@ -48,10 +47,30 @@ const struct plan plan_mishap_air = {
                 .first_sensation_ml = 160.0,
                 .first_desire_ml = 240.0,
                 .strong_desire_ml = 360.0},
-    .mishaps = {{PLAN_UNEQUAL_PABD, 0.0, 0.0, 0.52},
-                {PLAN_AIR_PVES, 0.15, 130.0, 0.85},
-                {PLAN_DAMPED_PVES, 0.55, 150.0, 0.5},
+    .mishaps = {{PLAN_AIR_PVES, 0.15, 130.0, 0.95},
+                {PLAN_DAMPED_PVES, 0.55, 150.0, 0.9},
                 {PLAN_PUMP_WRONG, 0.0, 0.0, 0.78}},
+};
+
+/* A rectal balloon that takes up too little of every cough. */
+const struct plan plan_mishap_unequal = {
+    .type = PLAN_CYSTOMETRY,
+    .posture = PLAN_SITTING,
+    .pressure_hz = 20.0,
+    .flow_hz = 10.0,
+    .format = PLAN_INT16,
+    .flow_delay_s = 0.6,
+    .resting_pdet_cmh2o = 2.0,
+    .filling = {.rate_ml_min = 60.0,
+                .initial_ml = 20.0,
+                .capacity_ml = 400.0,
+                .compliance_ml_cmh2o = 80.0,
+                .late_stiffness = 0.2,
+                .first_sensation_ml = 150.0,
+                .first_desire_ml = 230.0,
+                .strong_desire_ml = 350.0},
+    .mishaps = {{PLAN_UNEQUAL_PABD, 0.0, 0.0, 0.55}},
+    .comment = "Repeated with another rectal balloon on the next visit",
 };
 
 /* A rectal line that sinks, converters that end too low, a meter whose volume is off. */

@@ -37,7 +37,7 @@ const struct clinic_visit visits_studies[] = {
         .diary = "9 voids, largest 380 mL",
         .pad_test = "",
         .medication = "",
-        .recordings = {&plan_mishap_air},
+        .recordings = {&plan_mishap_air, &plan_mishap_unequal},
     },
     {
         .patient = EYEBRIGHTON,
