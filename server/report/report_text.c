@@ -17,6 +17,9 @@ static const struct unit_name unit_names[] = {
     {"cm[H2O]", "cmH\u2082O"},
     {"mm[Hg]", "mmHg"},
     {"mL/cm[H2O]", "mL/cmH\u2082O"},
+    {"mL/mm[Hg]", "mL/mmHg"},
+    {"cm[H2O].cm", "cmH\u2082O\u00b7cm"},
+    {"cm[H2O].s/mL", "cmH\u2082O\u00b7s/mL"},
     {"uV", "\u00b5V"},
     {"W/m2", "W/m\u00b2"},
     {"uW/mm2", "\u00b5W/mm\u00b2"},
@@ -45,13 +48,18 @@ static int step_decimals(double step)
     return STEP_DECIMALS_MAX;
 }
 
-void report_number(struct text *out, const struct catalogue_row *row, double value)
+void report_rounded(struct text *out, double report_step, double value)
 {
-    double rounded = catalogue_rounded(row, value);
+    double rounded = catalogue_rounded_to(report_step, value);
     if (!(fabs(rounded) > 0.0)) {
         rounded = 0.0; /* never "-0" */
     }
-    text_printf(out, "%.*f", step_decimals(row->report_step), rounded);
+    text_printf(out, "%.*f", step_decimals(report_step), rounded);
+}
+
+void report_number(struct text *out, const struct catalogue_row *row, double value)
+{
+    report_rounded(out, row->report_step, value);
 }
 
 void report_person_text(struct text *out, const char *words)

@@ -11,6 +11,9 @@
  * unknown code is returned as it is. */
 const char *report_unit(const char *ucum);
 
+/* The nearest multiple of a report step (> 0), with as many decimals as the step has, at most 3. */
+void report_rounded(struct text *out, double report_step, double value);
+
 /* The value rounded to the row's report step, with as many decimals as the step has. */
 void report_number(struct text *out, const struct catalogue_row *row, double value);
 

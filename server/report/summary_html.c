@@ -9,6 +9,8 @@
  *   section.recording       one recording; h2, then h3 for each part
  *   .void-line              the reporting line of a free flow
  *   table.numbers           caption, thead, tbody; td.number (value with span.unit), td.how
+ *   strong.doubt            what was found on the stretch that a value rests on
+ *   table.items             a list (coughs, leaks, ...): caption, thead, tbody; td.number
  *   ul.not-computed         what could not be computed, with the reason
  *   ul.quality              li.info, li.warning, li.error
  *   ul.suggestions          classes and draft findings

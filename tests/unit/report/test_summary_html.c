@@ -1,3 +1,4 @@
+#include "page.h"
 #include "summaries.h"
 
 #include "analysis/catalogue.h"
@@ -11,97 +12,25 @@
 
 #include <cmocka.h>
 
-static void assert_holds(const char *page, const char *part)
-{
-    if (strstr(page, part) == NULL) {
-        fail_msg("the page lacks: %s\n%s", part, page);
-    }
-}
-
-static void assert_lacks(const char *page, const char *part)
-{
-    if (strstr(page, part) != NULL) {
-        fail_msg("the page holds: %s", part);
-    }
-}
-
-static size_t count_of(const char *page, const char *part)
-{
-    size_t count = 0;
-    for (const char *at = strstr(page, part); at != NULL; at = strstr(at + 1, part)) {
-        count++;
-    }
-    return count;
-}
-
-/* ---- structure ---- */
-
-enum { DEPTH_MAX = 32, NAME_MAX_LENGTH = 16 };
-
-struct open_elements {
-    size_t depth;
-    char names[DEPTH_MAX][NAME_MAX_LENGTH];
-};
-
-static void check_tag(struct open_elements *open, const char *tag)
-{
-    bool is_end = tag[1] == '/';
-    const char *name = tag + (is_end ? 2 : 1);
-    size_t length = strspn(name, "abcdefghijklmnopqrstuvwxyz0123456789");
-    assert_in_range(length, 1, NAME_MAX_LENGTH - 1);
-    if (is_end) {
-        assert_true(open->depth > 0);
-        open->depth--;
-        assert_int_equal(strlen(open->names[open->depth]), length);
-        assert_memory_equal(open->names[open->depth], name, length);
-        return;
-    }
-    bool is_void = strncmp(name, "meta", 4) == 0 || strncmp(name, "link", 4) == 0;
-    if (!is_void) {
-        assert_true(open->depth < DEPTH_MAX);
-        memcpy(open->names[open->depth], name, length);
-        open->names[open->depth][length] = '\0';
-        open->depth++;
-    }
-}
-
-/* Every element that begins ends, in order; nothing but tags holds an angle bracket. */
-static void check_balance(const char *page)
-{
-    static const char doctype[] = "<!doctype html>\n";
-    struct open_elements open = {0};
-    assert_memory_equal(page, doctype, strlen(doctype));
-    const char *at = page + strlen(doctype);
-    for (at = strpbrk(at, "<>"); at != NULL; at = strpbrk(at, "<>")) {
-        assert_int_equal(*at, '<');
-        check_tag(&open, at);
-        at = strpbrk(at + 1, "<>");
-        assert_non_null(at);
-        assert_int_equal(*at, '>');
-        at++;
-    }
-    assert_int_equal(open.depth, 0);
-}
-
 static void test_page_is_well_formed(void **state)
 {
     (void)state;
     struct summary_fixture fixture;
     summaries_make(&fixture);
     const char *page = summaries_html(&fixture);
-    check_balance(page);
-    assert_holds(page, "<html lang=\"en\">");
-    assert_holds(page, "<meta charset=\"utf-8\">");
-    assert_holds(page, "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">");
-    assert_holds(page, "<title>Urodynamic study summary, 2026-03-02</title>");
-    assert_holds(page, "<link rel=\"stylesheet\" href=\"/assets/penstock.css\">");
-    assert_lacks(page, "<script");
-    assert_lacks(page, " style=");
-    assert_int_equal(count_of(page, "<h1>"), 1);
-    assert_int_equal(count_of(page, "<table"), 3);
-    assert_int_equal(count_of(page, "<caption>"), 3);
-    assert_int_equal(count_of(page, "<th scope=\"col\">"), 9);
-    assert_int_equal(count_of(page, "<th"), count_of(page, "<th scope=") + 3); /* 3 thead */
+    page_check_balance(page);
+    page_holds(page, "<html lang=\"en\">");
+    page_holds(page, "<meta charset=\"utf-8\">");
+    page_holds(page, "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">");
+    page_holds(page, "<title>Urodynamic study summary, 2026-03-02</title>");
+    page_holds(page, "<link rel=\"stylesheet\" href=\"/assets/penstock.css\">");
+    page_lacks(page, "<script");
+    page_lacks(page, " style=");
+    assert_int_equal(page_count(page, "<h1>"), 1);
+    assert_int_equal(page_count(page, "<table"), 3);
+    assert_int_equal(page_count(page, "<caption>"), 3);
+    assert_int_equal(page_count(page, "<th scope=\"col\">"), 9);
+    assert_int_equal(page_count(page, "<th"), page_count(page, "<th scope=") + 3); /* 3 thead */
     summaries_free(&fixture);
 }
 
@@ -149,9 +78,9 @@ static void test_facts(void **state)
     summaries_make(&fixture);
     const char *page = summaries_html(&fixture);
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
-        assert_holds(page, parts[i]);
+        page_holds(page, parts[i]);
     }
-    assert_int_equal(count_of(page, "<dt>Position</dt>"), 1); /* the study's is empty */
+    assert_int_equal(page_count(page, "<dt>Position</dt>"), 1); /* the study's is empty */
     summaries_free(&fixture);
 }
 
@@ -181,12 +110,12 @@ static void test_status(void **state)
         summaries_make(&fixture);
         fixture.study.status = rows[i].status;
         const char *page = summaries_html(&fixture);
-        check_balance(page);
-        assert_holds(page, rows[i].banner);
-        assert_holds(page, SUMMARY_CAUTION);
-        assert_int_equal(count_of(page, ": preliminary values</caption>"),
+        page_check_balance(page);
+        page_holds(page, rows[i].banner);
+        page_holds(page, SUMMARY_CAUTION);
+        assert_int_equal(page_count(page, ": preliminary values</caption>"),
                          rows[i].is_preliminary ? 3 : 0);
-        assert_int_equal(count_of(page, ": values</caption>"), rows[i].is_preliminary ? 0 : 3);
+        assert_int_equal(page_count(page, ": values</caption>"), rows[i].is_preliminary ? 0 : 3);
         summaries_free(&fixture);
     }
 }
@@ -198,7 +127,7 @@ static void test_caution_names_its_limits(void **state)
                                         "Local protocols and licensed practice decide"};
     (void)state;
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
-        assert_holds(SUMMARY_CAUTION, parts[i]);
+        page_holds(SUMMARY_CAUTION, parts[i]);
     }
 }
 
@@ -227,7 +156,7 @@ static void test_numbers(void **state)
     summaries_make(&fixture);
     const char *page = summaries_html(&fixture);
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
-        assert_holds(page, parts[i]);
+        page_holds(page, parts[i]);
     }
     summaries_free(&fixture);
 }
@@ -310,11 +239,11 @@ static void test_reporting_line(void **state)
         fixture.recordings[0].analysis_json =
             arena_printf(fixture.arena, "{\"sections\":{\"uroflow\":%s}}", rows[i].uroflow);
         const char *page = summaries_html(&fixture);
-        check_balance(page);
+        page_check_balance(page);
         if (rows[i].line == NULL) {
-            assert_lacks(page, "VOID");
+            page_lacks(page, "VOID");
         } else {
-            assert_holds(page, rows[i].line);
+            page_holds(page, rows[i].line);
         }
         summaries_free(&fixture);
     }
@@ -326,7 +255,7 @@ static void test_no_reporting_line_for_a_pressure_flow_study(void **state)
     (void)state;
     struct summary_fixture fixture;
     summaries_make(&fixture);
-    assert_int_equal(count_of(summaries_html(&fixture), "class=\"void-line\""), 1);
+    assert_int_equal(page_count(summaries_html(&fixture), "class=\"void-line\""), 1);
     summaries_free(&fixture);
 }
 
@@ -351,10 +280,10 @@ static void test_remarks(void **state)
     summaries_make(&fixture);
     const char *page = summaries_html(&fixture);
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
-        assert_holds(page, parts[i]);
+        page_holds(page, parts[i]);
     }
-    assert_int_equal(count_of(page, "<h3>Suggestions"), 1);
-    assert_int_equal(count_of(page, "<h3>Not computed</h3>"), 1);
+    assert_int_equal(page_count(page, "<h3>Suggestions"), 1);
+    assert_int_equal(page_count(page, "<h3>Not computed</h3>"), 1);
     summaries_free(&fixture);
 }
 
@@ -398,11 +327,11 @@ static void test_everything_is_escaped(void **state)
     fixture.recordings[0].analysis_json = evil_analysis;
     fixture.summary.recording_count = 1;
     const char *page = summaries_html(&fixture);
-    check_balance(page);
-    assert_lacks(page, "<script");
+    page_check_balance(page);
+    page_lacks(page, "<script");
     /* 11 of clinic, patient and study, 3 each of history and conditions, 16 of the analysis: a
      * source becomes one of three phrases, and a basis shows only what follows its dot. */
-    assert_int_equal(count_of(page, HARMLESS), 11 + 3 + 3 + 16);
+    assert_int_equal(page_count(page, HARMLESS), 11 + 3 + 3 + 16);
     summaries_free(&fixture);
 }
 
@@ -419,9 +348,9 @@ static void test_right_to_left_and_long_names(void **state)
     fixture.patient.family_name = name;
     fixture.patient.given_name = override_mark;
     const char *page = summaries_html(&fixture);
-    check_balance(page);
-    assert_holds(page,
-                 arena_printf(fixture.arena, "<bdi>%s</bdi>, <bdi>%s</bdi>", name, override_mark));
+    page_check_balance(page);
+    page_holds(page,
+               arena_printf(fixture.arena, "<bdi>%s</bdi>, <bdi>%s</bdi>", name, override_mark));
     summaries_free(&fixture);
 }
 
@@ -443,8 +372,8 @@ static void test_missing_content(void **state)
         fixture.rows[0].conditions_json = texts[i];
         fixture.study.history = texts[i];
         const char *page = summaries_html(&fixture);
-        check_balance(page);
-        assert_holds(page, "<h2 id=\"recording-2\">2. Pressure-flow study");
+        page_check_balance(page);
+        page_holds(page, "<h2 id=\"recording-2\">2. Pressure-flow study");
         summaries_free(&fixture);
     }
 }
@@ -457,8 +386,8 @@ static void test_damage_is_said(void **state)
     fixture.recordings[0].analysis_json = "{";
     fixture.rows[0].conditions_json = "{";
     const char *page = summaries_html(&fixture);
-    assert_holds(page, "The analysis of this recording is not available.");
-    assert_holds(page, "The conditions of this recording are not available.");
+    page_holds(page, "The analysis of this recording is not available.");
+    page_holds(page, "The conditions of this recording are not available.");
     summaries_free(&fixture);
 }
 
@@ -469,8 +398,8 @@ static void test_study_without_recordings(void **state)
     summaries_make(&fixture);
     fixture.summary.recording_count = 0;
     const char *page = summaries_html(&fixture);
-    check_balance(page);
-    assert_holds(page, "No recording has been uploaded yet.");
+    page_check_balance(page);
+    page_holds(page, "No recording has been uploaded yet.");
     summaries_free(&fixture);
 }
 
