@@ -34,10 +34,9 @@
 #define CRITERIA_PROFILE_HUMP_MIN_S      2.0
 #define CRITERIA_PROFILE_HUMP_HALF_S     1.0
 #define CRITERIA_PROFILE_HUMP_REACH_S    20.0
-/* Levels at both sides that differ by more tell bladder from outside, cmH2O; median over this, s.
- * [choice] */
+/* Levels at both ends, over as long as the shortest, that differ by more tell bladder from outside,
+ * cmH2O. [choice] */
 #define CRITERIA_PROFILE_SIDES_CMH2O 3.0
-#define CRITERIA_PROFILE_SIDES_S     2.0
 
 /* ---- The profile ---- */
 
@@ -81,19 +80,16 @@
 
 /* Smallest rise of pves that is evaluated, cmH2O. [choice] */
 #define CRITERIA_PROFILE_COUGH_CMH2O 15.0
-/* A rise and fall by this share of that is looked at as a cough. [choice] */
-#define CRITERIA_PROFILE_COUGH_TURN_SHARE 0.5
 /* Level before: median over this long, s, up to this long before the peak, s; the urethra's own
  * peak lies within the latter to both sides, s (it precedes the bladder's by 0.24 s, Constantinou
  * and Govan 1982 [read: abstract]). [choice] */
 #define CRITERIA_PROFILE_COUGH_LEVEL_S 1.0
 #define CRITERIA_PROFILE_COUGH_NEAR_S  0.3
-/* It falls below half of its height within this, s. [choice] */
-#define CRITERIA_PROFILE_COUGH_MAX_S 2.0
-/* A marker belongs to what lies within this, s. [choice] */
-#define CRITERIA_PROFILE_COUGH_MARKER_S 2.0
-/* Where pabd is recorded, it rises by at least this share of pves. [choice] */
-#define CRITERIA_PROFILE_COUGH_PABD_SHARE 0.3
+/* It falls below this share of its height within this, s, or a marker lies within this, s. [choice]
+ */
+#define CRITERIA_PROFILE_COUGH_FALL_SHARE 0.5
+#define CRITERIA_PROFILE_COUGH_MAX_S      2.0
+#define CRITERIA_PROFILE_COUGH_MARKER_S   2.0
 /* Cut out for the resting profile: where pves is above this share of the rise, up to this far
  * before and after the peak, s, and this much more to both sides, s. [choice] */
 #define CRITERIA_PROFILE_CUT_SHARE    0.1

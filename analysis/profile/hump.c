@@ -67,8 +67,8 @@ static void collect(const struct series *quiet, struct hump_list *humps)
 static enum hump_side side_of(const struct series *quiet, struct span span,
                               struct level_scratch scratch)
 {
-    const struct span before = {span.from_s, span.from_s + CRITERIA_PROFILE_SIDES_S};
-    const struct span after = {span.to_s - CRITERIA_PROFILE_SIDES_S, span.to_s};
+    const struct span before = {span.from_s, span.from_s + CRITERIA_PROFILE_HUMP_MIN_S};
+    const struct span after = {span.to_s - CRITERIA_PROFILE_HUMP_MIN_S, span.to_s};
     const double fall = level_median(quiet, before, scratch) - level_median(quiet, after, scratch);
 
     if (fall > CRITERIA_PROFILE_SIDES_CMH2O) {

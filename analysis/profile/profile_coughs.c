@@ -46,17 +46,25 @@ static double falls_to(const struct series *pves, double at_s, double most_s, do
     return at_s + most_s;
 }
 
-static bool abdomen_agrees(const struct study *study, double at_s, double pves_rise)
+static bool marked(const struct study *study, double at_s)
 {
-    double peak_s = 0.0;
-    double peak = 0.0;
-    const double before = level_before(study, &study->pabd, at_s);
+    const struct optional_number marker =
+        timeline_first(&study->timeline, EVENT_COUGH, at_s - CRITERIA_PROFILE_COUGH_MARKER_S);
 
-    if (isnan(before) ||
-        !peak_near(&study->pabd, at_s, CRITERIA_PROFILE_COUGH_NEAR_S, &peak_s, &peak)) {
-        return true; /* not recorded: it cannot disagree */
+    return marker.known && marker.value <= at_s + CRITERIA_PROFILE_COUGH_MARKER_S;
+}
+
+/* Where the abdomen is recorded, the study's events tell coughs from all else. */
+static bool confirmed(const struct study *study, double at_s, bool falls)
+{
+    if (marked(study, at_s)) {
+        return true;
     }
-    return peak - before >= CRITERIA_PROFILE_COUGH_PABD_SHARE * pves_rise;
+    const struct span here = {at_s, at_s};
+
+    return falls && (study->pabd.count == 0 ||
+                     pressure_events_overlap(&study->pressure_events, 1u << PRESSURE_EVENT_COUGH,
+                                             here, CRITERIA_PROFILE_COUGH_NEAR_S));
 }
 
 /* Measures what may be a cough; false when it is none that counts. */
@@ -80,8 +88,8 @@ static bool take(const struct study *study, const struct series *pura, double at
         return false;
     }
     (void)falls_to(pves, cough.at_s, CRITERIA_PROFILE_COUGH_MAX_S,
-                   before + 0.5 * cough.pves_rise_cmh2o, &falls);
-    if (!falls || !abdomen_agrees(study, cough.at_s, cough.pves_rise_cmh2o)) {
+                   before + CRITERIA_PROFILE_COUGH_FALL_SHARE * cough.pves_rise_cmh2o, &falls);
+    if (!confirmed(study, cough.at_s, falls)) {
         return false;
     }
     const double edge = before + CRITERIA_PROFILE_CUT_SHARE * cough.pves_rise_cmh2o;
@@ -139,10 +147,10 @@ static void try_at(const struct finder *finder, double at_s)
     }
 }
 
-/* Peaks of pves: it rose by half of a cough's least height, and falls as much afterwards. */
+/* Peaks of pves: it rose by as much as the lowest cough falls, and falls as much afterwards. */
 static void try_peaks(const struct finder *finder)
 {
-    const double turn = CRITERIA_PROFILE_COUGH_TURN_SHARE * CRITERIA_PROFILE_COUGH_CMH2O;
+    const double turn = (1.0 - CRITERIA_PROFILE_COUGH_FALL_SHARE) * CRITERIA_PROFILE_COUGH_CMH2O;
     const struct series part = series_part(&finder->study->pves, finder->span);
     double lowest = SERIES_ENDLESS;
     double highest = -SERIES_ENDLESS;
@@ -176,42 +184,12 @@ static void try_peaks(const struct finder *finder)
     }
 }
 
-static void try_markers(const struct finder *finder)
-{
-    const struct timeline *timeline = &finder->study->timeline;
-    double peak_s = 0.0;
-    double peak = 0.0;
-
-    for (size_t i = 0; i < timeline->count; i++) {
-        const struct event *event = &timeline->events[i];
-
-        if (event->code == EVENT_COUGH && event->at_s >= finder->span.from_s &&
-            event->at_s <= finder->span.to_s &&
-            peak_near(&finder->study->pves, event->at_s, CRITERIA_PROFILE_COUGH_MARKER_S, &peak_s,
-                      &peak)) {
-            try_at(finder, peak_s);
-        }
-    }
-}
-
 void profile_coughs_find(const struct study *study, const struct series *pura, struct span span,
                          struct profile_coughs *ret_coughs)
 {
     const struct finder finder = {study, pura, span, ret_coughs};
 
     ret_coughs->count = 0;
-    if (study->pves.count == 0) {
-        return;
-    }
-    for (size_t i = 0; i < study->pressure_events.count; i++) {
-        const struct pressure_event *event = &study->pressure_events.items[i];
-
-        if (event->kind == PRESSURE_EVENT_COUGH && event->peak_s >= span.from_s &&
-            event->peak_s <= span.to_s) {
-            try_at(&finder, event->peak_s);
-        }
-    }
-    try_markers(&finder);
     try_peaks(&finder);
 }
 

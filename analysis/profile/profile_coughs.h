@@ -23,9 +23,10 @@ struct profile_coughs {
     struct profile_cough items[PROFILE_COUGHS_MAX]; /* in order of time */
 };
 
-/* Finds the coughs within a span that raise pves by at least 15 cmH2O: those of the study's
- * pressure events, those at cough markers, and, since abdominal pressure is often not recorded in a
- * profile, what rises and falls like one in pves (and, where it is recorded, in pabd). */
+/* Finds the coughs within a span: peaks of pves at least 15 cmH2O above the second before. Each is
+ * one of the study's pressure events; or, where abdominal pressure is not recorded, as is common in
+ * a profile, falls below half of its height within 2 s, which a strain does not; or has a cough
+ * marker beside it. */
 void profile_coughs_find(const struct study *study, const struct series *pura, struct span span,
                          struct profile_coughs *ret_coughs);
 
