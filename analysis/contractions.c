@@ -18,7 +18,9 @@ struct detrusor_trace {
     const struct filling_phase *phase;
     struct pressure_grid grid;
     double *level;    /* of pdet without contractions */
-    double *excess;   /* median of pdet over the level: where contractions are looked for */
+    double *excess;   /* median of pdet over the level: where contractions are looked for; one more
+                         value at its end lies below everything, so that a wave that goes on there
+                         is one */
     double *averaged; /* mean of pdet: where their height is read */
 };
 
@@ -112,7 +114,7 @@ static bool open_trace(struct detrusor_trace *trace)
     double *sorted = memory_doubles(memory, window);
 
     trace->level = memory_doubles(memory, count);
-    trace->excess = memory_doubles(memory, count);
+    trace->excess = memory_doubles(memory, count + 1);
     trace->averaged = memory_doubles(memory, count);
     if (sorted == NULL || trace->level == NULL || trace->excess == NULL ||
         trace->averaged == NULL) {
@@ -128,6 +130,7 @@ static bool open_trace(struct detrusor_trace *trace)
     for (size_t i = 0; i < count; i++) {
         trace->excess[i] -= trace->level[i];
     }
+    trace->excess[count] = -SERIES_ENDLESS;
     return true;
 }
 
@@ -366,7 +369,8 @@ static bool is_contraction(const struct detrusor_trace *trace, struct wave *wave
 static bool list_contractions(const struct detrusor_trace *trace, struct item_list *list)
 {
     const struct analysis_memory *memory = trace->study->memory;
-    const struct series excess = pressure_grid_series(&trace->grid, trace->excess);
+    const struct series excess = {trace->grid.rate_hz, trace->grid.start_s, trace->grid.count + 1,
+                                  trace->excess};
     const size_t room = peaks_capacity(&excess);
     struct peak *peaks = memory_array(memory, room, sizeof *peaks);
     size_t *stack = memory_array(memory, room, sizeof *stack);

@@ -40,8 +40,32 @@ static bool is_disturbed(const struct study *study, const struct item_list *cont
            in_contraction(contractions, window);
 }
 
-/* The earliest quiet window around the start of filling, from the 5 s before it on; the one with
- * the least spread when none is quiet. */
+/* The search for a quiet window. */
+struct quiet_search {
+    const struct study *study;
+    const struct item_list *contractions;
+    struct span best; /* the one with the least spread so far */
+    double least;
+};
+
+/* Whether a window is quiet; else it may be the best so far, unless something happens in it. */
+static bool try_window(struct quiet_search *search, double from_s)
+{
+    const struct span window = {from_s, from_s + CRITERIA_LEVEL_WINDOW_S};
+    const double spread = window_spread(search->study, window);
+
+    if (isnan(spread) || is_disturbed(search->study, search->contractions, window)) {
+        return false;
+    }
+    if (spread < search->least) {
+        search->least = spread;
+        search->best = window;
+    }
+    return spread <= CRITERIA_QUIET_SPREAD_CMH2O;
+}
+
+/* The earliest quiet window around the start of filling, from the 5 s before it on; else the latest
+ * before that; the one with the least spread when none is quiet. */
 static struct span find_quiet_window(const struct study *study, const struct filling_phase *phase,
                                      const struct item_list *contractions)
 {
@@ -49,26 +73,25 @@ static struct span find_quiet_window(const struct study *study, const struct fil
     const double last_s = fmin(phase->span.from_s + CRITERIA_BASELINE_SEARCH_S, phase->span.to_s) -
                           CRITERIA_LEVEL_WINDOW_S;
     const double earliest_s = study_extent(study).from_s;
-    struct span best = {phase->span.from_s, phase->span.from_s + CRITERIA_LEVEL_WINDOW_S};
-    double least = SERIES_ENDLESS;
+    struct quiet_search search = {
+        study,
+        contractions,
+        {phase->span.from_s, phase->span.from_s + CRITERIA_LEVEL_WINDOW_S},
+        SERIES_ENDLESS};
 
     for (int step = 0; first_s + step <= last_s; step++) {
-        const double from_s = first_s + step;
-        const struct span window = {from_s, from_s + CRITERIA_LEVEL_WINDOW_S};
-        const double spread = window_spread(study, window);
-
-        if (isnan(spread) || from_s < earliest_s || is_disturbed(study, contractions, window)) {
-            continue;
-        }
-        if (spread <= CRITERIA_QUIET_SPREAD_CMH2O) {
-            return window;
-        }
-        if (spread < least) {
-            least = spread;
-            best = window;
+        if (first_s + step >= earliest_s && try_window(&search, first_s + step)) {
+            return (struct span){first_s + step, first_s + step + CRITERIA_LEVEL_WINDOW_S};
         }
     }
-    return best;
+    for (int step = 1; step <= (int)CRITERIA_BASELINE_SEARCH_S && isinf(search.least) &&
+                       first_s - step >= earliest_s;
+         step++) {
+        if (try_window(&search, first_s - step)) {
+            break;
+        }
+    }
+    return search.best;
 }
 
 static struct measure level_measure(const struct study *study, const struct series *series,

@@ -25,18 +25,19 @@ static double height_at(const struct event_finder *finder, size_t index)
     return count > 0.0 ? sum / count : SERIES_MISSING;
 }
 
-/* Largest rise of a line over what is wider, near a sample: the lines need not peak together. */
+/* Largest rise of a line over what is wider, near a sample: the lines need not peak together. NaN
+ * where the line is missing. */
 static double line_height(const struct event_finder *finder, size_t line, size_t index)
 {
     const struct pressure_grid *grid = &finder->grid;
     const size_t reach = (size_t)(CRITERIA_COUGH_PEAK_S * grid->rate_hz + 1e-6);
     const size_t first = index > reach ? index - reach : 0;
-    double largest = 0.0;
+    double largest = SERIES_MISSING;
 
     for (size_t i = first; i < grid->count && i <= index + reach; i++) {
         const double height = finder->lines[line].samples[i] - finder->lines[line].opened[i];
 
-        largest = height > largest ? height : largest;
+        largest = isnan(largest) || height > largest ? height : largest;
     }
     return largest;
 }
@@ -52,7 +53,7 @@ static bool in_both(const struct event_finder *finder, const struct peak *peak)
     const double at_s = pressure_grid_time(&finder->grid, peak->index);
     const struct span around = {at_s - CRITERIA_EVENT_MARKER_S, at_s + CRITERIA_EVENT_MARKER_S};
 
-    return fmin(a, b) >= CRITERIA_COUGH_BOTH_SHARE * fmax(a, b) ||
+    return isnan(a + b) || fmin(a, b) >= CRITERIA_COUGH_BOTH_SHARE * fmax(a, b) ||
            event_finder_marker(finder, EVENT_COUGH, EVENT_COUGH, around);
 }
 
@@ -71,22 +72,32 @@ static bool is_crest(const struct event_finder *finder, size_t index)
     return true;
 }
 
-/* Rise of a line's own peak near a moment over its level before; *ret_peak_s gets where it is. */
-static double own_rise(const struct study *study, const struct series *line, double at_s,
-                       double *ret_peak_s)
+/* A line's own peak near a moment. */
+static bool own_peak(const struct series *line, double at_s, double *ret_s, double *ret_cmh2o)
 {
     const struct series near = series_part(
         line, (struct span){at_s - CRITERIA_COUGH_PEAK_S, at_s + CRITERIA_COUGH_PEAK_S});
     size_t index = 0;
 
     if (near.count == 0 || !series_maximum(&near, &index)) {
-        return SERIES_MISSING;
+        return false;
     }
+    *ret_s = series_time(&near, index);
+    *ret_cmh2o = near.samples[index];
+    return true;
+}
+
+/* Its rise over the level before that moment. */
+static double own_rise(const struct study *study, const struct series *line, double at_s)
+{
     const double end_s = at_s - CRITERIA_COUGH_PEAK_S;
     const struct span before = {end_s - CRITERIA_COUGH_BEFORE_S, end_s};
+    double peak_s = 0.0;
+    double peak_cmh2o = 0.0;
 
-    *ret_peak_s = series_time(&near, index);
-    return near.samples[index] - level_median(line, before, study->scratch);
+    return own_peak(line, at_s, &peak_s, &peak_cmh2o)
+               ? peak_cmh2o - level_median(line, before, study->scratch)
+               : SERIES_MISSING;
 }
 
 static void take_cough(struct event_finder *finder, const struct series *heights, size_t index)
@@ -103,19 +114,18 @@ static void take_cough(struct event_finder *finder, const struct series *heights
     while (last + 1 < heights->count && heights->samples[last + 1] > foot) {
         last++;
     }
-    double own_s = at_s;
-    const double pves_rise = own_rise(study, &study->pves, at_s, &own_s);
+    double peak_cmh2o = 0.0;
 
-    at_s = own_s;
-    const double pabd_rise = own_rise(study, &study->pabd, at_s, &own_s);
-
+    if (!own_peak(&study->pves, at_s, &at_s, &peak_cmh2o)) {
+        (void)own_peak(&study->pabd, at_s, &at_s, &peak_cmh2o);
+    }
     event_finder_add(finder, (struct pressure_event){
                                  .kind = PRESSURE_EVENT_COUGH,
                                  .span = {fmin(pressure_grid_time(&finder->grid, first), at_s),
                                           fmax(pressure_grid_time(&finder->grid, last), at_s)},
-                                 .peak_s = isnan(pves_rise) ? own_s : at_s,
-                                 .pves_rise_cmh2o = pves_rise,
-                                 .pabd_rise_cmh2o = pabd_rise,
+                                 .peak_s = at_s,
+                                 .pves_rise_cmh2o = own_rise(study, &study->pves, at_s),
+                                 .pabd_rise_cmh2o = own_rise(study, &study->pabd, at_s),
                              });
 }
 

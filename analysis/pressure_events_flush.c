@@ -41,6 +41,18 @@ static size_t find_return(const double *samples, size_t before, size_t from, siz
     return i;
 }
 
+/* The last sample before a jump that is still where it came from. */
+static size_t last_before(const double *samples, size_t before, size_t after)
+{
+    const double allowed = CRITERIA_FLUSH_SHARE * fabs(samples[after] - samples[before]);
+    size_t i = before;
+
+    while (i + 1 < after && fabs(samples[i + 1] - samples[before]) <= allowed) {
+        i++;
+    }
+    return i;
+}
+
 static double largest_change(const struct pressure_line *line, size_t before, size_t end)
 {
     double largest = line->present ? 0.0 : SERIES_MISSING;
@@ -87,9 +99,10 @@ static void scan_line(struct event_finder *finder, size_t line)
         }
         const size_t limit = grid->count - i > most ? i + most + 1 : grid->count;
         const size_t back = find_return(samples, i, i + step, limit);
+        const size_t last = last_before(samples, i, i + step);
 
-        if (back < limit && (double)(back - i) / grid->rate_hz >= CRITERIA_FLUSH_MIN_S) {
-            take_flush(finder, line, i, back);
+        if (back < limit && (double)(back - last) / grid->rate_hz >= CRITERIA_FLUSH_MIN_S) {
+            take_flush(finder, line, last, back);
             i = back;
         }
         i += step;

@@ -9,8 +9,8 @@
 
 #include <math.h>
 
-/* Sliding median of a slow series over twice half_s; where a sample is missing, e.g. in a flush, the
- * last one is held. NULL when memory ran out. */
+/* Sliding median of a slow series over twice half_s; where a sample is missing, e.g. in a flush,
+ * the last one is held. NULL when memory ran out. */
 static double *slow_median(const struct event_finder *finder, const struct series *slow,
                            double half_s)
 {
@@ -43,8 +43,9 @@ static bool open_line(struct event_finder *finder, size_t index)
         return false;
     }
     /* The room for the level serves as scratch before it is filled. */
-    baseline_open(&series, smooth_window(&series, CRITERIA_COUGH_HALF_S), line->level, queue,
-                  line->opened);
+    const size_t window = smooth_window(&series, CRITERIA_COUGH_HALF_S);
+
+    baseline_open(&series, window > 1 ? window : 3, line->level, queue, line->opened);
     const struct series opened = pressure_grid_series(grid, line->opened);
 
     finder->slow[index] = resample_means(&opened, finder->slow_block, means);
