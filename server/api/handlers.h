@@ -39,11 +39,17 @@ api_handler tokens_delete;
 api_handler choices_get_all;
 api_handler choices_put_all;
 
+/* nomograms.c */
+api_handler nomograms_list;
+
 /* patients.c */
 api_handler patients_list;
 api_handler patients_create;
 api_handler patients_get;
 api_handler patients_put;
+
+/* trend.c */
+api_handler trend_get;
 
 /* studies.c */
 api_handler studies_list;

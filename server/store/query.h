@@ -37,6 +37,7 @@ extern const struct statement_table store_session_statements;
 extern const struct statement_table store_statements;
 extern const struct statement_table store_study_statements;
 extern const struct statement_table store_token_statements;
+extern const struct statement_table store_trend_statements;
 
 /* Prepares every statement of every table: tests find statements that do not fit the schema. */
 MUST_CHECK bool query_prepare_all(struct store *store, struct error *reterr);

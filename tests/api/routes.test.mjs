@@ -187,6 +187,7 @@ const RECIPES = {
     json: patientDocument(),
     headers: {'if-match': '"1"'},
   }),
+  'GET /v1/patients/{id}/trend': async () => ({status: 200, id: (await clinic.addPatient()).id}),
   'GET /v1/studies': () => ({status: 200}),
   'POST /v1/studies': async () => ({status: 201, json: studyDocument((await clinic.addPatient()).id)}),
   'GET /v1/studies/{id}': async () => ({status: 200, id: (await clinic.addVisit()).id}),
@@ -206,6 +207,7 @@ const RECIPES = {
   'GET /v1/recordings/{id}/traces': () => recordingRecipe(),
   'POST /v1/analyses': () => ({status: 200, json: FLOW}),
   'GET /v1/analysis-choices': () => ({status: 200}),
+  'GET /v1/nomograms': () => ({status: 200}),
   'PUT /v1/analysis-choices': async () => {
     const {headers} = await clinic.administrator.get('/v1/analysis-choices');
     return {status: 200, json: {choices: {}}, headers: {'if-match': headers.get('etag')}};
