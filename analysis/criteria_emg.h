@@ -11,6 +11,9 @@
 /* Half of the window of the root mean square of a raw signal, s: 0.1 to 0.25 s in all. [choice,
  * proposal] */
 #define CRITERIA_EMG_RMS_HALF_S 0.1
+/* Samples of a raw signal further from the mean than this many average rectified values of their
+ * window are spikes and left out (normal noise: one in 6e9). [choice] */
+#define CRITERIA_EMG_SPIKE_RATIO 8.0
 /* Half of the window of the mean of a rectified signal, s. [choice, proposal] */
 #define CRITERIA_EMG_RECTIFIED_HALF_S 0.25
 /* The envelope is given at most at this rate, Hz: twice what a chart needs. [choice] */
@@ -94,10 +97,8 @@ enum { CRITERIA_EMG_TYPE2_BURSTS = 3 };
 #define CRITERIA_EMG_WET_STEP_S   1.0
 #define CRITERIA_EMG_WET_BEFORE_S 0.5
 #define CRITERIA_EMG_WET_AFTER_S  2.0
-/* Root mean square over average rectified value: 1.25 for normal noise; windows far above hold
- * spikes. Told from this share of the windows on. */
-#define CRITERIA_EMG_SPIKE_RATIO 2.0
-#define CRITERIA_EMG_SPIKE_SHARE 0.02
+/* Told from this share of the windows with spikes on. */
+#define CRITERIA_EMG_SPIKE_SHARE 0.1
 
 /* A signal that stays at its extreme for three samples or more, and a smooth one this long, s, is
  * cut off there. */

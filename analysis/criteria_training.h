@@ -57,7 +57,7 @@ enum { CRITERIA_TRAINING_REST_HALVINGS = 3 };
 #define CRITERIA_TRAINING_ABDOMINAL_RATIO 2.0
 /* Endurance below this share of what was commanded, where that was at least this long, s, is told.
  * [choice] */
-#define CRITERIA_TRAINING_SHORT_SHARE 0.8
+#define CRITERIA_TRAINING_SHORT_SHARE 0.75
 #define CRITERIA_TRAINING_SHORT_S     5.0
 /* Rest before the first contraction shorter than this, s, is told; 60 s in a surface EMG sequence
  * [read: Oleksy 2021]; the limit is a [choice]. */

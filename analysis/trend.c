@@ -74,7 +74,7 @@ struct trend trend_of(size_t count, const double *at_days, const double *values,
     }
     const struct trend_sums sums = sum_up(count, at_days, values, trend.count);
 
-    if (sums.squares > 0.0) {
+    if (sums.squares > 0.0 && isfinite(sums.squares)) {
         trend.slope_per_week =
             finite_or_missing(CRITERIA_TREND_DAYS_PER_WEEK * (sums.products / sums.squares));
     }

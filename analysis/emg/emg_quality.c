@@ -122,9 +122,11 @@ void emg_quality_of_signal(struct study *study, const struct series *input,
                      "upload.");
     }
     if (envelope->spike_share >= CRITERIA_EMG_SPIKE_SHARE) {
-        outcome_note(&study->outcome, "emg_spikes", QUALITY_WARNING, SIGNAL_EMG,
-                     "This EMG holds many spikes. Medians bear them, peaks do not: check the "
-                     "electrodes, cables and other equipment nearby.");
+        outcome_note(
+            &study->outcome, "emg_spikes", QUALITY_WARNING, SIGNAL_EMG,
+            "This EMG holds many spikes: single samples far beyond their neighbours, which were "
+            "left out of the envelope. Check the electrodes, cables and other equipment "
+            "nearby.");
     }
 }
 

@@ -102,10 +102,12 @@ struct window {
     double sum;
     double absolutes;
     double squares;
+    double farthest;
 };
 
+/* Distances beyond `limit` are left out. */
 static struct window window_read(const struct series *series, size_t centre, size_t half,
-                                 double level)
+                                 double level, double limit)
 {
     const size_t end = series->count - centre > half ? centre + half + 1 : series->count;
     const size_t first = centre > half ? centre - half : 0;
@@ -113,15 +115,43 @@ static struct window window_read(const struct series *series, size_t centre, siz
 
     for (size_t i = first; i < end; i++) {
         const double distance = series->samples[i] - level;
+        const double size = fabs(distance);
 
-        if (!isnan(distance)) {
+        if (size <= limit) { /* not for a missing one */
             window.sum += distance;
-            window.absolutes += fabs(distance);
+            window.absolutes += size;
             window.squares += distance * distance;
+            window.farthest = size > window.farthest ? size : window.farthest;
             window.present++;
         }
     }
     return window;
+}
+
+static double window_mean(const struct window *window)
+{
+    return window->present == 0 || window->present * 2 < window->inside
+               ? SERIES_MISSING
+               : window->sum / (double)window->present;
+}
+
+/* Root mean square without spikes. */
+static double window_rms(const struct series *emg, size_t centre, size_t half,
+                         const struct window *window, double level, bool *ret_spiky)
+{
+    struct window kept = *window;
+
+    *ret_spiky = false;
+    if (window->present == 0 || window->present * 2 < window->inside) {
+        return SERIES_MISSING;
+    }
+    const double limit = CRITERIA_EMG_SPIKE_RATIO * window->absolutes / (double)window->present;
+
+    if (window->farthest > limit) {
+        *ret_spiky = true;
+        kept = window_read(emg, centre, half, level, limit);
+    }
+    return sqrt(kept.squares / (double)kept.present);
 }
 
 /* Moving root mean square, or mean, at every block-th sample. Each sample is read a few times: that
@@ -142,17 +172,15 @@ static bool average(const struct series *emg, bool raw, const struct analysis_me
         return false;
     }
     for (size_t i = 0; i < count; i++) {
-        const double level = raw ? local_mean_at(&mean, i * block) : 0.0;
-        const struct window window = window_read(emg, i * block, half, level);
-        const double present = (double)window.present;
+        const size_t centre = i * block;
+        const double level = raw ? local_mean_at(&mean, centre) : 0.0;
+        const struct window window = window_read(emg, centre, half, level, SERIES_ENDLESS);
+        bool is_spiky = false;
 
-        if (window.present == 0 || window.present * 2 < window.inside) {
-            output[i] = SERIES_MISSING;
-            continue;
-        }
-        output[i] = raw ? sqrt(window.squares / present) : window.sum / present;
-        spiky += output[i] * present > CRITERIA_EMG_SPIKE_RATIO * window.absolutes ? 1 : 0;
-        known++;
+        output[i] =
+            raw ? window_rms(emg, centre, half, &window, level, &is_spiky) : window_mean(&window);
+        spiky += is_spiky ? 1 : 0;
+        known += isnan(output[i]) ? 0 : 1;
     }
     envelope->series = (struct series){emg->rate_hz / (double)block, emg->start_s, count, output};
     envelope->window_s = 2.0 * half_s;

@@ -18,10 +18,11 @@ struct envelope {
  *
  * emg   every sample finite or NaN, not reduced
  * form  what the samples are: a raw signal loses its mean over 2 s and gets a moving root mean
- *       square over 0.2 s; a rectified one a moving mean over 0.5 s; an envelope is kept, and only
- *       reduced by block means when it is fast. When unknown it is decided: negative samples mean
- *       raw; quick samples that often lie near zero mean rectified; everything else an envelope. A
- *       raw signal whose offset keeps it above zero cannot be told from an envelope.
+ *       square over 0.2 s, single samples far beyond the rest of their window left out; a rectified
+ * one a moving mean over 0.5 s; an envelope is kept, and only reduced by block means when it is
+ * fast. When unknown it is decided: negative samples mean raw; quick samples that often lie near
+ * zero mean rectified; everything else an envelope. A raw signal whose offset keeps it above zero
+ * cannot be told from an envelope.
  *
  * Windows are centred, and shorter at both ends. Missing samples are left out; where more than half
  * of a window is missing, so is the envelope. False when memory ran out. Time is linear in the

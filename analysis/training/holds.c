@@ -25,12 +25,12 @@ static struct run_rule rule_above(double threshold)
                              .step_per_s = SERIES_ENDLESS};
 }
 
-static size_t gather_known(const struct series *series, double at_most, double *values)
+static size_t gather_below(const struct series *series, double limit, double *values)
 {
     size_t held = 0;
 
     for (size_t i = 0; i < series->count; i++) {
-        if (series->samples[i] <= at_most) {
+        if (series->samples[i] < limit) {
             values[held++] = series->samples[i];
         }
     }
@@ -43,9 +43,11 @@ static double guess_rest(const struct series *signal, double *values)
     double level = SERIES_ENDLESS;
 
     for (int i = 0; i < CRITERIA_TRAINING_REST_HALVINGS; i++) {
-        const size_t held = gather_known(signal, level, values);
+        const size_t held = gather_below(signal, level, values);
 
-        level = level_median_of(values, held);
+        if (held > 0) {
+            level = level_median_of(values, held);
+        }
     }
     return level;
 }

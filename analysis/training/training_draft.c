@@ -34,11 +34,12 @@ void training_draft(struct study *study)
         training->endurance.value < CRITERIA_TRAINING_SHORT_SHARE * commanded_s) {
         outcome_finding(
             &study->outcome,
-            (struct finding){.code = "endurance_below_command",
-                             .text = "The best long contraction was held for less than 80 % of the "
-                                     "time that was commanded. A shorter command may suit the next "
-                                     "session better.",
-                             .basis_count = 1,
-                             .basis = {"training.endurance"}});
+            (struct finding){
+                .code = "endurance_below_command",
+                .text = "The best long contraction was held for less than three quarters of "
+                        "the time that was commanded. A shorter command may suit the next "
+                        "session better.",
+                .basis_count = 1,
+                .basis = {"training.endurance"}});
     }
 }
