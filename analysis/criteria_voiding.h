@@ -15,7 +15,7 @@
  * it. [choice] */
 #define CRITERIA_RISE_SHARE_LOW  0.2
 #define CRITERIA_RISE_SHARE_HIGH 0.5
-/* Premicturition pressure: median over this long before the start of the rise, s. [choice] */
+/* Premicturition pressure: median over this long, s, before the rise. [choice] */
 #define CRITERIA_PREMICTURITION_S 2.0
 /* After-contraction: smallest rise over the closing pressure, cmH2O, and how long after the end of
  * flow it is sought, s. ICS 1997 names no amplitude. [choice] */
@@ -32,9 +32,9 @@
 #define CRITERIA_STRAIN_RISE_CMH2O 10.0
 /* Smallest share of the flow time spent so. */
 #define CRITERIA_STRAIN_SHARE 0.2
-/* Changes of flow and of pabd over twice this, s, go together from this correlation on. */
-#define CRITERIA_STRAIN_CHANGE_HALF_S 1.0
-#define CRITERIA_STRAIN_CORRELATION   0.5
+/* Changes of flow and of pabd over 2 s (from one 2 s average of the flow to the next) go together
+ * from this correlation on. */
+#define CRITERIA_STRAIN_CORRELATION 0.5
 /* At least this share of the flow time needs a known pabd. */
 #define CRITERIA_STRAIN_KNOWN_SHARE 0.5
 

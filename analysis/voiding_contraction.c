@@ -46,19 +46,29 @@ static bool came_up_to(const struct series *before, double level, double *ret_s)
     return false;
 }
 
-/* Start of the rise above a level: where the line through its lower half meets that level. */
-static bool start_above(const struct series *before, double level, double rise, double *ret_s)
+/* Start of the rise above a level: where the line through its lower half meets that level. Sets
+ * `start_s` and `before_cmh2o`; a rise that begins slowly begins earlier than that line, so the
+ * level before it is read earlier by the time that its lower half took. */
+static bool start_above(const struct study *study, const struct series *before,
+                        double opening_cmh2o, struct rise *rise)
 {
     const double between = CRITERIA_RISE_SHARE_HIGH - CRITERIA_RISE_SHARE_LOW;
+    const double level = rise->before_cmh2o;
+    const double height = opening_cmh2o - level;
     double low_s = 0.0;
     double high_s = 0.0;
 
-    if (!came_up_to(before, level + CRITERIA_RISE_SHARE_LOW * rise, &low_s) ||
-        !came_up_to(before, level + CRITERIA_RISE_SHARE_HIGH * rise, &high_s)) {
+    if (!(height > 0.0) || !came_up_to(before, level + CRITERIA_RISE_SHARE_LOW * height, &low_s) ||
+        !came_up_to(before, level + CRITERIA_RISE_SHARE_HIGH * height, &high_s)) {
         return false;
     }
-    *ret_s = low_s - (high_s - low_s) * CRITERIA_RISE_SHARE_LOW / between;
-    return true;
+    rise->start_s = low_s - (high_s - low_s) * CRITERIA_RISE_SHARE_LOW / between;
+
+    const double quiet_s = rise->start_s - fmax(high_s - low_s, 0.0);
+
+    rise->before_cmh2o = level_median(
+        &study->pdet, (struct span){quiet_s - CRITERIA_PREMICTURITION_S, quiet_s}, study->scratch);
+    return isfinite(rise->before_cmh2o);
 }
 
 static struct rise find_rise(const struct study *study, const struct voiding_traces *traces,
@@ -68,29 +78,18 @@ static struct rise find_rise(const struct study *study, const struct voiding_tra
         "pdet before its rise to the opening was not recorded, or was disturbed";
     const struct span around = {traces->span.from_s - CRITERIA_RISE_SEARCH_S, traces->span.from_s};
     struct series before = series_part(&traces->pdet.peaked, around);
-    double lowest = 0.0;
     struct rise rise = {.absent = NULL};
 
-    if (!trough_before(&before, &lowest)) {
+    if (!trough_before(&before, &rise.before_cmh2o)) {
         return (struct rise){.absent = not_recorded};
     }
-    if (opening_cmh2o - lowest < CRITERIA_RISE_MIN_CMH2O) {
+    if (opening_cmh2o - rise.before_cmh2o < CRITERIA_RISE_MIN_CMH2O) {
         return (struct rise){.absent = "pdet did not rise by 5 cmH2O before the flow"};
     }
-    rise.before_cmh2o = lowest;
     /* The trough is the lowest of a noisy level: with the level itself known, once more. */
-    for (int pass = 0; pass < 2; pass++) {
-        const double height = opening_cmh2o - rise.before_cmh2o;
-
-        if (height <= 0.0 || !start_above(&before, rise.before_cmh2o, height, &rise.start_s)) {
-            return (struct rise){.absent = not_recorded};
-        }
-        rise.before_cmh2o = level_median(
-            &study->pdet, (struct span){rise.start_s - CRITERIA_PREMICTURITION_S, rise.start_s},
-            study->scratch);
-        if (isnan(rise.before_cmh2o)) {
-            return (struct rise){.absent = not_recorded};
-        }
+    if (!start_above(study, &before, opening_cmh2o, &rise) ||
+        !start_above(study, &before, opening_cmh2o, &rise)) {
+        return (struct rise){.absent = not_recorded};
     }
     return rise;
 }
@@ -107,9 +106,10 @@ static void measure_rise(const struct study *study, const struct voiding_traces 
         measures->opening_time = measure_absent(rise.absent);
         return;
     }
-    measures->premicturition_pressure =
-        measure_at(rise.before_cmh2o, rise.start_s,
-                   "median of pdet over the 2 s before it begins to rise to the opening pressure");
+    measures->premicturition_pressure = measure_at(
+        rise.before_cmh2o, rise.start_s,
+        "median of pdet over 2 s, which end before its rise to the opening pressure by as "
+        "long as that takes from 20 to 50 %");
     measures->opening_time =
         measure_at(traces->span.from_s - rise.start_s, rise.start_s,
                    "from where the line through 20 and 50 % of the rise of pdet to the opening "

@@ -25,8 +25,8 @@ struct strain_sums {
 /* How a signal changes around a moment. */
 static double change_at(const struct series *series, double at_s)
 {
-    return series_value(series, at_s + CRITERIA_STRAIN_CHANGE_HALF_S) -
-           series_value(series, at_s - CRITERIA_STRAIN_CHANGE_HALF_S);
+    return series_value(series, at_s + CRITERIA_SMOOTH_HALF_S) -
+           series_value(series, at_s - CRITERIA_SMOOTH_HALF_S);
 }
 
 static void add_change(struct strain_sums *sums, double abd, double flow)
