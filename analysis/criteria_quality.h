@@ -94,8 +94,10 @@
 
 /* ---- Clipping ---- */
 
-/* At least this many equal samples at the line's extreme. [choice] */
-#define CRITERIA_CLIP_SAMPLES 3
+/* At least this many equal samples at the line's extreme; and once at least so many, or more than
+ * once: noise and resolution make a few equal by chance. [choice] */
+#define CRITERIA_CLIP_SAMPLES      3
+#define CRITERIA_CLIP_SURE_SAMPLES 5
 /* The pressure comes and goes so steeply that no round peak explains them: beside the plateau, at
  * its own length away and at most this far, s, it lies lower by more than this, cmH2O, and more
  * than this many steps of the resolution. [choice] */
@@ -106,6 +108,13 @@
  * [choice] */
 #define CRITERIA_SATURATED_S     0.5
 #define CRITERIA_SATURATED_CMH2O 95.0
+
+/* ---- Events ---- */
+
+/* A flush is told when it lasts at least this long, s: shorter it is a cough in one line. A rectal
+ * contraction lasts at most that long, s. [choice] */
+#define CRITERIA_FLUSH_TOLD_S  2.0
+#define CRITERIA_RECTAL_TOLD_S 30.0
 
 /* ---- Pump ---- */
 

@@ -5,12 +5,18 @@
 
 #include <math.h>
 
-/* A line as it was recorded, and one of its ends. */
-struct extreme {
+/* A line as it was recorded, and its ends. */
+struct range {
     struct series series;
-    double side;  /* 1: the top, -1: the bottom */
-    double value; /* side * the largest of side * sample */
-    double step;  /* smallest change between samples; 0 when nothing changes */
+    double least;
+    double most;
+    double step; /* smallest change between samples; endless when nothing changes */
+};
+
+/* Stretches that were cut off at an end of the range. */
+struct cuts {
+    size_t count;
+    size_t longest; /* samples */
 };
 
 static bool is_present(double sample)
@@ -18,13 +24,14 @@ static bool is_present(double sample)
     return fabs(sample) <= CRITERIA_SAMPLE_LIMIT;
 }
 
-static struct extreme take_extreme(const struct channel *channel, double side)
+static struct range take_range(const struct channel *channel)
 {
-    struct extreme extreme = {
+    struct range range = {
         .series = {channel->rate_hz, channel->start_s, channel->sample_count, channel->samples},
-        .side = side,
-        .value = -SERIES_ENDLESS,
+        .least = SERIES_ENDLESS,
+        .most = -SERIES_ENDLESS,
         .step = SERIES_ENDLESS};
+    double before = SERIES_MISSING;
 
     for (size_t i = 0; i < channel->sample_count; i++) {
         const double sample = channel->samples[i];
@@ -32,93 +39,105 @@ static struct extreme take_extreme(const struct channel *channel, double side)
         if (!is_present(sample)) {
             continue;
         }
-        extreme.value = fmax(extreme.value, side * sample);
-        if (i > 0 && is_present(channel->samples[i - 1])) {
-            const double change = fabs(sample - channel->samples[i - 1]);
+        const double change = fabs(sample - before);
 
-            extreme.step = change > 0.0 ? fmin(extreme.step, change) : extreme.step;
-        }
+        range.least = sample < range.least ? sample : range.least;
+        range.most = sample > range.most ? sample : range.most;
+        range.step = change > 0.0 && change < range.step ? change : range.step;
+        before = sample;
     }
-    return extreme;
+    return range;
 }
 
-/* How far the line is from its extreme at `away` samples beside one; endless outside. */
-static double drop_at(const struct extreme *extreme, size_t index, size_t away, bool before)
+/* How far below a top, or above a bottom, a sample is; missing where there is none. */
+static double distance(const struct range *range, bool top, size_t index)
 {
-    const bool inside = before ? index >= away : away < extreme->series.count - index;
     const double sample =
-        inside ? extreme->series.samples[before ? index - away : index + away] : SERIES_ENDLESS;
+        index < range->series.count ? range->series.samples[index] : SERIES_MISSING;
 
-    return is_present(sample) ? extreme->value - extreme->side * sample : SERIES_ENDLESS;
-}
-
-/* Whether samples first..last, all at the extreme, were cut off there. */
-static bool is_cut(const struct extreme *extreme, size_t first, size_t last)
-{
-    const size_t length = last - first + 1;
-    const size_t beside = series_whole_samples(&extreme->series, CRITERIA_CLIP_BESIDE_S);
-    const size_t away = length < beside ? length : beside;
-    const double least = fmax(CRITERIA_CLIP_DROP_CMH2O, CRITERIA_CLIP_DROP_STEPS * extreme->step);
-    const double drop =
-        fmin(drop_at(extreme, first, away, true), drop_at(extreme, last, away, false));
-
-    if (length < CRITERIA_CLIP_SAMPLES) {
-        return false;
+    if (!is_present(sample)) {
+        return SERIES_MISSING;
     }
-    return (isfinite(drop) && away > 0 && drop > least) ||
-           (extreme->side > 0.0 && extreme->value >= CRITERIA_SATURATED_CMH2O &&
-            (double)(length - 1) / extreme->series.rate_hz >= CRITERIA_SATURATED_S);
+    return top ? range->most - sample : sample - range->least;
 }
 
-static void note_extreme(const struct pressure_lines *lines, const struct judged_line *line,
-                         const struct extreme *extreme)
+/* Whether samples first..last, all at an end of the range, were cut off there. */
+static bool is_cut(const struct range *range, size_t first, size_t last)
 {
-    const struct series *series = &extreme->series;
-    const struct study *study = lines->study;
-    struct quality_spans spans = {
-        .outcome = &lines->study->outcome,
-        .finding = {.code = "clipped",
-                    .severity = QUALITY_WARNING,
-                    .signal = line->signal,
-                    .text = "This pressure is cut off at the end of a range: its true peak here is "
-                            "not known, and values read here are too small. Check the range of the "
-                            "transducer, the amplifier and the upload."},
-        .text_rest = "This pressure is cut off at several further places within this span. Peaks "
-                     "are not known there: check the range."};
+    const bool top = range->series.samples[first] >= range->most;
+    const size_t length = last - first + 1;
+    const size_t beside = series_whole_samples(&range->series, CRITERIA_CLIP_BESIDE_S);
+    const size_t away = length < beside ? length : beside;
+    const double least = fmax(CRITERIA_CLIP_DROP_CMH2O, CRITERIA_CLIP_DROP_STEPS * range->step);
+    const double before = first >= away ? distance(range, top, first - away) : SERIES_MISSING;
+    const double after = distance(range, top, last + away);
+
+    return (before > least && after > least) ||
+           (top && range->most >= CRITERIA_SATURATED_CMH2O &&
+            (double)(length - 1) / range->series.rate_hz >= CRITERIA_SATURATED_S);
+}
+
+/* Counts the stretches that were cut off, and tells of them when there is a list to add to. */
+static struct cuts walk(const struct pressure_lines *lines, const struct range *range,
+                        struct quality_spans *spans)
+{
+    const struct series *series = &range->series;
+    struct cuts cuts = {0, 0};
     size_t i = 0;
 
     while (i < series->count) {
-        const size_t first = i;
+        const size_t first = i++;
+        const double value = series->samples[first];
 
-        while (i < series->count && extreme->side * series->samples[i] >= extreme->value) {
+        if (!(value >= range->most || value <= range->least)) {
+            continue;
+        }
+        while (i < series->count && fabs(series->samples[i] - value) <= 0.0) {
             i++;
         }
-        if (i > first && is_cut(extreme, first, i - 1)) {
-            const struct span span = {series_time(series, first), series_time(series, i - 1)};
+        const struct span span = {series_time(series, first), series_time(series, i - 1)};
 
-            if (!pressure_events_overlap(&study->pressure_events, 1u << PRESSURE_EVENT_FLUSH, span,
-                                         0.0)) {
-                quality_spans_add(&spans, span);
-            }
+        if (i - first < CRITERIA_CLIP_SAMPLES || !is_cut(range, first, i - 1) ||
+            quality_lines_event(lines, PRESSURE_EVENT_FLUSH, span)) {
+            continue;
         }
-        i += i == first ? 1 : 0;
+        cuts.count++;
+        cuts.longest = i - first > cuts.longest ? i - first : cuts.longest;
+        if (spans != NULL) {
+            quality_spans_add(spans, span);
+        }
     }
-    quality_spans_close(&spans);
+    return cuts;
 }
 
 static void note_line(const struct pressure_lines *lines, const struct judged_line *line)
 {
     const struct channel *channel = recording_channel(lines->study->recording, line->signal);
+    struct quality_spans spans = {
+        .outcome = &lines->study->outcome,
+        .finding = {.code = "clipped",
+                    .severity = QUALITY_WARNING,
+                    .signal = line->signal,
+                    .text =
+                        "This pressure is cut off at the end of a range: its true peak here is "
+                        "not known, and values read here are wrong by the rest. Check the range "
+                        "of the transducer, the amplifier and the upload."},
+        .text_rest = "This pressure is cut off at several further places within this span. Peaks "
+                     "are not known there: check the range."};
 
     if (channel == NULL || line->full->count == 0) {
         return;
     }
-    for (int side = -1; side <= 1; side += 2) {
-        const struct extreme extreme = take_extreme(channel, (double)side);
+    const struct range range = take_range(channel);
 
-        if (isfinite(extreme.value) && isfinite(extreme.step)) {
-            note_extreme(lines, line, &extreme);
-        }
+    if (!(range.least < range.most)) {
+        return;
+    }
+    const struct cuts cuts = walk(lines, &range, NULL);
+
+    if (cuts.count > 1 || cuts.longest >= CRITERIA_CLIP_SURE_SAMPLES) {
+        (void)walk(lines, &range, &spans);
+        quality_spans_close(&spans);
     }
 }
 

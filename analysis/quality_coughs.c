@@ -171,11 +171,12 @@ static double next_top(const double *const tops[2], const size_t counts[2], size
     return tops[which][next[which]++];
 }
 
-static bool is_excused(const struct study *study, double at_s)
+static bool is_excused(const struct pressure_lines *lines, double at_s)
 {
-    const unsigned kinds = 1u << PRESSURE_EVENT_FLUSH | 1u << PRESSURE_EVENT_STRAIN;
+    const struct span moment = {at_s, at_s};
 
-    return pressure_events_overlap(&study->pressure_events, kinds, (struct span){at_s, at_s}, 0.0);
+    return quality_lines_event(lines, PRESSURE_EVENT_FLUSH, moment) ||
+           quality_lines_event(lines, PRESSURE_EVENT_STRAIN, moment);
 }
 
 static size_t find_responses(const struct pressure_lines *lines, double *room,
@@ -191,7 +192,7 @@ static size_t find_responses(const struct pressure_lines *lines, double *room,
     while (next[0] + next[1] < counts[0] + counts[1] && found < PEAKS_MAX) {
         const double at_s = next_top((const double *const *)tops, counts, next);
 
-        if (at_s - last_s > CRITERIA_RESPONSE_REACH_S && !is_excused(lines->study, at_s) &&
+        if (at_s - last_s > CRITERIA_RESPONSE_REACH_S && !is_excused(lines, at_s) &&
             judge(lines, at_s, &responses[found])) {
             found++;
             last_s = at_s;

@@ -4,6 +4,40 @@
 
 #include <math.h>
 
+bool quality_lines_lasts(const struct pressure_event *event)
+{
+    const double length_s = event->span.to_s - event->span.from_s;
+
+    switch (event->kind) {
+    case PRESSURE_EVENT_FLUSH:
+        return length_s >= CRITERIA_FLUSH_TOLD_S;
+    case PRESSURE_EVENT_RECTAL:
+        return length_s <= CRITERIA_RECTAL_TOLD_S;
+    case PRESSURE_EVENT_COUGH:
+    case PRESSURE_EVENT_STRAIN:
+    case PRESSURE_EVENT_POSITION:
+    case PRESSURE_EVENT_RESTLESS:
+    default:
+        return true;
+    }
+}
+
+bool quality_lines_event(const struct pressure_lines *lines, enum pressure_event_kind kind,
+                         struct span span)
+{
+    const struct pressure_events *events = &lines->study->pressure_events;
+
+    for (size_t i = 0; i < events->count; i++) {
+        const struct pressure_event *event = &events->items[i];
+
+        if (event->kind == kind && event->span.from_s <= span.to_s &&
+            event->span.to_s >= span.from_s && quality_lines_lasts(event)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static const struct quality_finding *finding_for(const struct pressure_event *event)
 {
     static const struct quality_finding rectal = {
@@ -61,7 +95,8 @@ static void note_kind(const struct pressure_lines *lines, enum pressure_event_ki
         const struct pressure_event *event = &events->items[i];
         const struct quality_finding *finding = event->kind == kind ? finding_for(event) : NULL;
 
-        if (finding != NULL && event->span.to_s >= lines->watched.from_s &&
+        if (finding != NULL && quality_lines_lasts(event) &&
+            event->span.to_s >= lines->watched.from_s &&
             event->span.from_s <= lines->watched.to_s) {
             spans.finding = *finding;
             quality_spans_add(&spans, event->span);

@@ -45,21 +45,20 @@ static bool is_held(const struct pressure_lines *lines, const struct series *lin
 }
 
 /* Whether something that people do explains a sudden change of one line. */
-static bool is_explained(const struct study *study, double at_s)
+static bool is_explained(const struct pressure_lines *lines, double at_s)
 {
     static const enum event_code codes[] = {EVENT_ZERO, EVENT_FLUSH, EVENT_POSITION_CHANGE};
     const struct span around = {at_s - CRITERIA_STEP_MARKER_S, at_s + CRITERIA_STEP_MARKER_S};
 
     for (size_t i = 0; i < sizeof codes / sizeof codes[0]; i++) {
         const struct optional_number marker =
-            timeline_first(&study->timeline, codes[i], around.from_s);
+            timeline_first(&lines->study->timeline, codes[i], around.from_s);
 
         if (marker.known && marker.value <= around.to_s) {
             return true;
         }
     }
-    return pressure_events_overlap(&study->pressure_events, 1u << PRESSURE_EVENT_FLUSH, around,
-                                   0.0);
+    return quality_lines_event(lines, PRESSURE_EVENT_FLUSH, around);
 }
 
 /* First moment after `index` at which the line is back above half of what it lost; its end when
@@ -121,7 +120,7 @@ static void note_out(const struct pressure_lines *lines, const struct judged_lin
             level(lines, &beside->coarse, after_s, after_s + CRITERIA_OUT_HOLD_S);
 
         if (is_out(&change, other_level, line->signal) &&
-            is_held(lines, &watched, after_s, &change) && !is_explained(lines->study, at_s)) {
+            is_held(lines, &watched, after_s, &change) && !is_explained(lines, at_s)) {
             const double to_s = back_at(&watched, i + within, &change);
 
             quality_spans_add(&spans, (struct span){at_s, to_s});
@@ -156,13 +155,16 @@ static void note_steps(const struct pressure_lines *lines, const struct judged_l
         const struct change change =
             measure_change(lines, &watched, &beside->coarse, at_s, CRITERIA_STEP_WITHIN_S);
         const double size = fabs(change.after - change.before);
+        const double after_s = at_s + CRITERIA_STEP_WITHIN_S;
+        const double at_once =
+            fabs(level(lines, &watched, after_s, after_s + CRITERIA_STEP_LEVEL_S) - change.before);
         const struct span span = {at_s - CRITERIA_OUT_WITHIN_S, at_s + CRITERIA_OUT_WITHIN_S};
 
-        if (size > CRITERIA_STEP_CMH2O && fabs(change.other) < CRITERIA_OUT_OTHER_SHARE * size &&
-            is_held(lines, &watched, at_s + CRITERIA_STEP_WITHIN_S, &change) &&
-            !is_explained(lines->study, at_s) &&
+        if (size > CRITERIA_STEP_CMH2O && at_once > CRITERIA_STEP_CMH2O &&
+            fabs(change.other) < CRITERIA_OUT_OTHER_SHARE * size &&
+            is_held(lines, &watched, after_s, &change) && !is_explained(lines, at_s) &&
             !quality_spans_told(&lines->study->outcome, "catheter_out", line->signal, span)) {
-            quality_spans_add(&spans, (struct span){at_s, at_s + CRITERIA_STEP_WITHIN_S});
+            quality_spans_add(&spans, (struct span){at_s, after_s + CRITERIA_STEP_LEVEL_S});
             i += hold;
         }
     }
@@ -178,8 +180,7 @@ static bool is_stepped(const struct pressure_lines *lines, enum signal_kind sign
         timeline_first(&study->timeline, EVENT_POSITION_CHANGE, span.from_s);
 
     return (moved.known && moved.value <= span.to_s) ||
-           pressure_events_overlap(&study->pressure_events, 1u << PRESSURE_EVENT_POSITION, span,
-                                   0.0) ||
+           quality_lines_event(lines, PRESSURE_EVENT_POSITION, span) ||
            quality_spans_told(&study->outcome, "catheter_out", signal, span) ||
            quality_spans_told(&study->outcome, "pressure_step", signal, span);
 }
@@ -224,8 +225,7 @@ static bool is_pdet_told(const struct pressure_lines *lines, struct span span)
                               (struct span){-SERIES_ENDLESS, SERIES_ENDLESS}) ||
            quality_spans_told(outcome, "implausible_value", SIGNAL_PDET, span) ||
            quality_spans_told(outcome, "catheter_out", SIGNAL_PVES, span) ||
-           pressure_events_overlap(&lines->study->pressure_events, 1u << PRESSURE_EVENT_RECTAL,
-                                   span, 0.0);
+           quality_lines_event(lines, PRESSURE_EVENT_RECTAL, span);
 }
 
 static bool note_negative(const struct pressure_lines *lines)

@@ -21,6 +21,14 @@ struct pressure_lines {
     struct series pdet; /* coarse */
 };
 
+/* Whether an event of a kind overlaps a span: flushes, and rectal contractions, only when they last
+ * as long as such things do. */
+bool quality_lines_event(const struct pressure_lines *lines, enum pressure_event_kind kind,
+                         struct span span);
+
+/* Whether one of those events has such a length. */
+bool quality_lines_lasts(const struct pressure_event *event);
+
 /* Whether coughs were asked for in time, and both lines answer each alike. False when memory ran
  * out. */
 bool quality_of_coughs(const struct pressure_lines *lines);
