@@ -39,6 +39,9 @@ api_handler tokens_delete;
 api_handler choices_get_all;
 api_handler choices_put_all;
 
+/* parameters.c */
+api_handler parameters_get;
+
 /* nomograms.c */
 api_handler nomograms_list;
 

@@ -166,6 +166,7 @@ static const struct http_route ROUTES[] = {
      JSON_ONLY},
     {HTTP_PUT, "/v1/analysis-choices", choices_put_all, ROLE_ADMINISTRATOR,
      HTTP_ROUTE_REQUIRES_MATCH, LIMIT_SMALL_BODY_BYTES, JSON_ONLY, JSON_ONLY},
+    {HTTP_GET, "/v1/parameters", parameters_get, ROLE_ANY, 0, 0, {NULL}, JSON_ONLY},
     {HTTP_GET, "/v1/nomograms", nomograms_list, ROLE_ANY, 0, 0, {NULL}, JSON_ONLY},
 
     {HTTP_GET, "/v1/patients", patients_list, READERS, 0, 0, {NULL}, JSON_ONLY},

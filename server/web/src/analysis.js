@@ -1,14 +1,13 @@
 // The analysis document for people: quality, key numbers, numbers by section, what is missing, suggestions.
+import {anyName, anyStep, codeName, membersOf, partName, pathName, sectionName, stepOf} from './catalogue.js';
 import {descriptionList, element} from './dom.js';
-import {clock, humanise, number, reportStep, unitSymbol, valueText, withUnit} from './format.js';
+import {clock, humanise, number, unitSymbol, valueText, withUnit} from './format.js';
 import {signalSymbol} from './signals.js';
-import {CODE_NAME, KEY_NUMBERS, SECTION_NAME, texts} from './texts.js';
+import {KEY_NUMBERS, texts} from './texts.js';
 
 const KEY_NUMBERS_MOST = 6;
 const say = texts.analysis;
 
-const codeName = (code) => CODE_NAME[code] ?? humanise(code);
-const sectionName = (section) => SECTION_NAME[section] ?? humanise(section);
 const isMeasure = (entry) => entry !== null && typeof entry === 'object' && 'value' in entry;
 
 function jumpButton(name, atS, jumpTo) {
@@ -29,7 +28,7 @@ function valueNode(section, code, entry, className) {
       title: typeof entry.value === 'number' ? say.unrounded(withUnit(String(entry.value), entry.unit)) : null,
       dataset: {code: `${section}.${code}`, value: JSON.stringify(entry.value)},
     },
-    valueText(code, entry),
+    valueText(entry.value, stepOf(section, code)),
   );
 }
 
@@ -59,16 +58,29 @@ export function keyNumbers(analysis) {
   );
 }
 
+const NO_PARTS = new Set(['value', 'unit', 'at_s', 'source', 'method', 'reason', 'quality']);
+
+/** What is told beside a value, e.g. the baseline of a leak point pressure. */
+function partsText(section, code, entry) {
+  return Object.entries(entry)
+    .filter(([part]) => !NO_PARTS.has(part))
+    .map(([part, value]) => `${partName(part)} ${valueText(value, stepOf(section, code))}`)
+    .join(', ');
+}
+
 function measureRow(section, code, entry, jumpTo) {
+  const parts = partsText(section, code, entry);
   const how = [
     element('span', {class: `source source-${entry.source}`}, say.source[entry.source] ?? entry.source ?? ''),
-    typeof entry.at_s === 'number' && jumpButton(codeName(code), entry.at_s, jumpTo),
+    typeof entry.at_s === 'number' && jumpButton(codeName(section, code), entry.at_s, jumpTo),
+    parts && element('span', {class: 'parts'}, parts),
+    entry.quality?.length && element('span', {class: 'doubt'}, say.doubt(entry.quality.map(humanise).join(', '))),
     entry.reason && element('span', {class: 'method'}, entry.reason),
   ];
   return element(
     'tr',
     {},
-    element('th', {scope: 'row'}, codeName(code)),
+    element('th', {scope: 'row'}, codeName(section, code)),
     element(
       'td',
       {class: 'number-cell'},
@@ -81,10 +93,10 @@ function measureRow(section, code, entry, jumpTo) {
 }
 
 /** Definitions of a section's numbers, folded away: they are asked for now and then, the numbers always. */
-function methodList(measures) {
+function methodList(section, measures) {
   const named = new Map();
   for (const [code, {method}] of measures) {
-    if (method) named.set(method, [...(named.get(method) ?? []), codeName(code)]);
+    if (method) named.set(method, [...(named.get(method) ?? []), codeName(section, code)]);
   }
   if (!named.size) return null;
   return element(
@@ -95,43 +107,49 @@ function methodList(measures) {
   );
 }
 
-function plain(value) {
-  if (typeof value === 'number') return number(value, 0.1);
-  if (typeof value === 'boolean') return value ? texts.yes : texts.no;
-  return value === null || value === undefined ? texts.traces.none : String(value);
+/** The moment of an item leads to its place on the traces. */
+const MOMENTS = ['at_s', 'start_s'];
+
+function memberCell(title, member, value, jumpTo) {
+  if (value === null || value === undefined) return texts.traces.none;
+  if (MOMENTS.includes(member.code) && typeof value === 'number') return jumpButton(title, value, jumpTo);
+  return valueText(value, member.report_step);
 }
 
-/** Lists inside a section (contractions, coughs, pulls …): one row each, one column a member. */
-function listTable(title, items) {
-  const heads = [...new Set(items.flatMap((item) => Object.keys(item)))];
-  const cell = (value) => plain(isMeasure(value) ? value.value : value);
+/** Lists inside a section (contractions, coughs, leaks …): one row each, one column a member. */
+function listTable(section, list, items, jumpTo) {
+  const title = codeName(section, list);
+  const members = membersOf(section, list, items);
+  const head = ({label, unit}) => element('th', {scope: 'col'}, label, unitSymbol(unit) && ` (${unitSymbol(unit)})`);
   return element(
     'div',
-    {class: 'table-scroll', tabindex: '0', role: 'group', 'aria-label': title},
+    {class: 'table-scroll', tabindex: '0', role: 'group', 'aria-label': title, dataset: {list: `${section}.${list}`}},
     element(
       'table',
       {},
       element('caption', {}, title),
-      element('thead', {}, element('tr', {}, heads.map((head) => element('th', {scope: 'col'}, codeName(head))))),
-      element('tbody', {}, items.map((item) => element('tr', {}, heads.map((head) => element('td', {}, cell(item[head])))))),
+      element('thead', {}, element('tr', {}, members.map(head))),
+      element(
+        'tbody',
+        {},
+        items.map((item) =>
+          element('tr', {}, members.map((member) => element('td', {}, memberCell(title, member, item[member.code], jumpTo)))),
+        ),
+      ),
     ),
   );
 }
 
-function sectionBlock(section, content, jumpTo) {
-  if (Array.isArray(content)) {
-    return content.length
-      ? element('section', {class: 'numbers'}, element('h4', {}, sectionName(section)), listTable(sectionName(section), content))
-      : null;
-  }
+/** One section's numbers and lists under a heading; null when it holds none. */
+function sectionBlock(section, title, content, jumpTo) {
   const entries = Object.entries(content);
   const measures = entries.filter(([, entry]) => isMeasure(entry));
-  const lists = entries.filter(([, entry]) => Array.isArray(entry) && entry.length);
+  const lists = entries.filter(([, entry]) => Array.isArray(entry));
   if (!measures.length && !lists.length) return null;
   return element(
     'section',
     {class: 'numbers', dataset: {section}},
-    element('h4', {}, sectionName(section)),
+    element('h4', {}, title),
     measures.length > 0 &&
       element(
         'table',
@@ -143,9 +161,19 @@ function sectionBlock(section, content, jumpTo) {
         ),
         element('tbody', {}, measures.map(([code, entry]) => measureRow(section, code, entry, jumpTo))),
       ),
-    methodList(measures),
-    lists.map(([code, items]) => listTable(codeName(code), items)),
+    methodList(section, measures),
+    lists.map(([code, items]) =>
+      items.length
+        ? listTable(section, code, items, jumpTo)
+        : element('p', {class: 'hint', dataset: {list: `${section}.${code}`}}, say.noneFound(codeName(section, code))),
+    ),
   );
+}
+
+/** A repeated section (pulls of a profile) has one block an entry. */
+function sectionBlocks(section, content, jumpTo) {
+  if (!Array.isArray(content)) return [sectionBlock(section, sectionName(section), content, jumpTo)];
+  return content.map((entry, index) => sectionBlock(section, say.entry(sectionName(section), index + 1), entry, jumpTo));
 }
 
 /** "Not computed", by section. */
@@ -158,11 +186,15 @@ function missingBlock(notComputed) {
     element(
       'ul',
       {},
-      notComputed.map(({section, code, reason}) =>
+      notComputed.map(({section, index, code, reason}) =>
         element(
           'li',
           {dataset: {missing: `${section}.${code}`}},
-          element('span', {class: 'missing-name'}, `${sectionName(section)}: ${codeName(code)}`),
+          element(
+            'span',
+            {class: 'missing-name'},
+            `${index === undefined ? sectionName(section) : say.entry(sectionName(section), index + 1)}: ${codeName(section, code)}`,
+          ),
           ' – ',
           reason,
         ),
@@ -173,7 +205,7 @@ function missingBlock(notComputed) {
 
 export function numbers(analysis, jumpTo) {
   const blocks = Object.entries(analysis.sections)
-    .map(([section, content]) => sectionBlock(section, content, jumpTo))
+    .flatMap(([section, content]) => sectionBlocks(section, content, jumpTo))
     .filter(Boolean);
   return element(
     'div',
@@ -226,19 +258,20 @@ export function quality(analysis, jumpTo) {
   );
 }
 
+const numberText = (code, value) => `${anyName(code)} ${number(value, anyStep(code))}`;
+
+/** Numbers by code; a finding's basis is a list of paths. */
 function basisText(basis) {
+  if (Array.isArray(basis)) return basis.map(pathName).join(', ');
   return Object.entries(basis ?? {})
-    .map(([code, value]) =>
-      typeof value === 'number' ? `${codeName(code)} ${number(value, reportStep(code, '1'))}` : codeName(code),
-    )
+    .map(([code, value]) => numberText(code, value))
     .join(', ');
 }
 
-/** "voiding.booi" -> "Voiding: Bladder outlet obstruction index (BOOI)" */
-function pathName(path) {
-  const [section, code] = path.split('.');
-  return code ? `${sectionName(section)}: ${codeName(code)}` : codeName(path);
-}
+const limitsText = (limits) =>
+  Object.entries(limits ?? {})
+    .map(([code, value]) => `${humanise(code)} ${value}`)
+    .join(', ');
 
 function suggestion(key, title, text, details) {
   return element(
@@ -257,13 +290,17 @@ function suggestion(key, title, text, details) {
 export function suggestions(analysis) {
   const items = [
     ...analysis.classifications.map((one) =>
-      suggestion(one.code, codeName(one.code), texts.words[one.class] ?? humanise(one.class), [
+      suggestion(one.code, anyName(one.code), texts.words[one.class] ?? humanise(one.class), [
         [say.basis, basisText(one.basis)],
+        [say.limits, limitsText(one.limits)],
         [say.rule, one.method],
       ]),
     ),
     ...analysis.findings.map((one) =>
-      suggestion(one.code, '', one.text, [[say.basis, (one.basis ?? []).map(pathName).join(', ')]]),
+      suggestion(one.code, '', one.text, [
+        [say.basis, basisText(one.basis)],
+        [say.limits, limitsText(one.limits)],
+      ]),
     ),
   ];
   if (!items.length) return null;

@@ -1,5 +1,5 @@
 // Numbers, units and times as people read them. The API's own values stay untouched beside them.
-import {STEP_OF_CODE, STEP_OF_UNIT, UNIT_SYMBOL, texts} from './texts.js';
+import {STEP_OF_UNIT, UNIT_SYMBOL, texts} from './texts.js';
 
 const NO_BREAK_SPACE = '\u00a0';
 const MINUS = '\u2212';
@@ -19,20 +19,18 @@ function decimalsOf(step) {
   return Math.max(0, Math.ceil(-Math.log10(step) - 1e-9));
 }
 
-/** The step to which people's pages round a value (ICS: flow 1 mL/s, volume 10 mL, pressure 1 cmH2O). */
-export function reportStep(code, unit) {
-  return STEP_OF_CODE[code] ?? STEP_OF_UNIT[unit] ?? 0.1;
-}
+/** The step to which samples of a unit are read. */
+export const unitStep = (unit) => STEP_OF_UNIT[unit] ?? 0.1;
 
 export function number(value, step) {
   return roundTo(value, step).toFixed(decimalsOf(step)).replace('-', MINUS);
 }
 
 /** A value of the analysis document without its unit: number, word or yes/no. */
-export function valueText(code, entry) {
-  if (typeof entry.value === 'number') return number(entry.value, reportStep(code, entry.unit));
-  if (typeof entry.value === 'boolean') return entry.value ? texts.yes : texts.no;
-  return texts.words[entry.value] ?? humanise(String(entry.value));
+export function valueText(value, step) {
+  if (typeof value === 'number') return number(value, step);
+  if (typeof value === 'boolean') return value ? texts.yes : texts.no;
+  return texts.words[value] ?? humanise(String(value));
 }
 
 export function withUnit(text, unit) {

@@ -1,7 +1,7 @@
 // One signal's strip: name and value under the cursor beside a plot with its own scale.
 import uPlot from 'uplot';
 import {element} from './dom.js';
-import {clock, number, reportStep, unitSymbol} from './format.js';
+import {clock, number, unitStep, unitSymbol} from './format.js';
 import {colour, colourProperty, signalName, signalSymbol} from './signals.js';
 import {texts} from './texts.js';
 import {columns, extremes, isBinned, valueAt} from './trace-data.js';
@@ -16,7 +16,7 @@ function readout(trace, atS) {
   if (value === undefined) return texts.traces.none;
   if (value === null) return texts.traces.missing;
   // The cursor reads one sample finer than the report does, except for whole units.
-  const step = trace.unit === 'mL' ? 1 : reportStep('', trace.unit);
+  const step = trace.unit === 'mL' ? 1 : unitStep(trace.unit);
   const [low, high] = [number(value.low, step), number(value.high, step)];
   return low === high ? low : texts.traces.between(low, high);
 }

@@ -1,5 +1,6 @@
 import {keyNumbers, numbers, quality, suggestions} from './analysis.js';
 import {get} from './api.js';
+import {loadCatalogue} from './catalogue.js';
 import {descriptionList, element, fill} from './dom.js';
 import {
   ageAt, calendarDay, dayAndTime, duration, fullName, humanise, localDay, number, timeOfDay, withUnit,
@@ -62,7 +63,7 @@ function patientHead(study, patient) {
 function conditionsList(conditions) {
   const entries = Object.entries(conditions ?? {}).map(([name, value]) => {
     const [label, unit] = CONDITION_NAME[name] ?? [humanise(name), null];
-    const shown = typeof value === 'number' ? withUnit(number(value, 0.1).replace(/\.0$/, ''), unit) : (texts.words[value] ?? value);
+    const shown = typeof value === 'boolean' ? (value ? texts.yes : texts.no) : typeof value === 'number' ? withUnit(number(value, 0.1).replace(/\.0$/, ''), unit) : (texts.words[value] ?? value);
     return [label, shown];
   });
   if (!entries.length) return null;
@@ -186,6 +187,7 @@ async function show(main) {
     const [study, recordings] = await Promise.all([
       get(`/v1/studies/${encodeURIComponent(id)}`),
       get(`/v1/studies/${encodeURIComponent(id)}/recordings`),
+      loadCatalogue(),
     ]);
     const patient = await get(`/v1/patients/${study.patient_id}`);
     document.title = texts.pageTitle(fullName(patient));

@@ -192,6 +192,10 @@ export const texts = {
     suggestions: 'Suggestions for the clinician',
     suggestionsHint: 'Drafted from the numbers by published rules. A clinician accepts, changes or drops them.',
     rule: 'Rule',
+    limits: 'Limits in use',
+    noneFound: (name) => `${name}: none found.`,
+    entry: (section, number) => `${section} – ${number}`,
+    doubt: (names) => `rests on a doubtful stretch: ${names}`,
     basis: 'Based on',
     methods: 'How these numbers are computed',
     rounding: 'Rounded for reading as the ICS asks; point at a value for the unrounded one. Classes use unrounded values.',
@@ -278,59 +282,20 @@ export const EVENT_NAME = {
   comment: 'Comment',
 };
 
-export const SECTION_NAME = {
-  uroflow: 'Free flow',
-  filling: 'Filling',
-  voiding: 'Voiding',
-  emg: 'EMG',
-  profiles: 'Urethral pressure profiles',
-  profiles_summary: 'Urethral pressure profiles, summary',
-  anorectal: 'Anorectal',
-  training: 'Training',
-};
-
-// The words of the analysis catalogue, so that pages and printed summaries agree; tests/browser compares them.
-export const CODE_NAME = {
-  qmax: 'Maximum flow rate (Qmax)',
-  qave: 'Average flow rate (Qave)',
-  voided_volume: 'Voided volume',
-  flow_time: 'Flow time',
-  voiding_time: 'Voiding time',
-  time_to_qmax: 'Time to maximum flow',
-  delay_time: 'Delay time',
-  interruptions: 'Interruptions',
-  post_void_residual: 'Post-void residual (PVR)',
-  initial_volume: 'Initial bladder volume',
-  voiding_efficiency: 'Voiding efficiency (Void%)',
-  qmax_corrected: 'Corrected maximum flow (cQmax)',
-  flow_pattern: 'Flow pattern',
-  qmax_centile: 'Centile of Qmax',
-  filling_rate: 'Filling rate',
-  pves_baseline: 'Resting vesical pressure (pves)',
-  pabd_baseline: 'Resting abdominal pressure (pabd)',
-  pdet_baseline: 'Resting detrusor pressure (pdet)',
-  first_sensation_volume: 'Volume at first sensation of filling',
-  first_desire_volume: 'Volume at first desire to void',
-  strong_desire_volume: 'Volume at strong desire to void',
-  urgency_volume: 'Volume at urgency',
-  cystometric_capacity: 'Cystometric capacity',
-  pdet_end_fill: 'Detrusor pressure at the end of filling',
-  compliance: 'Bladder compliance',
-  compliance_volume_change: 'Volume change for compliance',
-  compliance_pressure_change: 'Pressure change for compliance',
-  flow_delay_s: 'Flow delay',
-  opening_pressure: 'Opening detrusor pressure',
-  pdet_max: 'Maximum detrusor pressure',
-  pves_max: 'Maximum vesical pressure',
-  pabd_max: 'Maximum abdominal pressure',
-  pdet_qmax: 'Detrusor pressure at maximum flow (pdetQmax)',
-  pves_qmax: 'Vesical pressure at maximum flow',
-  pabd_qmax: 'Abdominal pressure at maximum flow',
-  closing_pressure: 'Closing detrusor pressure',
-  booi: 'Bladder outlet obstruction index (BOOI)',
-  bci: 'Bladder contractility index (BCI)',
+/** Classes that are no values themselves; any other name comes from the server's catalogue. */
+export const CLASS_NAME = {
   ics_obstruction: 'Outlet obstruction',
   contractility: 'Detrusor contractility',
+};
+
+/** What stands beside a value. */
+export const PART_NAME = {
+  baseline: 'before it',
+  rise: 'rise',
+  rise_from_empty: 'rise from the empty bladder',
+  spread: 'standard deviation',
+  cv_percent: 'coefficient of variation in %',
+  count: 'number',
 };
 
 /** Conditions of the recording document. */
@@ -341,6 +306,11 @@ export const CONDITION_NAME = {
   filling_rate_ml_min: ['Filling rate', 'mL/min'],
   flow_delay_s: ['Flow delay', 's'],
   puller_speed_mm_s: ['Puller speed', 'mm/s'],
+  free_qmax_ml_s: ['Qmax of a free flow', 'mL/s'],
+  balloon_expulsion_s: ['Balloon expulsion time', 's'],
+  anal_sensor_spacing_mm: ['Distance between anal sensors', 'mm'],
+  neurological_lesion: ['Known neurological lesion', null],
+  emg_form: ['EMG recorded as', null],
   reference_level: ['Reference level', null],
   zeroed: ['Zeroed to', null],
 };
@@ -358,6 +328,16 @@ export const KEY_NUMBERS = [
   ['voiding.post_void_residual', 'Post-void residual'],
   ['uroflow.voiding_efficiency', 'Voiding efficiency'],
   ['voiding.booi', 'BOOI'],
+  ['profiles_summary.maximum_closure_pressure', 'Closure pressure'],
+  ['profiles_summary.functional_length', 'Functional length'],
+  ['anorectal.resting_pressure', 'Resting pressure'],
+  ['anorectal.squeeze_increment', 'Squeeze increment'],
+  ['anorectal.push_anal_relaxation', 'Relaxation, pushing'],
+  ['anorectal.rair', 'Anal inhibitory reflex'],
+  ['training.rest_tone', 'Rest tone'],
+  ['training.peak_best', 'Best contraction'],
+  ['training.hold_mean_time', 'Mean hold time'],
+  ['training.endurance', 'Endurance'],
 ];
 
 export const UNIT_SYMBOL = {
@@ -369,22 +349,14 @@ export const UNIT_SYMBOL = {
   'uW/mm2': 'µW/mm²',
 };
 
-/** People's pages round to a multiple of these (ICS: flow 1 mL/s, volume 10 mL, pressure 1 cmH2O). */
+/** Samples under the cursor are read to these steps; values have the catalogue's own. */
 export const STEP_OF_UNIT = {
   'mL/s': 1,
   mL: 10,
   'cm[H2O]': 1,
   'mm[Hg]': 1,
-  'mL/cm[H2O]': 1,
   'mL/min': 1,
   s: 1,
   mm: 1,
   uV: 1,
-  '%': 1,
-  1: 1,
-};
-
-export const STEP_OF_CODE = {
-  qmax_corrected: 0.01,
-  flow_delay_s: 0.1,
 };

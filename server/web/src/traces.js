@@ -2,7 +2,7 @@
 import {get} from './api.js';
 import {element, fill} from './dom.js';
 import {EventTrack, eventList} from './event-track.js';
-import {clock, number, reportStep, unitSymbol} from './format.js';
+import {clock, number, unitStep, unitSymbol} from './format.js';
 import {inOrder, scaleOf, signalName, signalSymbol} from './signals.js';
 import {RIGHT_PADDING, Strip, VALUE_AXIS_WIDTH} from './strip.js';
 import {texts} from './texts.js';
@@ -357,7 +357,7 @@ export class Traces {
     const values = this.strips.map((strip) => {
       const value = valueAt(strip.trace, atS);
       if (!value) return `${signalName(strip.trace.signal)} ${texts.traces.missing}`;
-      const middle = number((value.low + value.high) / 2, reportStep('', strip.trace.unit));
+      const middle = number((value.low + value.high) / 2, unitStep(strip.trace.unit));
       return `${signalName(strip.trace.signal)} ${middle} ${unitSymbol(strip.trace.unit)}`;
     });
     this.spoken.textContent = `${texts.traces.cursorAt(clock(atS, 1))}: ${values.join(', ')}`;
@@ -433,7 +433,7 @@ export class Traces {
       (this.recording.channels ?? []).find((channel) => channel.signal === signal)?.missing;
     const row = (trace) => {
       const span = extremes(trace);
-      const step = reportStep('', trace.unit);
+      const step = unitStep(trace.unit);
       const shown = (value) => (span ? `${number(value, step)} ${unitSymbol(trace.unit)}` : texts.traces.none);
       return element(
         'tr',
