@@ -90,10 +90,9 @@
 #define CRITERIA_PROFILE_COUGH_FALL_SHARE 0.5
 #define CRITERIA_PROFILE_COUGH_MAX_S      2.0
 #define CRITERIA_PROFILE_COUGH_MARKER_S   2.0
-/* Cut out for the resting profile: where pves is above this share of the rise, up to this far
- * before and after the peak, s, and this much more to both sides, s. [choice] */
+/* Cut out for the resting profile: where pves is above this share of the rise, up to this far after
+ * the peak, s, and this much more to both sides, s. [choice] */
 #define CRITERIA_PROFILE_CUT_SHARE    0.1
-#define CRITERIA_PROFILE_CUT_BEFORE_S 1.0
 #define CRITERIA_PROFILE_CUT_AFTER_S  1.5
 #define CRITERIA_PROFILE_CUT_MARGIN_S 0.3
 /* Below this sampling a cough's peak is missed, Hz. [choice] Spectra reach 10 to 15 Hz, Thind 1994,

@@ -64,11 +64,12 @@ static void collect(const struct series *quiet, struct hump_list *humps)
     }
 }
 
-static enum hump_side side_of(const struct series *quiet, struct span span,
+static enum hump_side side_of(const struct series *quiet, struct span own, struct span wide,
                               struct level_scratch scratch)
 {
-    const struct span before = {span.from_s, span.from_s + CRITERIA_PROFILE_HUMP_MIN_S};
-    const struct span after = {span.to_s - CRITERIA_PROFILE_HUMP_MIN_S, span.to_s};
+    const struct span before = {wide.from_s,
+                                fmin(wide.from_s + CRITERIA_PROFILE_HUMP_MIN_S, own.from_s)};
+    const struct span after = {fmax(wide.to_s - CRITERIA_PROFILE_HUMP_MIN_S, own.to_s), wide.to_s};
     const double fall = level_median(quiet, before, scratch) - level_median(quiet, after, scratch);
 
     if (fall > CRITERIA_PROFILE_SIDES_CMH2O) {
@@ -95,7 +96,7 @@ static void widen(const struct series *quiet, struct level_scratch scratch, stru
         free_from_s = free_to_s;
         if (own.to_s - own.from_s >= CRITERIA_PROFILE_HUMP_MIN_S) {
             humps->items[kept++] =
-                (struct hump){.span = wide, .side = side_of(quiet, wide, scratch)};
+                (struct hump){.span = wide, .side = side_of(quiet, own, wide, scratch)};
         }
     }
     humps->count = kept;

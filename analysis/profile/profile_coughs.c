@@ -94,8 +94,10 @@ static bool take(const struct study *study, const struct series *pura, double at
     }
     const double edge = before + CRITERIA_PROFILE_CUT_SHARE * cough.pves_rise_cmh2o;
 
-    cough.span.from_s = falls_to(pves, cough.at_s, -CRITERIA_PROFILE_CUT_BEFORE_S, edge, &rises) -
-                        CRITERIA_PROFILE_CUT_MARGIN_S;
+    cough.span.from_s =
+        falls_to(pves, cough.at_s, -CRITERIA_PROFILE_COUGH_LEVEL_S - CRITERIA_PROFILE_COUGH_NEAR_S,
+                 edge, &rises) -
+        CRITERIA_PROFILE_CUT_MARGIN_S;
     cough.span.to_s = falls_to(pves, cough.at_s, CRITERIA_PROFILE_CUT_AFTER_S, edge, &falls) +
                       CRITERIA_PROFILE_CUT_MARGIN_S;
     cough.before_s =

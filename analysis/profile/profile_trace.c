@@ -89,6 +89,9 @@ static void look_at_bladder(const struct study *study, const struct series *pura
                             struct span before, struct profile_trace *trace)
 {
     const struct series part = series_part(pura, before);
+    /* The pull's own sample at this edge is counted with the pull. */
+    const struct series axis = over_time(trace, NULL);
+    const double edge_s = trace->mirrored ? series_time(&axis, trace->count - 1) : trace->start_s;
     size_t near = 0;
     size_t held = 0;
 
@@ -96,10 +99,11 @@ static void look_at_bladder(const struct study *study, const struct series *pura
         const double vesical =
             trace->one_level ? trace->pves[0] : series_value(&study->pves, series_time(&part, i));
         const double closure = part.samples[i] - vesical;
+        const bool beside_pull = fabs(series_time(&part, i) - edge_s) * pura->rate_hz > 0.5;
 
         if (!isnan(closure)) {
             study->scratch.values[held++] = closure;
-            near += fabs(closure) <= CRITERIA_PROFILE_BASELINE_CMH2O ? 1 : 0;
+            near += beside_pull && fabs(closure) <= CRITERIA_PROFILE_BASELINE_CMH2O ? 1 : 0;
         }
     }
     trace->bladder_s = (double)near / pura->rate_hz;
