@@ -244,6 +244,7 @@ extern const struct plan plan_mishap_air;
 extern const struct plan plan_mishap_unequal;
 extern const struct plan plan_mishap_drift;
 extern const struct plan plan_mishap_zero;
+extern const struct plan plan_mishap_slow;
 extern const struct plan plan_mishap_noise;
 extern const struct plan plan_mishap_meter;
 

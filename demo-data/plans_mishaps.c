@@ -104,12 +104,12 @@ const struct plan plan_mishap_drift = {
     .comment = "Tap of the rectal line was loose",
 };
 
-/* Nobody asked for a cough, the lines were zeroed in the patient, and stored too slowly. */
+/* Nobody asked for a cough, and the lines were zeroed in the patient. */
 const struct plan plan_mishap_zero = {
     .type = PLAN_PRESSURE_FLOW,
     .posture = PLAN_SITTING,
-    .pressure_hz = 5.0,
-    .flow_hz = 5.0,
+    .pressure_hz = 10.0,
+    .flow_hz = 10.0,
     .flow_delay_s = 0.6,
     .no_coughs = true,
     .resting_pdet_cmh2o = 2.0,
@@ -130,6 +130,25 @@ const struct plan plan_mishap_zero = {
                 .rise_s = 9.0,
                 .hesitancy_s = 4.0},
     .mishaps = {{PLAN_ZERO_BOTH, 0.0, 0.0, -27.0}, {PLAN_ZERO_PVES, 0.0, 0.0, 17.0}},
+};
+
+/* Stored too slowly for a cough. */
+const struct plan plan_mishap_slow = {
+    .type = PLAN_CYSTOMETRY,
+    .posture = PLAN_SITTING,
+    .pressure_hz = 4.0,
+    .flow_hz = 5.0,
+    .flow_delay_s = 0.6,
+    .resting_pdet_cmh2o = 2.0,
+    .filling = {.rate_ml_min = 60.0,
+                .initial_ml = 15.0,
+                .capacity_ml = 405.0,
+                .compliance_ml_cmh2o = 85.0,
+                .late_stiffness = 0.15,
+                .first_sensation_ml = 150.0,
+                .first_desire_ml = 240.0,
+                .strong_desire_ml = 350.0},
+    .comment = "Second filling, lines zeroed to atmosphere",
 };
 
 /* A bad contact, rectal contractions, a flush that saturates the line, a change of position. */

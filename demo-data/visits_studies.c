@@ -61,7 +61,7 @@ const struct clinic_visit visits_studies[] = {
         .diary = "8 voids, largest 400 mL",
         .pad_test = "",
         .medication = "",
-        .recordings = {&plan_mishap_zero},
+        .recordings = {&plan_mishap_zero, &plan_mishap_slow},
     },
     {
         .patient = MARROWBROOK,
