@@ -4,6 +4,9 @@
 
 /* ---- Signals ---- */
 
+/* Faster channels are reduced to at most this rate by block means, Hz: coughs need more than the
+ * rest. [choice] */
+#define CRITERIA_ARM_RATE_HZ 200.0
 /* Half windows of the means on which pressures are read, s: tone and squeezes; coughs, which are
  * faster; pushes and the reflex (lowest 1 s mean: common practice [memory]). [choice] */
 #define CRITERIA_ARM_TONE_HALF_S   0.25
@@ -71,7 +74,7 @@
  * a long squeeze. [choice] */
 #define CRITERIA_ARM_FOUND_LEAST_S 1.0
 #define CRITERIA_ARM_FOUND_LONG_S  15.0
-#define CRITERIA_ARM_FOUND_MOST_S  60.0
+#define CRITERIA_ARM_FOUND_MOST_S  45.0
 /* Rises of the rectal pressure: shorter ones are coughs, longer ones pushes, s. [choice] */
 #define CRITERIA_ARM_FOUND_COUGH_S 2.0
 
@@ -121,8 +124,8 @@
 /* Rectal rise from which a push is adequate, mmHg. Rao 1999, Am J Gastroenterol 94:773-783.
  * [memory] */
 #define CRITERIA_ARM_PUSH_ADEQUATE_MMHG 45.0
-/* Pushes that must agree for a pattern. [choice] */
-#define CRITERIA_ARM_PUSHES_AGREE 2.0
+/* Share of the pushes that must show one pattern: two of three. At least two pushes. [choice] */
+#define CRITERIA_ARM_PUSHES_AGREE 0.66
 
 /* ---- Quality ---- */
 

@@ -19,7 +19,7 @@ static bool take(struct study *study, enum signal_kind signal, struct series *re
 {
     struct series series;
 
-    if (!study_signal(study, signal, CRITERIA_ANALYSIS_RATE_HZ, &series)) {
+    if (!study_signal(study, signal, CRITERIA_ARM_RATE_HZ, &series)) {
         return false;
     }
     if (series.count > 0) {
@@ -240,7 +240,10 @@ bool anal_signals_open(struct study *study, struct anal_signals *signals)
 {
     const struct series *rect = &signals->rect_raw;
 
-    *signals = (struct anal_signals){.extent = {SERIES_ENDLESS, -SERIES_ENDLESS}};
+    *signals = (struct anal_signals){.anal = {.rate_hz = 1.0},
+                                     .anal_cough = {.rate_hz = 1.0},
+                                     .anal_second = {.rate_hz = 1.0},
+                                     .extent = {SERIES_ENDLESS, -SERIES_ENDLESS}};
     if (!take_sensors(study, signals) || !take(study, SIGNAL_PRECT, &signals->rect_raw) ||
         !take(study, SIGNAL_BALLOON, &signals->balloon) ||
         !take(study, SIGNAL_PULLER, &signals->puller)) {

@@ -361,31 +361,29 @@ static void draft_coordination(const struct draft *draft)
 
 /* ---- Pattern of the pushes ---- */
 
-/* The pattern that at least two pushes show, and more than any other; PUSH_PATTERNS when none. */
+/* The pattern that two of three pushes show, and at least two; PUSH_PATTERNS when there is none. */
 static enum push_pattern agreed_pattern(const struct draft *draft, size_t *ret_pushes)
 {
     const struct item_list *list = &draft->measures->manoeuvres;
     const struct anorectal_manoeuvre *items = list->items;
-    double votes[PUSH_PATTERNS] = {0.0};
-    enum push_pattern best = PUSH_PATTERNS;
-    double most = 0.0;
-    bool tie = false;
+    size_t votes[PUSH_PATTERNS] = {0};
+    size_t pushes = 0;
 
-    *ret_pushes = 0;
     for (size_t i = 0; i < list->count; i++) {
         if (strcmp(items[i].kind, "push") == 0 && !isnan(items[i].rectal_rise_mmhg) &&
             !isnan(items[i].change_percent)) {
             votes[london_push_pattern(items[i].rectal_rise_mmhg, items[i].change_percent,
-                                      draft->study->choices->push_relaxation_percent.value)] += 1.0;
-            (*ret_pushes)++;
+                                      draft->study->choices->push_relaxation_percent.value)]++;
+            pushes++;
         }
     }
+    *ret_pushes = pushes;
     for (unsigned i = 0; i < PUSH_PATTERNS; i++) {
-        tie = votes[i] > most ? false : (tie || (votes[i] >= most && most > 0.0));
-        best = votes[i] > most ? (enum push_pattern)i : best;
-        most = fmax(most, votes[i]);
+        if (votes[i] >= 2 && (double)votes[i] >= CRITERIA_ARM_PUSHES_AGREE * (double)pushes) {
+            return (enum push_pattern)i;
+        }
     }
-    return tie || most < CRITERIA_ARM_PUSHES_AGREE ? PUSH_PATTERNS : best;
+    return PUSH_PATTERNS;
 }
 
 static void draft_push_pattern(const struct draft *draft)
@@ -395,7 +393,7 @@ static void draft_push_pattern(const struct draft *draft)
         .code = "push_pattern",
         .method = "four types of Rao (Gastroenterol Clin North Am 2008;37:569-586) by rectal rise "
                   "(adequate from 45 mmHg, from memory) and anal relaxation in % of the resting "
-                  "pressure; at least two pushes must agree. Most healthy people show one of the "
+                  "pressure; two of three pushes must agree. Most healthy people show one of the "
                   "types in the laboratory: never a diagnosis"};
     size_t pushes = 0;
     const enum push_pattern pattern = agreed_pattern(draft, &pushes);
@@ -403,8 +401,9 @@ static void draft_push_pattern(const struct draft *draft)
     if (pushes == 0 || pattern == PUSH_PATTERNS) {
         if (pushes > 0) {
             outcome_note(&draft->study->outcome, "pushes_disagree", QUALITY_INFO, SIGNAL_NONE,
-                         "No two pushes show the same pattern, so none is named. Look at each push "
-                         "in the list of manoeuvres, and repeat it if need be.");
+                         "No pattern of pushing is shown by two of three pushes, and by two at "
+                         "least, so none is named. Look at each push in the list of manoeuvres, "
+                         "and repeat it if need be.");
         }
         return;
     }
@@ -419,7 +418,7 @@ static void draft_push_pattern(const struct draft *draft)
         add_finding(draft, &class,
                     (struct finding){
                         .code = "abnormal_push_pattern",
-                        .text = "At least two pushes show the same pattern outside the usual: too "
+                        .text = "Most of the pushes show the same pattern outside the usual: too "
                                 "small a rectal rise, an anal canal that does not relax, or both. "
                                 "Most healthy people show this on the couch, so it says little "
                                 "without an abnormal balloon expulsion.",
