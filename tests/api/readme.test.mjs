@@ -58,6 +58,7 @@ const EXAMPLES = {
   'study.json': 'StudyInput',
   'uroflowmetry.json': 'RecordingInput',
   'analysis-request.json': 'AnalysisInput',
+  'choices.json': 'ChoicesInput',
 };
 
 describe('the documents in api-docs/examples', () => {
@@ -78,5 +79,10 @@ describe('the documents in api-docs/examples', () => {
     const analysed = await other.room.expect(200, 'POST', '/v1/analyses', {json: example('analysis-request.json')});
     assert.ok(json.analysis.sections.uroflow.qmax.value > 0);
     assert.ok(analysed.json.sections.uroflow.qmax.value > 0);
+    const {choices} = example('choices.json');
+    const chosen = await other.administrator.put('/v1/analysis-choices', {choices}, '"0"');
+    for (const {code, value, standard} of chosen.json.items) {
+      assert.equal(value, choices[code] ?? standard, code);
+    }
   });
 });
