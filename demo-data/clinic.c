@@ -21,6 +21,30 @@ static const struct clinic_user USERS[] = {
     {"manager", "Ottilie Fennimarsh", "administrator"},
 };
 
+/* Invented, like everything else here: no limits are published that hold for every catheter. */
+static const struct clinic_choice CHOICES[] = {
+    {"anorectal_women.rest_lower_mmhg", 38.0},
+    {"anorectal_women.rest_upper_mmhg", 95.0},
+    {"anorectal_women.squeeze_increment_lower_mmhg", 40.0},
+    {"anorectal_women.push_rectal_rise_lower_mmhg", 35.0},
+    {"anorectal_women.first_sensation_lower_ml", 10.0},
+    {"anorectal_women.first_sensation_upper_ml", 75.0},
+    {"anorectal_women.desire_lower_ml", 50.0},
+    {"anorectal_women.desire_upper_ml", 150.0},
+    {"anorectal_women.maximum_tolerated_lower_ml", 95.0},
+    {"anorectal_women.maximum_tolerated_upper_ml", 280.0},
+    {"anorectal_men.rest_lower_mmhg", 42.0},
+    {"anorectal_men.rest_upper_mmhg", 98.0},
+    {"anorectal_men.squeeze_increment_lower_mmhg", 70.0},
+    {"anorectal_men.push_rectal_rise_lower_mmhg", 38.0},
+    {"anorectal_men.first_sensation_lower_ml", 10.0},
+    {"anorectal_men.first_sensation_upper_ml", 80.0},
+    {"anorectal_men.desire_lower_ml", 55.0},
+    {"anorectal_men.desire_upper_ml", 170.0},
+    {"anorectal_men.maximum_tolerated_lower_ml", 110.0},
+    {"anorectal_men.maximum_tolerated_upper_ml", 320.0},
+};
+
 static const struct clinic_patient PATIENTS[] = {
     [ALDERQUILL] = {"Alderquill", "Benno", "male", 68, 84.0},
     [CINDLEWICK] = {"Cindlewick", "Osric", "male", 73, 79.5},
@@ -72,6 +96,11 @@ const char *clinic_room(size_t index)
 const struct clinic_user *clinic_user(size_t index)
 {
     return index < COUNT(USERS) ? &USERS[index] : NULL;
+}
+
+const struct clinic_choice *clinic_choice(size_t index)
+{
+    return index < COUNT(CHOICES) ? &CHOICES[index] : NULL;
 }
 
 const struct clinic_patient *clinic_patient(size_t index)

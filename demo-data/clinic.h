@@ -22,6 +22,12 @@ struct clinic_user {
     const char *role;
 };
 
+/* A limit of the analysis that the clinic set for its own equipment. */
+struct clinic_choice {
+    const char *code;
+    double value;
+};
+
 struct clinic_patient {
     const char *family_name;
     const char *given_name;
@@ -46,6 +52,7 @@ struct clinic_visit {
 /* Rows of the tables; NULL past the last. */
 const char *clinic_room(size_t index);
 const struct clinic_user *clinic_user(size_t index);
+const struct clinic_choice *clinic_choice(size_t index);
 const struct clinic_patient *clinic_patient(size_t index);
 const struct clinic_visit *clinic_visit(size_t index);
 

@@ -87,6 +87,11 @@ bool documents_write_clinic(const struct documents_order *order)
         json_out_end_object(&out);
     }
     json_out_end_array(&out);
+    json_out_object(&out, "choices");
+    for (size_t i = 0; clinic_choice(i) != NULL; i++) {
+        json_out_number(&out, clinic_choice(i)->code, clinic_choice(i)->value, 1);
+    }
+    json_out_end_object(&out);
     json_out_end_object(&out);
     return json_out_close(&out, "clinic.json");
 }

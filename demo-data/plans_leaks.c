@@ -68,14 +68,14 @@ const struct plan plan_man_terminal_dry = {
                 .rise_s = 9.0,
                 .hesitancy_s = 6.0,
                 .fatigue_s = 280.0,
-                .after_contraction_cmh2o = 35.0},
+                .after_contraction_cmh2o = 72.0},
     .comment = "Pump stopped for the last wave, held with effort",
 };
 
 /* Stress leakage at low pressure: a weak sphincter. */
 const struct plan plan_woman_stress_low = {
     .type = PLAN_CYSTOMETRY,
-    .posture = PLAN_STANDING,
+    .posture = PLAN_SITTING,
     .pressure_hz = 20.0,
     .flow_hz = 10.0,
     .flow_delay_s = 0.5,

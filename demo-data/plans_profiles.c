@@ -113,7 +113,7 @@ const struct plan plan_woman_with_profile = {
                 .yield_cmh2o_s_ml = 2.0,
                 .rise_s = 9.0,
                 .hesitancy_s = 4.0,
-                .after_contraction_cmh2o = 12.0},
+                .after_contraction_cmh2o = 34.0},
     .urethra = &urethra_within,
     .comment = "Triple lumen catheter; profile at capacity",
 };

@@ -97,7 +97,7 @@ static const struct plan_training training_pressure = {.sensor = PLAN_TRAINING_P
                                                        .work_s = 8.0,
                                                        .rest_s = 12.0,
                                                        .missed = 2,
-                                                       .abdomen_cmh2o = 14.0};
+                                                       .abdomen_cmh2o = 22.0};
 
 const struct plan plan_training_pressure = {
     .type = PLAN_TRAINING,

@@ -29,7 +29,7 @@ const struct plan plan_woman_blocked = {
                 .rise_s = 10.0,
                 .hesitancy_s = 8.0,
                 .fatigue_s = 220.0,
-                .after_contraction_cmh2o = 24.0},
+                .after_contraction_cmh2o = 62.0},
     .comment = "Third year after a sling",
 };
 
