@@ -19,9 +19,8 @@ static double error(const struct measure *measure, double truth)
     return measure->state == MEASURE_PRESENT ? measure->value - truth : (double)NAN;
 }
 
-static void add_case(struct error_table *table, struct voiding_case how)
+static void add_case(struct error_table *table, struct voiding_case how, struct voiding_truth truth)
 {
-    const struct voiding_truth truth = voiding_case_truth(how);
     struct synth synth;
 
     voiding_case_open(&synth, how);
@@ -45,15 +44,18 @@ static void add_case(struct error_table *table, struct voiding_case how)
 
 static void sweep(struct error_table *table, double rate_hz, double noise)
 {
+    struct voiding_case how = {.rate_hz = rate_hz,
+                               .noise = noise,
+                               .flow_noise = 0.3 * noise,
+                               .after_cmh2o = 18.0,
+                               .residual_ml = 60.0};
+    const struct voiding_truth truth = voiding_case_truth(how);
+
     for (size_t d = 0; d < COUNT(delays_s); d++) {
         for (size_t s = 0; s < COUNT(shifts_s); s++) {
-            add_case(table, (struct voiding_case){.rate_hz = rate_hz,
-                                                  .noise = noise,
-                                                  .flow_noise = 0.3 * noise,
-                                                  .shift_s = shifts_s[s],
-                                                  .delay_s = delays_s[d],
-                                                  .after_cmh2o = 18.0,
-                                                  .residual_ml = 60.0});
+            how.shift_s = shifts_s[s];
+            how.delay_s = delays_s[d];
+            add_case(table, how, truth);
         }
     }
 }
