@@ -14,6 +14,11 @@
 
 static const char no_long[] = "no contraction longer than 2 s was found";
 
+/* Which command a contraction answers. */
+struct answer {
+    const struct command *command; /* NULL: none */
+};
+
 struct session {
     struct study *study;
     enum signal_kind signal;
@@ -21,7 +26,7 @@ struct session {
     struct holds holds;
     struct commands commands;
     struct contraction_numbers *numbers; /* one for each contraction */
-    const struct command **answered;     /* the command of each; NULL: none */
+    struct answer *answers;              /* one for each contraction */
 };
 
 /* ---- The signal ---- */
@@ -143,10 +148,10 @@ static void measure_peak(const struct session *session, struct training_measures
             best = &session->numbers[i];
         }
     }
-    struct measure peak = best == NULL ? measure_absent("no contraction was found")
-                                       : measure_at(best->peak, best->peak_s, "largest 0.1 s mean");
+    struct measure peak = measure_absent("no contraction was found");
 
-    if (measure_known(&peak)) {
+    if (best != NULL) {
+        peak = measure_at(best->peak, best->peak_s, "largest 0.1 s mean");
         add_part(&peak, "over_rest", best->peak - session->holds.rest.median);
     }
     put(session, peak, &measures->peak_best, &measures->peak_pressure);
@@ -246,8 +251,8 @@ static void measure_endurance(const struct session *session, struct training_mea
         measure_at(session->numbers[best].endurance_s, session->holds.spans[best].from_s,
                    "longest time until the 2 s mean falls below 60 % of the largest level of the "
                    "first 2 s, above rest; at most the commanded time");
-    if (session->answered[best] != NULL && session->answered[best]->bounded) {
-        const struct span work = session->answered[best]->work;
+    if (session->answers[best].command != NULL && session->answers[best].command->bounded) {
+        const struct span work = session->answers[best].command->work;
 
         add_part(&measures->endurance, "commanded_s", work.to_s - work.from_s);
     }
@@ -269,8 +274,9 @@ static void measure_commands(const struct session *session, struct training_meas
         return;
     }
     for (size_t i = 0; i < session->holds.count; i++) {
-        followed += session->answered[i] != NULL && session->answered[i] != last ? 1 : 0;
-        last = session->answered[i] != NULL ? session->answered[i] : last;
+        followed +=
+            session->answers[i].command != NULL && session->answers[i].command != last ? 1 : 0;
+        last = session->answers[i].command != NULL ? session->answers[i].command : last;
     }
     measures->commands_followed =
         measure_of(100.0 * (double)followed / (double)session->commands.count,
@@ -398,15 +404,14 @@ static bool measure_contractions(struct session *session)
     size_t cursor = 0;
 
     session->numbers = memory_array(session->study->memory, holds->count, sizeof *session->numbers);
-    session->answered =
-        memory_array(session->study->memory, holds->count, sizeof *session->answered);
-    if (session->numbers == NULL || session->answered == NULL ||
+    session->answers = memory_array(session->study->memory, holds->count, sizeof *session->answers);
+    if (session->numbers == NULL || session->answers == NULL ||
         !commands_read(session->study, end_s, &session->commands)) {
         return false;
     }
     for (size_t i = 0; i < holds->count; i++) {
-        session->answered[i] = commands_for(&session->commands, holds->spans[i], &cursor);
-        session->numbers[i] = contraction_measure(holds, i, session->answered[i]);
+        session->answers[i].command = commands_for(&session->commands, holds->spans[i], &cursor);
+        session->numbers[i] = contraction_measure(holds, i, session->answers[i].command);
     }
     return true;
 }

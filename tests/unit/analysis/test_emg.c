@@ -67,8 +67,8 @@ static void test_shortest_burst_and_longest_gap(void **state)
 {
     static const double shorter[][2] = {{5.0, 5.495}};
     static const double longer[][2] = {{5.0, 5.505}};
-    static const double joined[][2] = {{5.0, 5.4}, {5.645, 6.0}};
-    static const double apart[][2] = {{5.0, 6.0}, {6.255, 8.0}};
+    static const double joined[][2] = {{5.0, 5.4}, {5.6475, 6.0}};
+    static const double apart[][2] = {{5.0, 6.0}, {6.2525, 8.0}};
     static const double pieces[][2] = {{5.0, 5.4}, {5.655, 6.0}};
 
     (void)state;
@@ -397,8 +397,8 @@ static void test_undisturbed_rest(void **state)
         for (size_t k = 0; k < recording_channel(&synth.recording, SIGNAL_EMG)->sample_count; k++) {
             samples[k] = polyline_value((double)k / 20.0, &line);
         }
-        for (double at_s = 5.0; at_s < 56.0; at_s += 5.0) {
-            synth_event(&synth, EVENT_COUGH, 20.0 + at_s);
+        for (size_t k = 1; k <= 11; k++) {
+            synth_event(&synth, EVENT_COUGH, 20.0 + 5.0 * (double)k);
         }
         synth_event(&synth, EVENT_COUGH, 20.0 + lasts[i]);
         const struct measure *rest = &synth_run(&synth)->emg.resting_mean;
@@ -462,30 +462,32 @@ static void test_lag(void **state)
     synth_close(&synth);
 }
 
-/* A dip of 0.99 s at 342 s is no relaxation, one of 1.01 s is. Samples stand 0.05 s apart. */
+/* A dip of 0.99 s from 342 s on is no relaxation, one of 1.01 s is. Samples stand 0.05 s apart; the
+ * one before the dip sets where the line at 12 uV is passed: 0.04 or 0.01 s before its first. */
 static void test_relaxation_lasts(void **state)
 {
-    static const double lengths[] = {0.99, 1.01};
+    static const struct {
+        double before_uv;
+        size_t samples;
+        double relaxed_s;
+    } rows[] = {{13.5, 20, 350.05}, {36.0, 21, 341.99}};
+
+    static const double points[][2] = {
+        {0.0, 4.0}, {200.0, 18.0}, {350.0, 18.0}, {350.1, 6.0}, {410.0, 6.0}};
+    static const struct polyline line = {5, points};
 
     (void)state;
     for (size_t i = 0; i < 2; i++) {
-        const double points[][2] = {{0.0, 4.0},
-                                    {200.0, 18.0},
-                                    {344.0 - lengths[i] - 0.01, 18.0},
-                                    {344.0 - lengths[i] + 0.01, 6.0},
-                                    {344.0, 6.0},
-                                    {344.01, 18.0},
-                                    {350.0, 18.0},
-                                    {350.1, 6.0}};
-        const struct polyline line = {8, points};
         struct synth synth;
-        const struct measure *lag = &run_line(&synth, 20.0, &line)->emg.relaxation_lag;
 
-        if (i == 0) {
-            assert_close(lag->at_s, 350.05, 0.03);
-        } else {
-            assert_close(lag->at_s, 344.0 - lengths[i], 0.03);
+        run_line(&synth, 20.0, &line);
+        double *samples = synth_writable(&synth, SIGNAL_EMG);
+
+        samples[6839] = rows[i].before_uv;
+        for (size_t k = 0; k < rows[i].samples; k++) {
+            samples[6840 + k] = 6.0;
         }
+        assert_close(synth_run(&synth)->emg.relaxation_lag.at_s, rows[i].relaxed_s, 0.03);
         synth_close(&synth);
     }
 }
@@ -510,7 +512,7 @@ static void test_contraction_and_fall(void **state)
         samples[i] = polyline_value((double)i / rate_hz, &line);
     }
     for (size_t i = 0; i <= 8200; i++) {
-        pves[i] = i >= 365 * 20 ? 90.0 : pves[i];
+        pves[i] = i >= 7300 ? 90.0 : pves[i];
     }
     const struct measure *overlap = &synth_run(&synth)->emg.burst_overlap;
     const double end_s = times.flow_end - times.delay + 10.0;
