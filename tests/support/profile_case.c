@@ -150,8 +150,10 @@ double profile_case_highest(const struct profile_case *how, size_t pull)
     const double from_s = start_s(how, pull);
     double highest = 0.0;
 
-    for (double at_s = from_s; at_s < from_s + pull_s(how); at_s += 0.002) {
-        highest = fmax(highest, resting_pura(how, at_s));
+    const size_t steps = (size_t)(pull_s(how) / 0.002);
+
+    for (size_t i = 0; i < steps; i++) {
+        highest = fmax(highest, resting_pura(how, from_s + 0.002 * (double)i));
     }
     return highest;
 }
@@ -222,9 +224,13 @@ static void tell_pulls(struct synth *synth, const struct profile_case *how,
         if (!(how->coughs_every_s > 0.0)) {
             continue;
         }
-        for (double at_s = 0.5 * how->coughs_every_s; at_s < truth->end_s[i];
-             at_s += how->coughs_every_s) {
-            if (at_s > truth->start_s[i] && truth->cough_count < PROFILE_CASE_COUGHS) {
+        const size_t coughs = (size_t)(truth->end_s[i] / how->coughs_every_s) + 1;
+
+        for (size_t k = 0; k < coughs; k++) {
+            const double at_s = ((double)k + 0.5) * how->coughs_every_s;
+
+            if (at_s > truth->start_s[i] && at_s < truth->end_s[i] &&
+                truth->cough_count < PROFILE_CASE_COUGHS) {
                 truth->cough_s[truth->cough_count++] = at_s;
             }
         }
