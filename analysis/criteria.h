@@ -166,7 +166,8 @@
 
 /* Adult rules from this age, years. [choice] */
 #define CRITERIA_ADULT_YEARS 18.0
-/* Expected bladder capacity 30*(age+1) mL at 4..12 years, then 390 mL. ICCS. [memory] */
+/* Expected bladder capacity 30*(age+1) mL at 4..12 years, then 390 mL. ICCS. [read: second hand,
+ * Sano 2023, Eur J Drug Metab Pharmacokinet 48:257-269, as transcribed in open model code] */
 #define CRITERIA_EBC_PER_YEAR_ML   30.0
 #define CRITERIA_EBC_MIN_YEARS     4.0
 #define CRITERIA_EBC_PLATEAU_YEARS 12.0
@@ -272,13 +273,14 @@
 #define CRITERIA_PEAK_HALF_S 0.5
 /* Half window for opening and closing pressure, where pressure may change fast, s. [choice] */
 #define CRITERIA_EDGE_HALF_S 0.25
-/* BOOI = pdetQmax - 2*Qmax: above 40 obstructed [read], below 20 unobstructed [memory], between
- * (both included) equivocal [choice for the boundaries]. Abrams 1999, BJU Int 84:14-15. */
+/* BOOI = pdetQmax - 2*Qmax: above 40 obstructed [read], below 20 unobstructed [read: second hand,
+ * open calculators that cite Abrams 1999 and NBK562310], between (both included) equivocal, as
+ * there. Abrams 1999, BJU Int 84:14-15. */
 #define CRITERIA_BOOI_SLOPE        2.0
 #define CRITERIA_BOOI_OBSTRUCTED   40.0
 #define CRITERIA_BOOI_UNOBSTRUCTED 20.0
-/* BCI = pdetQmax + 5*Qmax: above 150 strong [memory], below 100 weak [read], between (both
- * included) normal [choice for the boundaries]. Abrams 1999. */
+/* BCI = pdetQmax + 5*Qmax: above 150 strong [read: second hand, as above], below 100 weak
+ * [read], between (both included) normal. Abrams 1999. */
 #define CRITERIA_BCI_SLOPE  5.0
 #define CRITERIA_BCI_STRONG 150.0
 #define CRITERIA_BCI_WEAK   100.0
