@@ -6,6 +6,8 @@
 
 /* The volume in the vessel is looked at on at most this many samples a second, Hz. [choice] */
 #define CRITERIA_LEAK_RATE_HZ 10.0
+/* And averaged over twice this, s. [choice] */
+#define CRITERIA_LEAK_SMOOTH_HALF_S 0.25
 /* A spurt: volume rises by at least this, mL, within twice this, s. A dribble: by at least that,
  * within twice that. [choice] */
 #define CRITERIA_LEAK_SPURT_ML       1.0
@@ -17,11 +19,14 @@
 #define CRITERIA_LEAK_NOISE        5.0
 #define CRITERIA_LEAK_STEPS        1.5
 #define CRITERIA_LEAK_STEP_MOST_ML 1.0
+/* It reaches as far as volume rises by this share of that. [choice] */
+#define CRITERIA_LEAK_EDGE_SHARE 0.25
 /* Volume before and after it: median over this long, s. [choice] */
 #define CRITERIA_LEAK_LEVEL_S 1.0
-/* It begins, and ends, where volume differs from that by this, mL, or half of what was lost.
- * [choice] */
-#define CRITERIA_LEAK_ONSET_ML 0.5
+/* It begins, and ends, where a straight line through the moments at which these shares of it are
+ * lost, or still to be lost, reaches none. [choice] */
+#define CRITERIA_LEAK_NEAR_SHARE 0.1
+#define CRITERIA_LEAK_FAR_SHARE  0.3
 /* A fast excursion on a meter of flow alone is a leak when a cough or strain ended at most this
  * long before it, s, and it lasts at least that, s: else it is a knock. [choice] */
 #define CRITERIA_LEAK_KNOCK_COUGH_S 2.0

@@ -6,14 +6,16 @@
 #include "analysis/memory.h"
 #include "analysis/signal/derive.h"
 #include "analysis/signal/resample.h"
+#include "analysis/signal/smooth.h"
 
 #include <math.h>
 
-/* What a loss must amount to, on one scale of time. */
+/* What a loss must amount to, on one scale of time, and where its edges are. */
 struct scale {
     double half_s;
     size_t half;
     double least_ml;
+    double edge_ml;
 };
 
 struct losses {
@@ -26,18 +28,22 @@ bool leaks_meter_exists(const struct study *study)
     return study->vvoid.count > 0 || study->flow.count > 0;
 }
 
-/* At the rate at which losses are looked for; room of its own. */
+/* At the rate at which losses are looked for, and averaged a little. */
 static bool take_coarse(const struct study *study, const struct series *full, struct span span,
                         struct series *ret_coarse, double **ret_samples)
 {
     const struct series part = series_part(full, span);
     const size_t block = part.count > 0 ? resample_block(&part, CRITERIA_LEAK_RATE_HZ) : 1;
+    double *means = memory_doubles(study->memory, part.count / block);
     double *samples = memory_doubles(study->memory, part.count / block);
 
-    if (samples == NULL) {
+    if (means == NULL || samples == NULL) {
         return false;
     }
-    *ret_coarse = resample_means(&part, block, samples);
+    *ret_coarse = resample_means(&part, block, means);
+    smooth_mean(ret_coarse, smooth_window(ret_coarse, CRITERIA_LEAK_SMOOTH_HALF_S),
+                SMOOTH_ENDS_SHORTEN, samples);
+    ret_coarse->samples = samples;
     *ret_samples = samples;
     return true;
 }
@@ -85,26 +91,50 @@ static struct scale take_scale(const struct study *study, const struct series *v
 
     scale.least_ml = fmax(fmax(least_ml, CRITERIA_LEAK_NOISE * noise_ml),
                           CRITERIA_LEAK_STEPS * fmin(step_ml, CRITERIA_LEAK_STEP_MOST_ML));
+    scale.edge_ml = CRITERIA_LEAK_EDGE_SHARE * scale.least_ml;
     return scale;
 }
 
-/* First moment within a stretch at which volume reaches a level. */
-static double reaches(const struct series *volume, struct span span, double level_ml)
+/* Moment between a sample and the next, at which volume passes a level. */
+static double passes(const struct series *volume, size_t index, double level_ml)
 {
+    const double before = volume->samples[index];
+    const double after = volume->samples[index + 1];
+    const double share = after > before ? (level_ml - before) / (after - before) : 0.0;
+
+    return series_time(volume, index) + fmax(0.0, fmin(1.0, share)) / volume->rate_hz;
+}
+
+/* Where the volume, seen from one side, leaves its level: a straight line through the moments at
+ * which it is a little, and a little more, off it. `level_ml` is what it leaves, `off_ml` the whole
+ * way, negative from the far side. */
+static double leaves(const struct series *volume, struct span span, double level_ml, double off_ml)
+{
+    const bool forward = off_ml > 0.0;
+    const double near_ml = level_ml + CRITERIA_LEAK_NEAR_SHARE * off_ml;
+    const double far_ml = level_ml + CRITERIA_LEAK_FAR_SHARE * off_ml;
     const size_t first = series_first_at(volume, span.from_s);
     const size_t end = series_end_at(volume, span.to_s);
+    size_t i = forward ? first : end - 1;
 
-    for (size_t i = first; i < end; i++) {
-        if (volume->samples[i] >= level_ml) {
-            const double before = i > first ? volume->samples[i - 1] : SERIES_MISSING;
-            const double share =
-                before < level_ml ? (volume->samples[i] - level_ml) / (volume->samples[i] - before)
-                                  : 0.0;
-
-            return series_time(volume, i) - share / volume->rate_hz;
-        }
+    while (forward ? i + 1 < end && volume->samples[i + 1] < far_ml
+                   : i > first && volume->samples[i] > far_ml) {
+        i = forward ? i + 1 : i - 1;
     }
-    return span.to_s;
+    if (i + 1 >= volume->count) {
+        return span.to_s;
+    }
+    const double far_s = passes(volume, i, far_ml);
+
+    while (forward ? i > first && volume->samples[i] > near_ml
+                   : i + 2 < end && volume->samples[i + 1] < near_ml) {
+        i = forward ? i - 1 : i + 1;
+    }
+    const double near_s = passes(volume, i, near_ml);
+    const double slope =
+        CRITERIA_LEAK_NEAR_SHARE / (CRITERIA_LEAK_FAR_SHARE - CRITERIA_LEAK_NEAR_SHARE);
+
+    return fmin(span.to_s, fmax(span.from_s, near_s - (far_s - near_s) * slope));
 }
 
 /* Measures what rises around samples first..last; nothing when it does not stay. */
@@ -112,20 +142,19 @@ static bool measure_loss(const struct study *study, const struct series *volume,
                          const struct scale *scale, struct span rising, struct meter_loss *ret_loss)
 {
     const struct span around = {rising.from_s - scale->half_s, rising.to_s + scale->half_s};
-    const double half_s = 0.5 * CRITERIA_LEAK_LEVEL_S;
-    const double before_ml = level_median(
-        volume, (struct span){around.from_s - half_s, around.from_s + half_s}, study->scratch);
+    const double before_ml =
+        level_median(volume, (struct span){around.from_s - CRITERIA_LEAK_LEVEL_S, around.from_s},
+                     study->scratch);
     const double after_ml = level_median(
-        volume, (struct span){around.to_s - half_s, around.to_s + half_s}, study->scratch);
+        volume, (struct span){around.to_s, around.to_s + CRITERIA_LEAK_LEVEL_S}, study->scratch);
     const double lost_ml = after_ml - before_ml;
-    const double edge_ml = fmin(CRITERIA_LEAK_ONSET_ML, 0.5 * lost_ml);
 
     if (!(lost_ml >= scale->least_ml)) {
         return false;
     }
     *ret_loss = (struct meter_loss){.lost_ml = lost_ml};
-    ret_loss->span.from_s = reaches(volume, around, before_ml + edge_ml);
-    ret_loss->span.to_s = fmax(ret_loss->span.from_s, reaches(volume, around, after_ml - edge_ml));
+    ret_loss->span.from_s = leaves(volume, around, before_ml, lost_ml);
+    ret_loss->span.to_s = fmax(ret_loss->span.from_s, leaves(volume, around, after_ml, -lost_ml));
     return true;
 }
 
@@ -162,8 +191,10 @@ static void find_on_scale(const struct study *study, const struct series *volume
 
     while (i < volume->count && losses->count < LEAKS_METER_MAX) {
         const size_t first = i;
+        double most_ml = 0.0;
 
-        while (i < volume->count && rise_at(volume, i, scale->half) >= scale->least_ml) {
+        while (i < volume->count && rise_at(volume, i, scale->half) >= scale->edge_ml) {
+            most_ml = fmax(most_ml, rise_at(volume, i, scale->half));
             i++;
         }
         if (i == first) {
@@ -173,7 +204,7 @@ static void find_on_scale(const struct study *study, const struct series *volume
         const struct span rising = {series_time(volume, first), series_time(volume, i - 1)};
         struct meter_loss loss;
 
-        if (measure_loss(study, volume, scale, rising, &loss) &&
+        if (most_ml >= scale->least_ml && measure_loss(study, volume, scale, rising, &loss) &&
             (finer.count == 0 || !is_known(losses, loss.span, apart_s))) {
             insert(losses, loss);
         }
