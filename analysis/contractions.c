@@ -11,6 +11,7 @@
 #include "analysis/signal/smooth.h"
 
 #include <math.h>
+#include <string.h>
 
 /* Detrusor pressure on the grid, without what the pressure events explain. */
 struct detrusor_trace {
@@ -109,18 +110,23 @@ static bool open_trace(struct detrusor_trace *trace)
 {
     const struct analysis_memory *memory = trace->study->memory;
     const size_t count = trace->grid.count;
-    const struct series pdet = pressure_grid_series(&trace->grid, trace->grid.pdet);
+    struct series pdet = pressure_grid_series(&trace->grid, NULL);
     const size_t window = smooth_window(&pdet, CRITERIA_CONTRACTION_MEDIAN_HALF_S);
     double *sorted = memory_doubles(memory, window);
+
+    double *pdet_copy = memory_doubles(memory, count);
 
     trace->level = memory_doubles(memory, count);
     trace->excess = memory_doubles(memory, count + 1);
     trace->averaged = memory_doubles(memory, count);
-    if (sorted == NULL || trace->level == NULL || trace->excess == NULL ||
+    if (sorted == NULL || pdet_copy == NULL || trace->level == NULL || trace->excess == NULL ||
         trace->averaged == NULL) {
         return false;
     }
+    memcpy(pdet_copy, trace->grid.pdet, count * sizeof *pdet_copy);
+    trace->grid.pdet = pdet_copy;
     mask_events(trace);
+    pdet.samples = pdet_copy;
     smooth_median(&pdet, window, sorted, trace->excess);
     smooth_mean(&pdet, smooth_window(&pdet, CRITERIA_CONTRACTION_PEAK_HALF_S), SMOOTH_ENDS_SHORTEN,
                 trace->averaged);
@@ -414,9 +420,7 @@ bool contractions_find(struct study *study, const struct filling_phase *phase,
     struct detrusor_trace trace = {.study = study, .phase = phase};
     const struct span span = {phase->span.from_s - CRITERIA_CONTRACTION_LEAD_S, phase->span.to_s};
 
-    if (!pressure_grid_open(study, span, &trace.grid)) {
-        return false;
-    }
+    trace.grid = pressure_grid_part(&study->pressure_grid, span);
     if (trace.grid.pdet == NULL) {
         *ret_contractions = absent("it needs both pves and pabd, or one of them and pdet: one line "
                                    "alone does not tell a contraction from straining");

@@ -4,8 +4,9 @@
 
 #include "analysis/filling.h"
 
-/* Finds them between the start of filling and its end, leaving out what pressure_events found.
- * `leak` of each stays false: leaks.h sets it. False when memory ran out. */
+/* Finds them between the start of filling and its end, leaving out what pressure_events_find()
+ * found, which is to be called before. `leak` of each stays false: leaks.h sets it. False when
+ * memory ran out. */
 bool contractions_find(struct study *study, const struct filling_phase *phase,
                        struct item_list *ret_contractions);
 

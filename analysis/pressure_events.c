@@ -102,13 +102,13 @@ static bool find_all(struct event_finder *finder)
 
 bool pressure_events_find(struct study *study)
 {
-    static const struct span everything = {-SERIES_ENDLESS, SERIES_ENDLESS};
     struct event_finder finder = {.study = study};
 
     study->pressure_events = (struct pressure_events){0, NULL};
-    if (!pressure_grid_open(study, everything, &finder.grid)) {
+    if (!pressure_grid_open(study, &study->pressure_grid)) {
         return false;
     }
+    finder.grid = study->pressure_grid;
     if (finder.grid.count == 0 || finder.grid.rate_hz < CRITERIA_EVENT_RATE_MIN_HZ) {
         return true;
     }

@@ -7,23 +7,22 @@
 
 #include <math.h>
 
-/* Block means of the part of a series within a span. */
-static bool reduce(const struct study *study, const struct series *series, struct span span,
+/* Block means of a series. */
+static bool reduce(const struct study *study, const struct series *series,
                    struct series *ret_reduced)
 {
-    const struct series part = series_part(series, span);
-    const size_t block = resample_block(&part, CRITERIA_GRID_HZ);
-    double *means = memory_doubles(study->memory, part.count / block);
+    const size_t block = resample_block(series, CRITERIA_GRID_HZ);
+    double *means = memory_doubles(study->memory, series->count / block);
 
     if (means == NULL) {
         return false;
     }
-    *ret_reduced = resample_means(&part, block, means);
+    *ret_reduced = resample_means(series, block, means);
     return true;
 }
 
 /* A line brought to the grid's axis; *ret_samples stays NULL when there is none. */
-static bool take_line(const struct study *study, const struct series *line, struct span span,
+static bool take_line(const struct study *study, const struct series *line,
                       const struct pressure_grid *grid, double **ret_samples)
 {
     struct series reduced;
@@ -31,7 +30,7 @@ static bool take_line(const struct study *study, const struct series *line, stru
     if (line->count == 0) {
         return true;
     }
-    if (!reduce(study, line, span, &reduced)) {
+    if (!reduce(study, line, &reduced)) {
         return false;
     }
     double *samples = memory_doubles(study->memory, grid->count);
@@ -71,9 +70,10 @@ static bool complete(const struct study *study, struct pressure_grid *grid)
     return true;
 }
 
-bool pressure_grid_open(const struct study *study, struct span span, struct pressure_grid *ret_grid)
+bool pressure_grid_open(const struct study *study, struct pressure_grid *ret_grid)
 {
-    const struct series *axis = study->pves.count > 0 ? &study->pves : &study->pabd;
+    const bool on_pves = study->pves.count > 0;
+    const struct series *axis = on_pves ? &study->pves : &study->pabd;
     static const struct series none = {.rate_hz = 1.0};
     struct series reduced;
 
@@ -81,21 +81,41 @@ bool pressure_grid_open(const struct study *study, struct span span, struct pres
     if (axis->count == 0) {
         return true;
     }
-    if (!reduce(study, axis, span, &reduced)) {
+    const size_t block = resample_block(axis, CRITERIA_GRID_HZ);
+    double *samples = memory_doubles(study->memory, axis->count / block);
+
+    if (samples == NULL) {
         return false;
     }
+    reduced = resample_means(axis, block, samples);
     *ret_grid = (struct pressure_grid){
         .rate_hz = reduced.rate_hz, .start_s = reduced.start_s, .count = reduced.count};
-    if (!take_line(study, &study->pves, span, ret_grid, &ret_grid->pves) ||
-        !take_line(study, &study->pabd, span, ret_grid, &ret_grid->pabd) ||
-        !take_line(study, study->pdet_derived ? &none : &study->pdet, span, ret_grid,
-                   &ret_grid->pdet) ||
+    *(on_pves ? &ret_grid->pves : &ret_grid->pabd) = samples;
+    if ((on_pves && !take_line(study, &study->pabd, ret_grid, &ret_grid->pabd)) ||
+        !take_line(study, study->pdet_derived ? &none : &study->pdet, ret_grid, &ret_grid->pdet) ||
         !complete(study, ret_grid)) {
         return false;
     }
     ret_grid->has_pves = ret_grid->pves != NULL;
     ret_grid->has_pabd = ret_grid->pabd != NULL;
     return true;
+}
+
+struct pressure_grid pressure_grid_part(const struct pressure_grid *grid, struct span span)
+{
+    const struct series axis = pressure_grid_series(grid, NULL);
+    const size_t first = series_first_at(&axis, span.from_s);
+    const size_t end = series_end_at(&axis, span.to_s);
+    struct pressure_grid part = *grid;
+
+    part.start_s = pressure_grid_time(grid, first);
+    part.count = end > first ? end - first : 0;
+    if (part.count > 0) {
+        part.pves = grid->pves == NULL ? NULL : grid->pves + first;
+        part.pabd = grid->pabd == NULL ? NULL : grid->pabd + first;
+        part.pdet = grid->pdet == NULL ? NULL : grid->pdet + first;
+    }
+    return part;
 }
 
 struct series pressure_grid_series(const struct pressure_grid *grid, const double *samples)

@@ -18,10 +18,12 @@ struct pressure_grid {
     double *pdet; /* as uploaded, else pves - pabd; NULL unless both lines are there */
 };
 
-/* Makes the grid of the part of the study within a span: block means of at most CRITERIA_GRID_HZ on
- * the axis of pves, or of pabd when there is none. False when memory ran out. */
-bool pressure_grid_open(const struct study *study, struct span span,
-                        struct pressure_grid *ret_grid);
+/* Makes the grid of a study: block means of at most CRITERIA_GRID_HZ on the axis of pves, or of
+ * pabd when there is none. False when memory ran out. */
+bool pressure_grid_open(const struct study *study, struct pressure_grid *ret_grid);
+
+/* The part of a grid within a span. Shares the samples. */
+struct pressure_grid pressure_grid_part(const struct pressure_grid *grid, struct span span);
 
 /* A view of samples that lie on the grid. */
 struct series pressure_grid_series(const struct pressure_grid *grid, const double *samples);

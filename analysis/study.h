@@ -5,6 +5,7 @@
 
 #include "analysis/outcome.h"
 #include "analysis/pressure_events.h"
+#include "analysis/pressure_grid.h"
 #include "analysis/signal/level.h"
 #include "analysis/signal/series.h"
 #include "analysis/timeline.h"
@@ -26,6 +27,7 @@ struct study {
     bool pdet_derived;
     bool flow_derived;
     struct pressure_events pressure_events; /* by pressure_events_find(); empty until then */
+    struct pressure_grid pressure_grid;     /* likewise; flushes are missing from its two lines */
     struct level_scratch scratch;
 };
 

@@ -10,7 +10,7 @@ enum { COUNT = 1200 };
 static const double pi = 3.14159265358979323846;
 static const struct baseline_rule rule = {.period_s = 300.0, .noise_least = 0.3, .rounds = 25};
 
-static void open(const double *samples, size_t count, size_t window, double *output)
+static void take_off_peaks(const double *samples, size_t count, size_t window, double *output)
 {
     const struct series series = {1.0, 0.0, count, samples};
     double scratch[16];
@@ -28,18 +28,18 @@ static void test_opening(void **state)
     double output[16];
 
     (void)state;
-    open(samples, 10, 3, output);
+    take_off_peaks(samples, 10, 3, output);
     for (size_t i = 0; i < 10; i++) {
         assert_close(output[i], expected[i], 0.0); /* two wide is a peak, three wide is not */
     }
-    open(samples, 10, 1, output);
+    take_off_peaks(samples, 10, 1, output);
     assert_close(output[2], 5.0, 0.0);
-    open(samples, 10, 99, output);
+    take_off_peaks(samples, 10, 99, output);
     assert_close(output[5], 0.0, 0.0);
-    open(gap, 7, 3, output);
+    take_off_peaks(gap, 7, 3, output);
     assert_true(isnan(output[1]) && isnan(output[5]));
     assert_close(output[3], 5.0, 0.0);
-    open(gap, 0, 3, output);
+    take_off_peaks(gap, 0, 3, output);
 }
 
 /* The definition: the largest of all the smallest values over windows that hold the sample. */
@@ -54,7 +54,7 @@ static void test_opening_against_the_definition(void **state)
         random = random * 1664525u + 1013904223u;
         samples[i] = (double)(random >> 20);
     }
-    open(samples, 16, 5, output);
+    take_off_peaks(samples, 16, 5, output);
     for (size_t i = 2; i + 2 < 16; i++) {
         double best = -SERIES_ENDLESS;
 
