@@ -68,7 +68,7 @@ static struct measure vesical_mean(const struct profile_trace *trace, double at_
                    : measure_absent("no vesical pressure during the pull");
 }
 
-static struct item_list list_ratios(const struct study *study, const struct profile_coughs *coughs,
+static struct item_list list_ratios(const struct profile_coughs *coughs,
                                     const struct profile_trace *trace,
                                     struct transmission_ratio *items)
 {
@@ -80,8 +80,9 @@ static struct item_list list_ratios(const struct study *study, const struct prof
                                        "own peak within 0.3 s over the median of the second "
                                        "before, moved along the resting curve"};
 
-    if (study->pves.count == 0) {
-        return (struct item_list){.state = MEASURE_ABSENT, .reason = "no vesical pressure"};
+    if (trace->one_level) {
+        return (struct item_list){.state = MEASURE_ABSENT,
+                                  .reason = "no vesical pressure during the pull"};
     }
     for (size_t i = 0; i < coughs->count; i++) {
         if (profile_coughs_ratio(&coughs->items[i], &pura, &pves, &items[list.count])) {
@@ -141,7 +142,7 @@ static bool measure_pull(struct study *study, const struct pull_signals *signals
     if (items == NULL) {
         return false;
     }
-    measures->transmission_ratios = list_ratios(study, coughs, &trace, items);
+    measures->transmission_ratios = list_ratios(coughs, &trace, items);
     profile_trace_finish(&trace);
     measures->kind = measure_word(coughs->count > 0 ? "stress" : "rest",
                                   coughs->count > 0 ? "coughs of at least 15 cmH2O lie within it; "

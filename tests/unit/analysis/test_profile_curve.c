@@ -492,6 +492,7 @@ static void test_vesical_lost(void **state)
 
     assert_non_null(synth_quality(result, "pves_not_simultaneous"));
     assert_close(result->profiles.pulls[0].pves_mean.value, 10.0, 1e-6);
+    assert_int_equal(result->profiles.pulls[0].transmission_ratios.state, MEASURE_ABSENT);
     synth_lose(&synth, SIGNAL_PVES, 0.0, truth.end_s[0] + 1.0);
     result = synth_run(&synth);
     assert_int_equal(result->profiles.pulls[0].maximum_closure_pressure.state, MEASURE_ABSENT);
