@@ -87,9 +87,10 @@ static struct rise find_rise(const struct study *study, const struct voiding_tra
         return (struct rise){.absent = "pdet did not rise by 5 cmH2O before the flow"};
     }
     /* The trough is the lowest of a noisy level: with the level itself known, once more. */
-    if (!start_above(study, &before, opening_cmh2o, &rise) ||
-        !start_above(study, &before, opening_cmh2o, &rise)) {
-        return (struct rise){.absent = not_recorded};
+    for (int pass = 0; pass < 2; pass++) {
+        if (!start_above(study, &before, opening_cmh2o, &rise)) {
+            return (struct rise){.absent = not_recorded};
+        }
     }
     return rise;
 }

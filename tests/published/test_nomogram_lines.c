@@ -165,7 +165,8 @@ static void test_lines_and_numbers_agree(void **state)
         open_chart(sex == SEX_FEMALE ? NOMOGRAM_LIVERPOOL_WOMEN : NOMOGRAM_LIVERPOOL_MEN, NULL,
                    &chart);
         for (size_t i = 0; i < chart.line_count; i++) {
-            for (double volume = 100.0; volume <= 600.0; volume += 100.0) {
+            for (int step = 1; step <= 6; step++) {
+                const double volume = 100.0 * step;
                 const double flow = nomogram_line_y(&chart, &chart.lines[i], volume);
 
                 assert_close(

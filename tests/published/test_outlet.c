@@ -45,12 +45,16 @@ static void test_ura_numerics(void **state)
     double value = 0.0;
 
     (void)state;
-    for (double q = 1e-9; q < 1e-2; q *= 10.0) {
+    for (int power = -9; power < -2; power++) {
+        const double q = pow(10.0, power);
+
         /* p = u + d u^2 Q^2, so u = p - d p^2 Q^2 to first order. */
         assert_close(ura(60.0, q), 60.0 - 3.8e-4 * 3600.0 * q * q, 1e-7);
     }
-    for (double p = 1.0; p < 300.0; p *= 1.7) {
-        for (double q = 0.5; q < 60.0; q *= 1.9) {
+    for (int i = 0; i < 10; i++) {
+        for (int k = 0; k < 8; k++) {
+            const double p = pow(1.7, i);
+            const double q = 0.5 * pow(1.9, k);
             const double u = ura(p, q);
 
             assert_close(u + 3.8e-4 * u * u * q * q, p, 1e-9 * p);
@@ -68,7 +72,9 @@ static void test_obstruction_coefficient(void **state)
 {
     (void)state;
     assert_close(outlet_obstruction_coefficient(80.0, 6.0), 1.53846, 1e-5);
-    for (double q = 0.0; q <= 30.0; q += 2.5) {
+    for (int step = 0; step <= 12; step++) {
+        const double q = 2.5 * step;
+
         assert_close(outlet_obstruction_coefficient(40.0 + 2.0 * q, q), 1.0, 1e-12);
         assert_true(outlet_obstruction_coefficient(40.01 + 2.0 * q, q) > 1.0);
         assert_true(outlet_obstruction_coefficient(39.99 + 2.0 * q, q) < 1.0);

@@ -41,8 +41,8 @@ static void test_vectors(void **state)
 static void test_isovolumetric(void **state)
 {
     (void)state;
-    for (double volume = 0.0; volume <= 600.0; volume += 150.0) {
-        assert_close(watts_factor(60.0, 0.0, volume), 0.093647 * 60.0, 1e-4);
+    for (int step = 0; step <= 4; step++) {
+        assert_close(watts_factor(60.0, 0.0, 150.0 * step), 0.093647 * 60.0, 1e-4);
     }
     /* No work without pressure and flow. */
     assert_close(watts_factor(0.0, 0.0, 200.0), 0.0, 1e-12);

@@ -93,8 +93,8 @@ static double volume_from(double at_s, const struct voiding_case *how)
     static const double step_s = 0.01;
     double volume_ml = 0.0;
 
-    for (double t = at_s; t < 103.0; t += step_s) {
-        volume_ml += flow_at(t + 0.5 * step_s, how) * step_s;
+    for (int i = 0; at_s + i * step_s < 103.0; i++) {
+        volume_ml += flow_at(at_s + (i + 0.5) * step_s, how) * step_s;
     }
     return volume_ml;
 }
@@ -120,7 +120,9 @@ static double largest_watts(const struct voiding_case *how)
 {
     double largest = 0.0;
 
-    for (double t = onset_s; t < end_s; t += 0.1) {
+    for (int i = 0; onset_s + 0.1 * i < end_s; i++) {
+        const double t = onset_s + 0.1 * i;
+
         if (how->residual_ml + volume_from(t, how) >= 20.0 && mean_2s(t, how, flow_at) >= flow_on) {
             largest = fmax(largest, watts_at(t, how));
         }

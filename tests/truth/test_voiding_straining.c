@@ -34,7 +34,8 @@ static void test_found(void **state)
     (void)state;
     error_table_open(&table, "straining");
     for (size_t r = 0; r < COUNT(rates_hz); r++) {
-        for (double press = 15.0; press <= 60.0; press += 15.0) {
+        for (int step = 1; step <= 4; step++) {
+            const double press = 15.0 * step;
             const struct voiding_case how = {.rate_hz = rates_hz[r],
                                              .noise = rates_hz[r] < 5.0 ? 0.2 : 0.5,
                                              .flow_noise = 0.15,
