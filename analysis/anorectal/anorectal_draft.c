@@ -1,5 +1,6 @@
 /* Classes and findings of an anorectal manometry. */
 #include "analysis/anorectal/anorectal.h"
+#include "analysis/anorectal/class_limits.h"
 #include "analysis/anorectal/london.h"
 #include "analysis/criteria_anorectal.h"
 #include "analysis/findings.h"
@@ -12,103 +13,8 @@
 struct draft {
     struct study *study;
     const struct anorectal_measures *measures;
-    const struct anorectal_limits *limits; /* for the patient's sex; NULL: not known */
-    bool women;
-    bool any_limit;
+    struct class_limits limits;
 };
-
-/* Code of a limit, for women and men; and what to say when it is missing. */
-struct limit_name {
-    const char *codes[2];
-    const char *missing;
-};
-
-enum limit {
-    LIMIT_REST_LOWER,
-    LIMIT_REST_UPPER,
-    LIMIT_SQUEEZE_LOWER,
-    LIMIT_RISE_LOWER,
-    LIMIT_FIRST_LOWER,
-    LIMIT_FIRST_UPPER,
-    LIMIT_DESIRE_LOWER,
-    LIMIT_DESIRE_UPPER,
-    LIMIT_MOST_LOWER,
-    LIMIT_MOST_UPPER,
-    LIMIT_COUNT
-};
-
-#define LIMIT_NAME(member, part, what)                                                             \
-    {                                                                                              \
-        {"anorectal_men." member, "anorectal_women." member},                                      \
-            part " was not classified: the clinic has entered no " what                            \
-                 " for the patient's sex. Enter the normal values of your own equipment."          \
-    }
-
-static const struct limit_name limit_names[LIMIT_COUNT] = {
-    [LIMIT_REST_LOWER] =
-        LIMIT_NAME("rest_lower_mmhg", "Anal tone", "lower limit of the resting pressure"),
-    [LIMIT_REST_UPPER] =
-        LIMIT_NAME("rest_upper_mmhg", "Anal tone", "upper limit of the resting pressure"),
-    [LIMIT_SQUEEZE_LOWER] = LIMIT_NAME("squeeze_increment_lower_mmhg", "Anal contractility",
-                                       "lower limit of the squeeze increment"),
-    [LIMIT_RISE_LOWER] = LIMIT_NAME("push_rectal_rise_lower_mmhg", "Rectoanal coordination",
-                                    "lower limit of the rectal rise while pushing"),
-    [LIMIT_FIRST_LOWER] = LIMIT_NAME("first_sensation_lower_ml", "Rectal sensation",
-                                     "lower limit of the volume at first sensation"),
-    [LIMIT_FIRST_UPPER] = LIMIT_NAME("first_sensation_upper_ml", "Rectal sensation",
-                                     "upper limit of the volume at first sensation"),
-    [LIMIT_DESIRE_LOWER] = LIMIT_NAME("desire_lower_ml", "Rectal sensation",
-                                      "lower limit of the volume at desire to defecate"),
-    [LIMIT_DESIRE_UPPER] = LIMIT_NAME("desire_upper_ml", "Rectal sensation",
-                                      "upper limit of the volume at desire to defecate"),
-    [LIMIT_MOST_LOWER] = LIMIT_NAME("maximum_tolerated_lower_ml", "Rectal sensation",
-                                    "lower limit of the maximum tolerated volume"),
-    [LIMIT_MOST_UPPER] = LIMIT_NAME("maximum_tolerated_upper_ml", "Rectal sensation",
-                                    "upper limit of the maximum tolerated volume"),
-};
-
-static struct optional_number limit_of(const struct draft *draft, enum limit limit)
-{
-    const struct anorectal_limits *limits = draft->limits;
-    const struct optional_number values[LIMIT_COUNT] = {
-        [LIMIT_REST_LOWER] = limits->rest_lower_mmhg,
-        [LIMIT_REST_UPPER] = limits->rest_upper_mmhg,
-        [LIMIT_SQUEEZE_LOWER] = limits->squeeze_increment_lower_mmhg,
-        [LIMIT_RISE_LOWER] = limits->push_rectal_rise_lower_mmhg,
-        [LIMIT_FIRST_LOWER] = limits->first_sensation_lower_ml,
-        [LIMIT_FIRST_UPPER] = limits->first_sensation_upper_ml,
-        [LIMIT_DESIRE_LOWER] = limits->desire_lower_ml,
-        [LIMIT_DESIRE_UPPER] = limits->desire_upper_ml,
-        [LIMIT_MOST_LOWER] = limits->maximum_tolerated_lower_ml,
-        [LIMIT_MOST_UPPER] = limits->maximum_tolerated_upper_ml,
-    };
-
-    return values[limit];
-}
-
-/* Adds limits to a class; false, with a note for each that is missing, unless all are known. */
-static bool take_limits(const struct draft *draft, struct classification *class,
-                        const enum limit *wanted, size_t count)
-{
-    bool all = draft->limits != NULL;
-
-    for (size_t i = 0; draft->limits != NULL && i < count; i++) {
-        const struct optional_number limit = limit_of(draft, wanted[i]);
-        const struct limit_name *name = &limit_names[wanted[i]];
-
-        if (limit.known) {
-            class->limits[class->limit_count++] =
-                (struct named_number){name->codes[draft->women ? 1 : 0], limit.value};
-        } else {
-            all = false;
-            if (draft->any_limit) {
-                outcome_note(&draft->study->outcome, "limit_missing", QUALITY_INFO, SIGNAL_NONE,
-                             name->missing);
-            }
-        }
-    }
-    return all;
-}
 
 static void add_basis(struct classification *class, const char *code, const struct measure *measure)
 {
@@ -171,7 +77,7 @@ static void draft_reflex(const struct draft *draft)
 static bool draft_tone(const struct draft *draft, struct london_class *ret_tone,
                        struct classification *ret_class)
 {
-    static const enum limit wanted[] = {LIMIT_REST_LOWER, LIMIT_REST_UPPER};
+    static const enum class_limit wanted[] = {CLASS_LIMIT_REST_LOWER, CLASS_LIMIT_REST_UPPER};
 
     static const char *const methods[] = {
         [LONDON_NORMAL] = "London classification 2020, part II: resting pressure within the "
@@ -185,7 +91,7 @@ static bool draft_tone(const struct draft *draft, struct london_class *ret_tone,
     const struct measure *rest = &draft->measures->resting_pressure;
     struct classification class = {.code = "london_tone"};
 
-    if (!measure_known(rest) || !take_limits(draft, &class, wanted, 2)) {
+    if (!measure_known(rest) || !class_limits_take(&draft->limits, &class, wanted, 2)) {
         return false;
     }
     const struct london_class tone =
@@ -222,11 +128,12 @@ static bool draft_tone(const struct draft *draft, struct london_class *ret_tone,
 static bool draft_contractility(const struct draft *draft, struct london_class *ret_contractility,
                                 struct classification *ret_class)
 {
-    static const enum limit wanted[] = {LIMIT_SQUEEZE_LOWER};
+    static const enum class_limit wanted[] = {CLASS_LIMIT_SQUEEZE_LOWER};
     const struct anorectal_measures *measures = draft->measures;
     struct classification class = {.code = "london_contractility"};
 
-    if (!measure_known(&measures->squeeze_increment) || !take_limits(draft, &class, wanted, 1)) {
+    if (!measure_known(&measures->squeeze_increment) ||
+        !class_limits_take(&draft->limits, &class, wanted, 1)) {
         return false;
     }
     const struct london_class contractility =
@@ -315,14 +222,15 @@ static const char *coordination_method(enum london_weight weight)
 
 static void draft_coordination(const struct draft *draft)
 {
-    static const enum limit wanted[] = {LIMIT_RISE_LOWER};
+    static const enum class_limit wanted[] = {CLASS_LIMIT_RISE_LOWER};
     const struct anorectal_measures *measures = draft->measures;
     const struct analysis_choices *choices = draft->study->choices;
     struct classification class = {.code = "london_coordination"};
 
     if (!measure_known(&measures->balloon_expulsion_time) ||
         !measure_known(&measures->push_rectal_rise) ||
-        !measure_known(&measures->push_anal_relaxation) || !take_limits(draft, &class, wanted, 1)) {
+        !measure_known(&measures->push_anal_relaxation) ||
+        !class_limits_take(&draft->limits, &class, wanted, 1)) {
         return;
     }
     const struct london_coordination_input input = {
@@ -460,8 +368,9 @@ static void find_sensation(const struct draft *draft, const struct classificatio
 
 static void draft_sensation(const struct draft *draft)
 {
-    static const enum limit wanted[] = {LIMIT_FIRST_LOWER, LIMIT_DESIRE_LOWER, LIMIT_MOST_LOWER,
-                                        LIMIT_FIRST_UPPER, LIMIT_DESIRE_UPPER, LIMIT_MOST_UPPER};
+    static const enum class_limit wanted[] = {CLASS_LIMIT_FIRST_LOWER,  CLASS_LIMIT_DESIRE_LOWER,
+                                              CLASS_LIMIT_MOST_LOWER,   CLASS_LIMIT_FIRST_UPPER,
+                                              CLASS_LIMIT_DESIRE_UPPER, CLASS_LIMIT_MOST_UPPER};
 
     static const char *const methods[] = {
         [LONDON_NORMAL] = "London classification 2020, part IV: no volume outside the clinic's "
@@ -480,7 +389,7 @@ static void draft_sensation(const struct draft *draft)
     if (!measure_known(&measures->first_sensation_volume) ||
         !measure_known(&measures->desire_volume) ||
         !measure_known(&measures->maximum_tolerated_volume) ||
-        !take_limits(draft, &class, wanted, sizeof wanted / sizeof wanted[0])) {
+        !class_limits_take(&draft->limits, &class, wanted, sizeof wanted / sizeof wanted[0])) {
         return;
     }
     const double volumes[3] = {measures->first_sensation_volume.value,
@@ -499,37 +408,12 @@ static void draft_sensation(const struct draft *draft)
     find_sensation(draft, &class, sensation);
 }
 
-static bool any_limit(const struct draft *draft)
-{
-    for (unsigned i = 0; draft->limits != NULL && i < LIMIT_COUNT; i++) {
-        if (limit_of(draft, (enum limit)i).known) {
-            return true;
-        }
-    }
-    return false;
-}
-
 void anorectal_draft(struct study *study)
 {
-    struct draft draft = {.study = study,
-                          .measures = &study->outcome.result->anorectal,
-                          .women = study->recording->sex == SEX_FEMALE};
+    const struct draft draft = {.study = study,
+                                .measures = &study->outcome.result->anorectal,
+                                .limits = class_limits_open(study)};
 
-    if (draft.women || study->recording->sex == SEX_MALE) {
-        draft.limits =
-            draft.women ? &study->choices->anorectal_women : &study->choices->anorectal_men;
-        draft.any_limit = any_limit(&draft);
-        if (!draft.any_limit) {
-            outcome_note(&study->outcome, "limit_missing", QUALITY_INFO, SIGNAL_NONE,
-                         "Tone, contractility, coordination and rectal sensation were not "
-                         "classified: the clinic has entered no normal limits for the patient's "
-                         "sex. They depend on the catheter: enter those of your own equipment.");
-        }
-    } else {
-        outcome_note(&study->outcome, "limit_missing", QUALITY_INFO, SIGNAL_NONE,
-                     "Tone, contractility, coordination and rectal sensation were not classified: "
-                     "normal limits depend on the sex, which is not known. Enter it.");
-    }
     draft_reflex(&draft);
     draft_part_two(&draft);
     draft_coordination(&draft);

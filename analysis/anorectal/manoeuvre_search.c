@@ -135,16 +135,27 @@ static void add(struct search *search, enum manoeuvre_kind kind, struct span spa
     }
 }
 
+/* Whether somebody set markers for what the patient was asked to do. */
+static bool is_guided(const struct search *search)
+{
+    return has_marker(search, MANOEUVRE_SQUEEZE) || has_marker(search, MANOEUVRE_LONG_SQUEEZE) ||
+           has_marker(search, MANOEUVRE_COUGH) || has_marker(search, MANOEUVRE_PUSH);
+}
+
+/* Coughs come by themselves too: where others are marked, they are none that was asked for. */
 static void add_rectal(struct search *search)
 {
+    const bool guided = is_guided(search);
+    const bool pushes = !has_marker(search, MANOEUVRE_PUSH);
+
     for (size_t i = 0; i < search->rectal_count; i++) {
         const struct span span = search->rectal[i].span;
-        const enum manoeuvre_kind kind =
-            span.to_s - span.from_s < CRITERIA_ARM_FOUND_COUGH_S ? MANOEUVRE_COUGH : MANOEUVRE_PUSH;
+        const double length_s = span.to_s - span.from_s;
+        const bool cough = length_s < CRITERIA_ARM_FOUND_COUGH_S;
 
-        if (span.to_s - span.from_s <= CRITERIA_ARM_FOUND_MOST_S && !is_taken(search, span) &&
-            !has_marker(search, kind)) {
-            add(search, kind, span);
+        if (length_s <= CRITERIA_ARM_FOUND_MOST_S && !is_taken(search, span) &&
+            (cough ? !guided : pushes)) {
+            add(search, cough ? MANOEUVRE_COUGH : MANOEUVRE_PUSH, span);
         }
     }
 }

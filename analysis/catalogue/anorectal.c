@@ -83,7 +83,7 @@ static const struct catalogue_row rows[] = {
     {"anorectal", "functional_canal_length", CATALOGUE_NUMBER, "mm", 1.0,
      "Functional length of the anal canal",
      "Length over which the anal pressure at rest is more than 5 mmHg above the rectal one, by "
-     "pull-through or between sensors of known spacing.",
+     "pull-through or between sensors of known spacing (panal1 is the outermost).",
      "a review of high-resolution anorectal manometry",
      offsetof(struct anorectal_measures, functional_canal_length), RECTAL_SIGNALS},
     {"anorectal", "balloon_expulsion_time", CATALOGUE_NUMBER, "s", 1.0, "Balloon expulsion time",

@@ -135,7 +135,8 @@ static double balloon_value(double at_s, const void *context)
 static void add_sensors(struct synth *synth, struct anorectal_case how)
 {
     for (size_t i = 0; i < how.sensors; i++) {
-        const double away = fabs((double)i - (double)(how.sensors / 2));
+        const size_t middle = how.sensors / 2;
+        const double away = fabs((double)i - (double)middle);
         const struct sensor sensor = {fmax(0.05, 1.0 - 0.12 * away), how.drift_mmhg_min / 60.0};
         struct synth_sampling sampling = {
             .rate_hz = how.rate_hz, .end_s = end_s, .noise = how.noise};

@@ -141,17 +141,16 @@ static void test_with_markers(void **state)
     static const double noises[] = {0.0, 0.5, 1.0};
     static const double drifts[] = {0.0, 1.0};
     struct error_table table;
-    size_t runs = 0;
 
     (void)state;
     error_table_open(&table, "anorectal manometry, manoeuvres marked");
-    for (size_t i = 0; i < 3 * 4 * 3 * 2; i++) {
+    for (size_t i = 0; i < 72; i++) {
         const struct anorectal_case how = {.rate_hz = rates_hz[i % 3],
                                            .sensors = sensors[i / 3 % 4],
                                            .noise = noises[i / 12 % 3],
                                            .drift_mmhg_min = drifts[i / 36],
-                                           .marker_late_s = 0.5 * (double)(runs++ % 4),
-                                           .mixed_rates = runs % 2 == 0};
+                                           .marker_late_s = 0.5 * (double)(i / 3 % 4),
+                                           .mixed_rates = i % 2 == 1};
         struct synth synth;
 
         anorectal_case_open(&synth, how);
@@ -331,7 +330,7 @@ static void test_lengths(void **state)
 
     (void)state;
     error_table_open(&table, "functional length of the anal canal, mm");
-    for (size_t i = 0; i < 4 * 3 * 3; i++) {
+    for (size_t i = 0; i < 36; i++) {
         struct canal canal = {.from_mm = 15.2,
                               .rise_mm = 12.0,
                               .hold_mm = holds_mm[i / 12],

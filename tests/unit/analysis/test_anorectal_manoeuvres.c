@@ -358,7 +358,8 @@ static void test_usual_level(void **state)
     }
 }
 
-/* Marked kinds are not sought; what belongs to a marked one, or to an inflation, is no other. */
+/* Marked kinds are not sought, nor coughs where anything is marked; what belongs to a marked one is
+ * no other. */
 static void test_marked_is_not_sought(void **state)
 {
     struct step_trace anal = step_trace_at(60.0);
@@ -369,10 +370,13 @@ static void test_marked_is_not_sought(void **state)
     step_trace_pulse(&anal, 100.0, 105.0, 120.0);
     step_trace_pulse(&rectal, 150.0, 165.0, 50.0);
     step_trace_pulse(&anal, 200.0, 205.0, 130.0);
+    step_trace_pulse(&rectal, 250.0, 251.0, 50.0);
     open_both(&synth, &anal, &rectal);
-    assert_int_equal(run(&synth)->manoeuvres.count, 3);
+    assert_int_equal(run(&synth)->manoeuvres.count, 4);
+    assert_int_equal(count_kind(run(&synth), "cough"), 1);
     synth_event(&synth, EVENT_SQUEEZE, 100.0);
     assert_int_equal(count_kind(run(&synth), "squeeze"), 1);
+    assert_int_equal(count_kind(run(&synth), "cough"), 0);
     assert_int_equal(count_kind(run(&synth), "push"), 1);
     synth.events[0].code = EVENT_PUSH;
     assert_int_equal(count_kind(run(&synth), "squeeze"), 1);

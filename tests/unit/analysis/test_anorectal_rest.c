@@ -114,7 +114,7 @@ static void test_marked_rest(void **state)
     } cases[] = {{190.0, 60.0, "mean over 60 s from the rest marker"},
                  {142.0, 40.0, "shorter than 60 s"},
                  {112.1, 10.1, "shorter than 60 s"},
-                 {111.9, 0.0, NULL}};
+                 {111.9, 0.0, "absent"}};
 
     (void)state;
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
@@ -133,6 +133,7 @@ static void test_marked_rest(void **state)
         if (cases[i].length_s > 0.0) {
             assert_close(rest.parts[0].value, cases[i].length_s, 0.02);
             assert_close(rest.value, 60.0 + 0.5 * cases[i].length_s, 0.1);
+            assert_non_null(rest.method);
             assert_non_null(strstr(rest.method, cases[i].says));
         } else {
             assert_int_equal(rest.state, MEASURE_ABSENT);
