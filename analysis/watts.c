@@ -13,9 +13,9 @@ static const double pi = 3.14159265358979323846;
 
 double watts_shortening_mm_s(double flow_ml_s, double volume_ml)
 {
-    const double radius_cm = cbrt(3.0 * (volume_ml + CRITERIA_WATTS_WALL_ML) / (4.0 * pi));
+    const double radius_cubed = 3.0 * (volume_ml + CRITERIA_WATTS_WALL_ML) / (4.0 * pi);
 
-    return CRITERIA_MM_PER_CM * flow_ml_s / (2.0 * radius_cm * radius_cm);
+    return CRITERIA_MM_PER_CM * flow_ml_s / (2.0 * pow(radius_cubed, 2.0 / 3.0));
 }
 
 double watts_factor(double pdet_cmh2o, double flow_ml_s, double volume_ml)
