@@ -48,48 +48,55 @@ static struct local_mean local_mean_open(const struct series *series)
                                .half = series_whole_samples(series, CRITERIA_EMG_MEAN_HALF_S)};
 }
 
-struct form_tally {
+struct sign_tally {
     size_t present;
     size_t negative;
-    size_t low;       /* below half of the local mean */
-    size_t crossings; /* of the local mean */
 };
 
-static struct form_tally tally_form(const struct series *emg)
+static struct sign_tally tally_signs(const struct series *emg)
 {
-    struct local_mean mean = local_mean_open(emg);
-    struct form_tally tally = {0, 0, 0, 0};
-    bool was_above = false;
+    struct sign_tally tally = {0, 0};
 
     for (size_t i = 0; i < emg->count; i++) {
-        const double sample = emg->samples[i];
-
-        if (isnan(sample)) {
-            continue;
-        }
-        const double level = local_mean_at(&mean, i);
-        const bool is_above = sample > level;
-
-        tally.crossings += tally.present > 0 && is_above != was_above ? 1 : 0;
-        tally.negative += sample < 0.0 ? 1 : 0;
-        tally.low += sample < CRITERIA_EMG_LOW_PART * level ? 1 : 0;
-        tally.present++;
-        was_above = is_above;
+        tally.present += isnan(emg->samples[i]) ? 0 : 1;
+        tally.negative += emg->samples[i] < 0.0 ? 1 : 0;
     }
     return tally;
 }
 
-static enum emg_form decide_form(const struct series *emg, const struct form_tally *tally)
+/* Whether samples without a sign are as quick, and as often near zero, as rectified ones. */
+static bool is_rectified(const struct series *emg, double present)
+{
+    struct local_mean mean = local_mean_open(emg);
+    size_t low = 0;
+    size_t crossings = 0;
+    bool is_first = true;
+    bool was_above = false;
+
+    for (size_t i = 0; i < emg->count; i++) {
+        if (isnan(emg->samples[i])) {
+            continue;
+        }
+        const double level = local_mean_at(&mean, i);
+        const bool is_above = emg->samples[i] > level;
+
+        crossings += !is_first && is_above != was_above ? 1 : 0;
+        low += emg->samples[i] < CRITERIA_EMG_LOW_PART * level ? 1 : 0;
+        is_first = false;
+        was_above = is_above;
+    }
+    return (double)crossings * emg->rate_hz >= CRITERIA_EMG_CROSSINGS_HZ * present &&
+           (double)low >= CRITERIA_EMG_LOW_SHARE * present;
+}
+
+static enum emg_form decide_form(const struct series *emg, const struct sign_tally *tally)
 {
     const double present = (double)tally->present;
-    const double crossings_hz = (double)tally->crossings * emg->rate_hz / present;
 
     if ((double)tally->negative >= CRITERIA_EMG_NEGATIVE_SHARE * present) {
         return EMG_FORM_RAW;
     }
-    if (emg->rate_hz >= CRITERIA_EMG_RECTIFIED_RATE_HZ &&
-        crossings_hz >= CRITERIA_EMG_CROSSINGS_HZ &&
-        (double)tally->low >= CRITERIA_EMG_LOW_SHARE * present) {
+    if (emg->rate_hz >= CRITERIA_EMG_RECTIFIED_RATE_HZ && is_rectified(emg, present)) {
         return EMG_FORM_RECTIFIED;
     }
     return EMG_FORM_ENVELOPE;
@@ -211,7 +218,7 @@ bool envelope_make(const struct series *emg, enum emg_form form,
     struct envelope envelope = {.series = {.rate_hz = emg->rate_hz, .start_s = emg->start_s},
                                 .form = form == EMG_FORM_UNKNOWN ? EMG_FORM_ENVELOPE : form,
                                 .decided = form == EMG_FORM_UNKNOWN};
-    const struct form_tally tally = tally_form(emg);
+    const struct sign_tally tally = tally_signs(emg);
     bool made = true;
 
     if (tally.present > 0) {
