@@ -165,7 +165,7 @@ static void classify_cut_offs(struct study *study, const struct voiding_measures
 
     add(study, "chassagne", voiding_chassagne(pdet, qmax),
         "Cut-offs for women: obstructed when Qmax is 15 mL/s or less and pdetQmax above 20 cmH2O. "
-        "Chassagne 1998, Urology 51:408-411, as a textbook quotes it",
+        "Chassagne 1998, as a textbook quotes it",
         basis, 2, NULL, 0);
     add(study, "farrar", voiding_farrar(pdet, qmax),
         "Cut-offs for women: obstructed when Qmax is below 15 mL/s and pdetQmax above 50 cmH2O. "
