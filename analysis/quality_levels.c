@@ -61,6 +61,18 @@ static bool is_explained(const struct pressure_lines *lines, double at_s)
     return quality_lines_event(lines, PRESSURE_EVENT_FLUSH, around);
 }
 
+/* First moment from `index` on at which the line has lost half of what it lost. */
+static double lost_at(const struct series *line, size_t index, const struct change *change)
+{
+    const double half = 0.5 * (change->before + change->after);
+    size_t i = index;
+
+    while (i + 1 < line->count && !(line->samples[i] < half)) {
+        i++;
+    }
+    return series_time(line, i);
+}
+
 /* First moment after `index` at which the line is back above half of what it lost; its end when
  * it never is. */
 static double back_at(const struct series *line, size_t index, const struct change *change)
@@ -123,7 +135,7 @@ static void note_out(const struct pressure_lines *lines, const struct judged_lin
             is_held(lines, &watched, after_s, &change) && !is_explained(lines, at_s)) {
             const double to_s = back_at(&watched, i + within, &change);
 
-            quality_spans_add(&spans, (struct span){at_s, to_s});
+            quality_spans_add(&spans, (struct span){lost_at(&watched, i, &change), to_s});
             i = series_first_at(&watched, to_s);
         }
     }
