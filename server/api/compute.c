@@ -3,10 +3,9 @@
 #include "analysis/analysis.h"
 #include "base/clock.h"
 #include "formats/analysis_json.h"
+#include "formats/limits.h"
 #include "store/store_recording.h"
 #include "store/store_study.h"
-
-enum { ANALYSIS_JSON_LIMIT = 8 * 1024 * 1024 };
 
 static void *allocate_on_arena(void *arena, size_t size)
 {
@@ -35,10 +34,10 @@ bool compute_analysis(struct arena *arena, const struct recording_document *docu
     if (!analysis_run(recording_from_document(arena, &known), choices, &memory, &result)) {
         return error_set(reterr, ERROR_UNAVAILABLE, "no memory for the analysis");
     }
-    text_init(ret_json, arena, ANALYSIS_JSON_LIMIT);
+    text_init(ret_json, arena, LIMIT_ANALYSIS_BYTES);
     analysis_json_write(result, "preliminary", revision, ret_json);
     if (ret_json->overflowed) {
-        return error_set(reterr, ERROR_INTERNAL, "the analysis document is too large");
+        return error_set(reterr, ERROR_INVALID, "the analysis document is too large");
     }
     return true;
 }

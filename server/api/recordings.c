@@ -6,7 +6,8 @@
 
 #include <string.h>
 
-enum { RECORDING_ANSWER_LIMIT = 16 * 1024 * 1024 };
+/* A recording with its analysis; conditions and channels are small. */
+#define RECORDING_ANSWER_LIMIT (LIMIT_ANALYSIS_BYTES + LIMIT_SMALL_BODY_BYTES)
 
 /* Where the page begins: after the recording that the cursor names. False when there is none. */
 static bool find_page(const struct recording_row *rows, size_t count, const char *cursor,

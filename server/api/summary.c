@@ -4,7 +4,7 @@
 
 #include <string.h>
 
-enum { SUMMARY_LIMIT = 32 * 1024 * 1024 };
+#define SUMMARY_LIMIT (4 * LIMIT_ANALYSIS_BYTES)
 
 static bool load_recordings(struct api_context *context, struct arena *arena, const char *study_id,
                             struct summary *summary, struct error *reterr)

@@ -208,6 +208,7 @@ const RECIPES = {
   'POST /v1/analyses': () => ({status: 200, json: FLOW}),
   'GET /v1/analysis-choices': () => ({status: 200}),
   'GET /v1/nomograms': () => ({status: 200}),
+  'GET /v1/parameters': () => ({status: 200}),
   'PUT /v1/analysis-choices': async () => {
     const {headers} = await clinic.administrator.get('/v1/analysis-choices');
     return {status: 200, json: {choices: {}}, headers: {'if-match': headers.get('etag')}};

@@ -364,3 +364,37 @@ describe('the detrusor pressure', () => {
     assert.equal(pdet.derived, undefined);
   });
 });
+
+describe('a recording of every signal at once', () => {
+  const UNITS = {flow: 'mL/s', vvoid: 'mL', vinf: 'mL', emg: 'uV', puller: 'mm', balloon: 'mL'};
+  const anal = array(12, (i) => `panal${i + 1}`);
+  const signals = ['pves', 'pabd', 'pura', 'flow', 'vvoid', 'vinf', 'emg', 'puller', 'prect', ...anal, 'balloon', 'pvag'];
+  const random = randomly(9);
+  const channels = ['pdet', ...signals].map((signal, i) => ({
+    signal,
+    unit: UNITS[signal] ?? (/^p(rect|anal)/.test(signal) ? 'mm[Hg]' : 'cm[H2O]'),
+    rate_hz: signal === 'emg' ? 200 : 10 + i,
+    start_s: i / 100,
+    samples: array(signal === 'emg' ? 12_000 : 600, () => Number((random() * 60).toFixed(2))),
+  }));
+
+  it('comes back, and is computed, whatever its type', async () => {
+    assert.equal(channels.length, 24);
+    for (const type of [
+      'uroflowmetry',
+      'cystometry',
+      'pressure_flow',
+      'urethral_pressure_profile',
+      'anorectal_manometry',
+      'pelvic_floor_training',
+    ]) {
+      const {json} = await clinic.addRecording(study.id, {type, started_at: STARTED_AT, channels});
+      assert.equal(json.analysis.type, type);
+      const {traces: all} = await traces(json.recording.id);
+      assert.equal(all.length, 24);
+      for (const {signal, samples} of channels) {
+        assert.deepEqual(all.find((trace) => trace.signal === signal).samples, samples, signal);
+      }
+    }
+  });
+});
