@@ -132,7 +132,8 @@ static void note_out(const struct pressure_lines *lines, const struct judged_lin
             level(lines, &beside->coarse, after_s, after_s + CRITERIA_OUT_HOLD_S);
 
         if (is_out(&change, other_level, line->signal) &&
-            is_held(lines, &watched, after_s, &change) && !is_explained(lines, at_s)) {
+            is_held(lines, &watched, after_s, &change) &&
+            !is_explained(lines, lost_at(&watched, i, &change))) {
             const double to_s = back_at(&watched, i + within, &change);
 
             quality_spans_add(&spans, (struct span){lost_at(&watched, i, &change), to_s});
