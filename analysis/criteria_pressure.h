@@ -64,7 +64,6 @@
  * step takes at most this long, s. [choice] */
 #define CRITERIA_POSITION_STEP_CMH2O 5.0
 #define CRITERIA_POSITION_LEVEL_S    60.0
-#define CRITERIA_POSITION_GAP_S      3.0
 #define CRITERIA_POSITION_BOTH_SHARE 0.4
 #define CRITERIA_POSITION_EDGE_SHARE 0.2
 #define CRITERIA_POSITION_MAX_S      15.0

@@ -113,14 +113,18 @@ static double progress(const struct step_rule *rule, size_t middle, size_t index
     return done / way;
 }
 
-/* The sample about which the lines change most, within `reach` of the middle of a run of steps. */
-static size_t steepest(const struct step_rule *rule, size_t middle, size_t reach, size_t gap)
+/* Samples to each side over which a change is steepest, so that a knock is no step. */
+enum { BESIDE = 2 };
+
+/* The sample about which the lines change most, near the middle of a run of steps. */
+static size_t steepest(const struct step_rule *rule, size_t middle)
 {
     size_t best = middle;
     double most = -SERIES_ENDLESS;
 
-    for (size_t i = middle - reach; i <= middle + reach; i++) {
-        const double change = progress(rule, middle, i + gap) - progress(rule, middle, i - gap);
+    for (size_t i = middle - rule->lag + BESIDE; i + BESIDE <= middle + rule->lag; i++) {
+        const double change =
+            progress(rule, middle, i + BESIDE) - progress(rule, middle, i - BESIDE);
 
         if (change > most) {
             most = change;
@@ -133,10 +137,9 @@ static size_t steepest(const struct step_rule *rule, size_t middle, size_t reach
 static void take_position(struct event_finder *finder, const struct step_rule *rule, size_t middle)
 {
     const struct series *slow = &rule->slow[0];
-    const size_t gap = series_whole_samples(slow, CRITERIA_POSITION_GAP_S);
-    const size_t at = steepest(rule, middle, rule->lag - gap, gap);
-    size_t first = at;
-    size_t last = at;
+    const size_t at = steepest(rule, middle);
+    size_t first = at + BESIDE;
+    size_t last = at - BESIDE;
 
     while (first > middle - rule->lag &&
            progress(rule, middle, first) > CRITERIA_POSITION_EDGE_SHARE) {
@@ -175,8 +178,7 @@ bool event_finder_positions(struct event_finder *finder)
             return false;
         }
     }
-    rule.lag = series_whole_samples(&rule.slow[0],
-                                    0.5 * CRITERIA_POSITION_LEVEL_S + CRITERIA_POSITION_GAP_S);
+    rule.lag = series_whole_samples(&rule.slow[0], 0.5 * CRITERIA_POSITION_LEVEL_S) + BESIDE;
     /* A step shows over a run of samples, as long on both sides of it: it lies in the middle. */
     for (size_t i = rule.lag; i + rule.lag < rule.slow[0].count; i++) {
         const int present = step_sign(&rule, i);

@@ -121,11 +121,11 @@ static void test_coughs(void **state)
         {"a longer box", 10.0, {{2, 2000, 21, 20.0}}, .expected = {0}},
         {"second peak stands out by less than half",
          10.0,
-         {{2, 2000, 3, 20.0}, {2, 2003, 3, 9.2}, {2, 2006, 3, 18.0}},
+         {{2, 2000, 3, 20.0}, {2, 2003, 3, 9.1}, {2, 2006, 3, 18.0}},
          .expected = {[COUGH] = 1}},
         {"second peak stands out by half",
          10.0,
-         {{2, 2000, 3, 20.0}, {2, 2003, 3, 8.8}, {2, 2006, 3, 18.0}},
+         {{2, 2000, 3, 20.0}, {2, 2003, 3, 8.9}, {2, 2006, 3, 18.0}},
          .expected = {[COUGH] = 2}},
         {"on a hill that leaves two fifths",
          10.0,
@@ -152,20 +152,23 @@ static void test_coughs(void **state)
          .bumps = {{0, 2000, 0, 40.0}},
          .expected = {[COUGH] = 1},
          .marker = EVENT_COUGH,
-         .marker_s = 204.9,
+         .marker_s = 204.95,
          .marked = true},
         {.what = "in pves alone, a marker further away",
          .rate_hz = 10.0,
          .bumps = {{0, 2000, 0, 40.0}},
          .expected = {0},
          .marker = EVENT_COUGH,
-         .marker_s = 205.1},
+         .marker_s = 205.05},
         {.what = "another marker",
          .rate_hz = 10.0,
          .bumps = {{2, 2000, 0, 40.0}},
          .expected = {[COUGH] = 1},
          .marker = EVENT_URGENCY,
          .marker_s = 200.0},
+        {"a box of 2.03 s", 9.85, {{2, 2000, 20, 20.0}}, .expected = {0}},
+        {"two samples make one above 10 Hz", 10.1, {{2, 2000, 1, 15.0}}, .expected = {0}},
+        {"none do at 10 Hz", 10.0, {{2, 2000, 1, 15.0}}, .expected = {[COUGH] = 1}},
         {"too slow a recording", 0.89, {{2, 200, 1, 40.0}}, .expected = {0}},
         {"one sample of a slow one", 0.91, {{2, 200, 1, 40.0}}, .expected = {[COUGH] = 1}},
     };
@@ -183,11 +186,11 @@ static void test_restlessness(void **state)
          .expected = {0}},
         {"four bumps",
          10.0,
-         {{2, 2000, 0, 4.1}, {2, 2020, 0, 4.1}, {2, 2040, 0, 4.1}, {2, 2060, 0, 4.1}},
+         {{2, 2000, 0, 4.05}, {2, 2020, 0, 4.05}, {2, 2040, 0, 4.05}, {2, 2060, 0, 4.05}},
          .expected = {[RESTLESS] = 1}},
         {"four lower bumps",
          10.0,
-         {{2, 2000, 0, 3.9}, {2, 2020, 0, 3.9}, {2, 2040, 0, 3.9}, {2, 2060, 0, 3.9}},
+         {{2, 2000, 0, 3.95}, {2, 2020, 0, 3.95}, {2, 2040, 0, 3.95}, {2, 2060, 0, 3.95}},
          .expected = {0}},
         {"2.5 s apart",
          10.0,
@@ -234,6 +237,22 @@ static void test_flushes(void **state)
         {"0.99 s", 9.1, {{0, 2000, 8, 100.0}}, .expected = {0}},
         {"59.9 s", 10.0, {{0, 2000, 595, 100.0}}, .expected = {[FLUSH] = 1}},
         {"60.5 s", 10.0, {{0, 2000, 605, 100.0}}, .expected = {0}},
+        {"a ramp of 32.5 in five samples of 8.1 Hz, 26 in four",
+         8.1,
+         {{0, 2000, 40, 6.5},
+          {0, 2001, 38, 6.5},
+          {0, 2002, 36, 6.5},
+          {0, 2003, 34, 6.5},
+          {0, 2004, 32, 6.5}},
+         .expected = {[FLUSH] = 1}},
+        {"a ramp of 32.5 in five samples, 26 in four, at 8.0 Hz",
+         8.0,
+         {{0, 2000, 40, 6.5},
+          {0, 2001, 38, 6.5},
+          {0, 2002, 36, 6.5},
+          {0, 2003, 34, 6.5},
+          {0, 2004, 32, 6.5}},
+         .expected = {0}},
         {.what = "marked, above 10",
          .rate_hz = 10.0,
          .bumps = {{0, 2000, 30, 10.1}},
@@ -298,6 +317,8 @@ static void test_strains_and_rectal_contractions(void **state)
         {"pabd alone for 2.96 s", 9.8, {{1, 2000, 29, 10.0}}, .expected = {0}},
         {"pabd alone for 3.02 s", 9.6, {{1, 2000, 29, 10.0}}, .expected = {[RECTAL] = 1}},
         {"pves alone", 10.0, {{0, 2000, 100, 20.0}}, .expected = {0}},
+        {"pabd alone for half of 120 s", 10.0, {{1, 2000, 600, 10.0}}, .expected = {[RECTAL] = 1}},
+        {"pabd alone for longer", 10.0, {{1, 2000, 610, 10.0}}, .expected = {0}},
         {.what = "a marked strain",
          .rate_hz = 10.0,
          .bumps = {{2, 2000, 60, 30.0}},
@@ -325,6 +346,23 @@ static void test_changes_of_position(void **state)
         {"lines apart by more than 0.4",
          10.0,
          {{0, 2000, 9999, 15.0}, {1, 2000, 9999, 6.1}},
+         .expected = {[POSITION] = 1}},
+        {"for 30 s", 10.0, {{2, 2000, 300, 12.0}}, .expected = {[STRAIN] = 1}},
+        {"for 31 s", 10.0, {{2, 2000, 310, 12.0}}, .expected = {[POSITION] = 2}},
+        {"for 30.5 s of 57 s", 9.5, {{2, 2000, 290, 12.0}}, .expected = {[POSITION] = 2}},
+        {"begins with 0.198 of it",
+         10.0,
+         {{2, 2000, 9999, 2.97}, {2, 2200, 9999, 12.03}},
+         .expected = {[POSITION] = 1}},
+        {"begins with 0.202 of it",
+         10.0,
+         {{2, 2000, 9999, 3.03}, {2, 2200, 9999, 11.97}},
+         .expected = {0}},
+        {"16.0 s on the way", 10.0, {{2, 2000, 9999, 7.5}, {2, 2150, 9999, 7.5}}, .expected = {0}},
+        {"15.15 s on the way", 9.9, {{2, 2000, 9999, 7.5}, {2, 2140, 9999, 7.5}}, .expected = {0}},
+        {"14.74 s on the way",
+         9.5,
+         {{2, 2000, 9999, 7.5}, {2, 2130, 9999, 7.5}},
          .expected = {[POSITION] = 1}},
         {"one line alone", 10.0, {{0, 2000, 9999, 15.0}}, .expected = {0}},
     };
@@ -407,6 +445,70 @@ static void test_rises(void **state)
         assert_close(events.items[0].pabd_rise_cmh2o, rows[i].pabd_rise, 1e-9);
         synth_close(&synth);
     }
+}
+
+/* On a slow axis of ten samples each at 10 Hz, and at 9.1 Hz: the sample before the step and the
+ * one after it. */
+static void test_place_of_a_step(void **state)
+{
+    static const double rates_hz[] = {10.0, 9.1};
+
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        const struct row row = {.rate_hz = rates_hz[i], .bumps = {{2, 2000, 9999, 12.0}}};
+        struct synth synth;
+
+        synth_open(&synth, RECORDING_CYSTOMETRY);
+        add_line(&synth, SIGNAL_PVES, &row, 0);
+        add_line(&synth, SIGNAL_PABD, &row, 1);
+        const struct pressure_events events = find(&synth);
+
+        assert_int_equal(events.count, 1);
+        assert_close(events.items[0].span.from_s, 1994.5 / rates_hz[i], 1e-6);
+        assert_close(events.items[0].span.to_s, 2004.5 / rates_hz[i], 1e-6);
+        synth_close(&synth);
+    }
+}
+
+/* A strain that rises for 25 s in a straight line, stays for 3 s and ends at once. */
+static struct pressure_event slow_strain(double rate_hz, double from_s, double height)
+{
+    const double points[][2] = {{from_s, 20.0},
+                                {from_s + 25.0, 20.0 + height},
+                                {from_s + 28.0, 20.0 + height},
+                                {from_s + 28.0 + 1e-3, 20.0}};
+    const struct polyline line = {4, points};
+    const struct synth_sampling sampling = {.rate_hz = rate_hz, .end_s = LENGTH_S};
+    struct synth synth;
+
+    synth_open(&synth, RECORDING_CYSTOMETRY);
+    synth_channel(&synth, SIGNAL_PVES, sampling, polyline_value, &line);
+    synth_channel(&synth, SIGNAL_PABD, sampling, polyline_value, &line);
+    const struct pressure_events events = find(&synth);
+
+    assert_int_equal(events.count, 1);
+    assert_int_equal(events.items[0].kind, PRESSURE_EVENT_STRAIN);
+    const struct pressure_event event = events.items[0];
+
+    synth_close(&synth);
+    return event;
+}
+
+/* It begins at the first sample that is a fifth of its height, but at least 3 cmH2O, above the
+ * level; its rise is that over the median of the 5 s that end half a second before. */
+static void test_edges_of_a_strain(void **state)
+{
+    const struct pressure_event high = slow_strain(10.0, 200.05, 40.0); /* 1.6 cmH2O a second */
+    const struct pressure_event low = slow_strain(10.0, 200.0, 14.5);   /* 0.58 */
+
+    (void)state;
+    assert_close(high.span.from_s, 205.1, 1e-6); /* 8.08 there, 7.92 a sample before */
+    assert_close(high.pves_rise_cmh2o, 40.0 - 1.6 * (5.05 - 3.0), 0.02);
+    assert_close(high.pabd_rise_cmh2o, 40.0 - 1.6 * (5.05 - 3.0), 0.02);
+    assert_close(low.span.from_s, 205.2, 1e-6); /* 3.02 there, 2.96 a sample before */
+    /* A fall at once, in a mean over 21 samples: k samples after it (10 - k) / 21 is left. */
+    assert_close(slow_strain(10.0, 200.0, 40.0).span.to_s, 228.0 + 0.6, 0.04);
+    assert_close(slow_strain(9.85, 200.0, 40.0).span.to_s, 228.0 + 5.0 / 9.85, 0.06);
 }
 
 /* With one line alone, coughs are found in it, and nothing that needs the other. */
@@ -495,6 +597,8 @@ int main(void)
         cmocka_unit_test(test_changes_of_position),
         cmocka_unit_test(test_slow_changes),
         cmocka_unit_test(test_rises),
+        cmocka_unit_test(test_place_of_a_step),
+        cmocka_unit_test(test_edges_of_a_strain),
         cmocka_unit_test(test_one_line),
         cmocka_unit_test(test_gaps_and_rates),
         cmocka_unit_test(test_overlap),
