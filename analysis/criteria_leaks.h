@@ -55,8 +55,10 @@
 
 /* ---- Pressures ---- */
 
-/* Level before: median of this long before cough, strain, contraction or leak, s. [choice] */
-#define CRITERIA_LEAK_BASELINE_S 2.0
+/* Level before: median of this long, ending this long before cough, strain, contraction or leak is
+ * taken to begin, because what begins slowly began before that, s. [choice] */
+#define CRITERIA_LEAK_BASELINE_S      2.0
+#define CRITERIA_LEAK_BASELINE_LEAD_S 1.0
 /* Peak of a cough: within this of where the event has it, s. [choice] */
 #define CRITERIA_LEAK_PEAK_HALF_S 0.5
 /* Pressure at a moment: median over twice this, s. [choice] */

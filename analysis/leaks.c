@@ -148,9 +148,11 @@ static double read_at(const struct scene *scene, const struct series *series, do
     return series->count == 0 ? SERIES_MISSING : level_median(series, span, scene->study->scratch);
 }
 
-static double baseline(const struct scene *scene, double to_s)
+/* pves just before something that begins at a moment. */
+static double baseline(const struct scene *scene, double begin_s)
 {
     const struct series *pves = &scene->study->pves;
+    const double to_s = begin_s - CRITERIA_LEAK_BASELINE_LEAD_S;
     const struct span span = {to_s - CRITERIA_LEAK_BASELINE_S, to_s};
 
     return pves->count == 0 ? SERIES_MISSING : level_median(pves, span, scene->study->scratch);
@@ -228,13 +230,13 @@ static void read_cough(const struct scene *scene, const struct pressure_event *c
     found->leak.pdet_leak_cmh2o = cough_value(&study->pdet, found->pressure_s);
 }
 
-static void read_level(const struct scene *scene, double moment_s, double baseline_to_s,
+static void read_level(const struct scene *scene, double moment_s, double begin_s,
                        struct leak_found *found)
 {
     const struct study *study = scene->study;
 
     found->pressure_s = moment_s;
-    found->leak.pves_baseline_cmh2o = baseline(scene, baseline_to_s);
+    found->leak.pves_baseline_cmh2o = baseline(scene, begin_s);
     found->leak.pves_leak_cmh2o = read_at(scene, &study->pves, moment_s);
     found->leak.pabd_leak_cmh2o = read_at(scene, &study->pabd, moment_s);
     found->leak.pdet_leak_cmh2o = read_at(scene, &study->pdet, moment_s);
@@ -255,9 +257,7 @@ static void read_pressures(const struct scene *scene, const struct sighting *sig
         read_level(scene, within ? moment_s : stress->peak_s, stress->span.from_s, found);
     } else {
         read_level(scene, moment_s,
-                   contraction != NULL ? fmin(contraction->start_s, moment_s)
-                                       : moment_s - CRITERIA_LEAK_CAUSE_S,
-                   found);
+                   contraction != NULL ? fmin(contraction->start_s, moment_s) : moment_s, found);
     }
     found->leak.pves_rise_cmh2o = found->leak.pves_leak_cmh2o - found->leak.pves_baseline_cmh2o;
 }
