@@ -93,8 +93,8 @@
 #define CRITERIA_ARM_RETURN_SHARE 0.5
 /* Absent only after this volume, mL: 240 to 250, a wide rectum needs more. [memory] */
 #define CRITERIA_ARM_ABSENT_ML 240.0
-/* Rectal rise at an inflation that shows contact of the balloon, mmHg; anal pressure below which a
- * fall cannot be judged, mmHg. [choice] */
+/* Rectal rise at an inflation that shows contact of the balloon, mmHg; resting
+ * pressure below which a fall cannot be judged, mmHg. [choice] */
 #define CRITERIA_ARM_CONTACT_MMHG  5.0
 #define CRITERIA_ARM_REST_LOW_MMHG 10.0
 /* Compliance: smallest volume, mL, and rise of the rectal pressure, mmHg. [choice] */

@@ -1,6 +1,7 @@
 #include "analysis/anorectal/manoeuvre.h"
 
 #include "analysis/anorectal/canal_length.h"
+#include "analysis/criteria.h"
 #include "analysis/criteria_anorectal.h"
 #include "analysis/memory.h"
 
@@ -54,6 +55,16 @@ struct span manoeuvre_span(const struct manoeuvre *manoeuvre)
     return span;
 }
 
+/* The volume that came with a balloon event; NaN when none did, or none that can be. */
+static double entered_volume(const struct event *event)
+{
+    const struct optional_number value = event->value;
+
+    return value.known && value.value >= 0.0 && value.value <= CRITERIA_PLAUSIBLE_VOLUME_ML
+               ? value.value
+               : SERIES_MISSING;
+}
+
 double manoeuvre_volume(const struct study *study, const struct anal_signals *signals, double at_s)
 {
     double volume_ml = SERIES_MISSING;
@@ -64,8 +75,8 @@ double manoeuvre_volume(const struct study *study, const struct anal_signals *si
     for (size_t i = 0; i < study->timeline.count; i++) {
         const struct event *event = &study->timeline.events[i];
 
-        if (event->code == EVENT_BALLOON && event->value.known && event->at_s <= at_s) {
-            volume_ml = event->value.value;
+        if (event->code == EVENT_BALLOON && event->at_s <= at_s && !isnan(entered_volume(event))) {
+            volume_ml = entered_volume(event);
         }
     }
     return volume_ml;
@@ -127,8 +138,10 @@ static void take_markers(const struct study *study, const struct anal_signals *s
                 if (in_span(list->sensory, event->at_s)) {
                     continue; /* a step of the slow inflation */
                 }
-                manoeuvre.volume_ml =
-                    event->value.known ? event->value.value : volume_reached(signals, event->at_s);
+                manoeuvre.volume_ml = entered_volume(event);
+                if (isnan(manoeuvre.volume_ml)) {
+                    manoeuvre.volume_ml = volume_reached(signals, event->at_s);
+                }
             }
             list->items[list->count++] = manoeuvre;
         }

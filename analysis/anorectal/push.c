@@ -62,7 +62,7 @@ static void scan_push(const struct anal_signals *signals, struct span span, stru
 
 static double relaxation(const struct anorectal_parts *parts, double residual)
 {
-    return parts->rest.known && parts->rest.level_mmhg > 0.0
+    return parts->rest.known && parts->rest.level_mmhg >= CRITERIA_ARM_REST_LOW_MMHG
                ? 100.0 * (parts->rest.level_mmhg - residual) / parts->rest.level_mmhg
                : SERIES_MISSING;
 }
@@ -170,7 +170,7 @@ static void set_anal(const struct anorectal_parts *parts, const struct push *pus
         push->residual, push->residual_s, residuals[parts->signals.rect.count == 0 ? 2 : marked]);
     measures->push_anal_relaxation =
         isnan(percent)
-            ? measure_absent("the resting pressure is not known")
+            ? measure_absent("the resting pressure is not known, or below 10 mmHg")
             : measure_at(percent, push->residual_s,
                          "fall from the mean of the resting record to the residual of the same "
                          "push, in % of that mean; negative: paradoxical contraction");

@@ -73,6 +73,11 @@ static void test_volume_of_inflation(void **state)
     assert_string_equal(result->anorectal.rair.word, "present");
     assert_true(isnan(result->anorectal.rair.parts[0].value));
     assert_non_null(synth_quality(result, "balloon_volume_missing"));
+    synth.events[0].value = (struct optional_number){true, 1e9};
+    assert_true(isnan(synth_run(&synth)->anorectal.rair.parts[0].value));
+    synth.events[0].value = (struct optional_number){true, -1.0};
+    result = synth_run(&synth);
+    assert_true(isnan(result->anorectal.rair.parts[0].value));
     step_trace_add(&synth, SIGNAL_BALLOON, 10.0, end_s, &volume);
     result = synth_run(&synth);
     assert_close(result->anorectal.rair.parts[0].value, 50.0, 1e-9);

@@ -269,6 +269,26 @@ static void test_best_push(void **state)
     synth_close(&synth);
 }
 
+/* Of a resting pressure below 10 mmHg no percentage is told. */
+static void test_low_rest(void **state)
+{
+    static const double rests[] = {9.9, 10.1};
+
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        struct step_trace anal = step_trace_at(rests[i]);
+        struct synth synth;
+
+        step_trace_pulse(&anal, 200.0, 215.0, 5.0);
+        open_anal(&synth, &anal);
+        synth_event(&synth, EVENT_PUSH, 200.0);
+        assert_int_equal(run(&synth)->push_anal_relaxation.state,
+                         i == 0 ? MEASURE_ABSENT : MEASURE_PRESENT);
+        assert_close(run(&synth)->push_anal_residual.value, 5.0, 1e-6);
+        synth_close(&synth);
+    }
+}
+
 /* ---- Without markers ---- */
 
 struct found_case {
@@ -310,8 +330,8 @@ static void test_found_squeezes(void **state)
 static void test_found_pushes(void **state)
 {
     static const struct found_case cases[] = {
-        {14.9, 5.0, NULL},    {15.1, 5.0, "push"}, {40.0, 1.97, "cough"},
-        {40.0, 2.03, "push"}, {40.0, 45.2, NULL},  {40.0, 44.8, "push"},
+        {14.9, 5.0, NULL},    {15.1, 5.0, "push"}, {30.0, 1.97, "cough"},
+        {30.0, 2.03, "push"}, {40.0, 45.2, NULL},  {40.0, 44.8, "push"},
     };
 
     (void)state;
@@ -415,6 +435,7 @@ int main(void)
         cmocka_unit_test(test_push_seen),
         cmocka_unit_test(test_push_unseen),
         cmocka_unit_test(test_best_push),
+        cmocka_unit_test(test_low_rest),
         cmocka_unit_test(test_found_squeezes),
         cmocka_unit_test(test_found_pushes),
         cmocka_unit_test(test_usual_level),

@@ -51,7 +51,7 @@ static void test_stretches(void **state)
         {450.0, 199, "implausible_value", false},
         {450.0, 203, "implausible_value", true},
         {300.0, 100, "clipped", false},
-        {300.0, 103, "clipped", true},
+        {300.0, 102, "clipped", true},
         {60.5, 300, "clipped", false},
     };
 
