@@ -26,16 +26,16 @@ struct sample_tally {
     size_t absurd;
 };
 
+/* Nearly always all samples are measurements, and then no branch is needed to know it. */
 static struct sample_tally tally_samples(const struct channel *channel)
 {
     struct sample_tally tally = {0, 0};
 
     for (size_t i = 0; i < channel->sample_count; i++) {
-        if (is_measurement(channel->samples[i])) {
-            tally.present++;
-        } else if (!isnan(channel->samples[i])) {
-            tally.absurd++;
-        }
+        tally.present += is_measurement(channel->samples[i]);
+    }
+    for (size_t i = 0; tally.present < channel->sample_count && i < channel->sample_count; i++) {
+        tally.absurd += !is_measurement(channel->samples[i]) && !isnan(channel->samples[i]) ? 1 : 0;
     }
     return tally;
 }

@@ -2,49 +2,49 @@
 
 #include <math.h>
 
-static void swap(double *a, double *b)
+static double middle_of_three(double a, double b, double c)
 {
-    const double kept = *a;
-
-    *a = *b;
-    *b = kept;
+    return fmax(fmin(a, b), fmin(fmax(a, b), c));
 }
 
-/* Moves the element of rank `rank` to values[rank], smaller ones before it (Hoare's selection). */
+/* Moves the values below the pivot (or, with `or_equal`, at it too) to the front of
+ * values[low..end) and returns one past them. No branch depends on a value: noise would mislead its
+ * prediction half of the time. */
+static size_t gather(double *values, size_t low, size_t end, double pivot, bool or_equal)
+{
+    size_t place = low;
+
+    for (size_t i = low; i < end; i++) {
+        const double value = values[i];
+
+        values[i] = values[place];
+        values[place] = value;
+        place += or_equal ? value <= pivot : value < pivot;
+    }
+    return place;
+}
+
+/* Moves the element of rank `rank` to values[rank], smaller ones before it. */
 static void select_rank(double *values, size_t count, size_t rank)
 {
     size_t low = 0;
-    size_t high = count - 1;
+    size_t end = count;
 
-    while (low < high) {
-        const double pivot = values[low + (high - low) / 2];
-        size_t left = low;
-        size_t right = high;
+    while (end - low > 1) {
+        const double pivot =
+            middle_of_three(values[low], values[low + (end - low) / 2], values[end - 1]);
+        const size_t below = gather(values, low, end, pivot, false);
 
-        while (left <= right) {
-            while (values[left] < pivot) {
-                left++;
-            }
-            while (values[right] > pivot) {
-                right--;
-            }
-            if (left > right) {
-                break;
-            }
-            swap(&values[left], &values[right]);
-            left++;
-            if (right == 0) {
-                break;
-            }
-            right--;
+        if (rank < below) {
+            end = below;
+            continue;
         }
-        if (rank <= right && right < high) {
-            high = right;
-        } else if (rank >= left) {
-            low = left;
-        } else {
+        const size_t above = gather(values, below, end, pivot, true);
+
+        if (rank < above) {
             return;
         }
+        low = above;
     }
 }
 

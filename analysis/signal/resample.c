@@ -32,23 +32,33 @@ size_t resample_block(const struct series *series, double rate_hz)
     return blocks > 1.0 && blocks < 1e9 ? (size_t)blocks : 1;
 }
 
+/* Mean of the samples present; missing when more than half are not. */
+static double mean_of_present(const double *samples, size_t count)
+{
+    double sum = 0.0;
+    size_t present = 0;
+
+    for (size_t i = 0; i < count; i++) {
+        if (!isnan(samples[i])) {
+            sum += samples[i];
+            present++;
+        }
+    }
+    return present * 2 < count ? SERIES_MISSING : sum / (double)present;
+}
+
 struct series resample_means(const struct series *series, size_t block, double *output)
 {
     const size_t count = series->count / block;
 
     for (size_t i = 0; i < count; i++) {
+        const double *samples = series->samples + i * block;
         double sum = 0.0;
-        size_t present = 0;
 
         for (size_t k = 0; k < block; k++) {
-            const double sample = series->samples[i * block + k];
-
-            if (!isnan(sample)) {
-                sum += sample;
-                present++;
-            }
+            sum += samples[k];
         }
-        output[i] = present * 2 < block ? SERIES_MISSING : sum / (double)present;
+        output[i] = isnan(sum) ? mean_of_present(samples, block) : sum / (double)block;
     }
     return (struct series){.rate_hz = series->rate_hz / (double)block,
                            .start_s = series->start_s + 0.5 * (double)(block - 1) / series->rate_hz,
