@@ -21,6 +21,7 @@ static const struct unit_name unit_names[] = {
     {"cm[H2O].cm", "cmH\u2082O\u00b7cm"},
     {"cm[H2O].s/mL", "cmH\u2082O\u00b7s/mL"},
     {"uV", "\u00b5V"},
+    {"uV/min", "\u00b5V/min"},
     {"W/m2", "W/m\u00b2"},
     {"uW/mm2", "\u00b5W/mm\u00b2"},
 };

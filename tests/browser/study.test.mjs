@@ -2,13 +2,14 @@ import assert from 'node:assert/strict';
 import {after, before, test} from 'node:test';
 import {launch, PHONE, Visit} from './lib/browser.mjs';
 import {serverUrl} from './lib/environment.mjs';
-import {measures, plain, readable} from './lib/numbers.mjs';
+import {lists, measures, plain, readable, stepsOf} from './lib/numbers.mjs';
 
-const ORDER = ['pabd', 'pves', 'pdet', 'flow', 'vvoid', 'vinf', 'emg'];
+const ORDER = ['pabd', 'pves', 'pdet', 'flow', 'vvoid', 'vinf', 'emg', 'pura', 'pvag', 'prect'];
 
 let browser;
 let storageState;
 let studies; // every demo study with its recordings
+let steps; // "section.code" -> step of rounding
 let samples; // few studies that hold every type of recording, for the slower looks
 
 /** Studies with the most types that no earlier one holds. */
@@ -33,6 +34,7 @@ before(async () => {
     study.recordings = (await visit.api(`/v1/studies/${study.id}/recordings`)).items;
   }
   samples = covering(studies);
+  steps = stepsOf(await visit.api('/v1/parameters'));
   assert.ok(studies.some((study) => study.recordings.length > 0), 'the demo has recordings');
   await visit.end();
 });
@@ -56,6 +58,10 @@ function readRecording(visit, recording) {
         path: one.dataset.code,
         value: one.dataset.value,
         cell: one.closest('dd').textContent,
+      })),
+      lists: all('[data-list]').map((one) => ({
+        path: one.dataset.list,
+        count: one.querySelectorAll('tbody tr').length,
       })),
       missing: all('[data-missing]').map((one) => one.dataset.missing),
       quality: all('[data-quality]').length,
@@ -93,14 +99,16 @@ function checkNumbers(shown, analysis, what) {
     const {value, cell} = shown.values[index];
     assert.deepEqual(JSON.parse(value), entry.value, `${what}: unrounded ${section}.${code}`);
     if (typeof entry.value === 'number') {
-      assert.equal(plain(cell), readable(code, entry), `${what}: rounded ${section}.${code}`);
+      assert.equal(plain(cell), readable(entry, steps.get(`${section}.${code}`)), `${what}: rounded ${section}.${code}`);
     }
   });
   for (const {path, value, cell} of shown.keys) {
     const [section, code] = path.split('.');
     const entry = analysis.sections[section][code];
     assert.deepEqual(JSON.parse(value), entry.value, `${what}: key number ${path}`);
-    assert.equal(plain(cell), readable(code, entry), `${what}: key number ${path}`);
+    if (typeof entry.value === 'number') {
+      assert.equal(plain(cell), readable(entry, steps.get(path)), `${what}: key number ${path}`);
+    }
   }
 }
 
@@ -209,6 +217,7 @@ test('every demo study shows the numbers, marks and traces that the API gives', 
       const shown = await readRecording(visit, recording);
       checkNumbers(shown, analysis, what);
       checkAgainstSummary(shown, printed[index], analysis, what);
+      assert.deepEqual(shown.lists, lists(analysis), `${what}: lists`);
       assert.deepEqual(
         shown.missing,
         analysis.not_computed.map(({section, code}) => `${section}.${code}`),

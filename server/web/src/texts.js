@@ -345,7 +345,11 @@ export const UNIT_SYMBOL = {
   'cm[H2O]': 'cmH₂O',
   'mm[Hg]': 'mmHg',
   'mL/cm[H2O]': 'mL/cmH₂O',
+  'mL/mm[Hg]': 'mL/mmHg',
+  'cm[H2O].cm': 'cmH₂O·cm',
+  'cm[H2O].s/mL': 'cmH₂O·s/mL',
   uV: 'µV',
+  'uV/min': 'µV/min',
   'uW/mm2': 'µW/mm²',
 };
 
