@@ -18,7 +18,7 @@ enum {
     PATIENCE = 10 /* so many recordings in a row for which the database was not there */
 };
 
-static const struct timespec PAUSE = {.tv_nsec = 500 * 1000 * 1000};
+static const struct timespec PAUSE = {.tv_nsec = 500000000};
 
 struct recomputation {
     struct store *store;

@@ -51,7 +51,7 @@ bool compute_revision(struct store *store, struct arena *arena, const char *id, 
     struct study study = {0};
     struct patient patient = {0};
     struct clinic_choices choices;
-    struct text analysis;
+    struct text analysis = {0};
     if (!recording_lock(store, id, newest, reterr) ||
         !recording_get(store, arena, id, &row, reterr) ||
         !study_get(store, arena, row.study_id, &study, reterr) ||

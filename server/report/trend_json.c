@@ -20,8 +20,8 @@ struct cell {
 
 struct table {
     size_t study_count;
-    const struct trend_row **studies; /* the first row of each */
-    struct cell *cells;               /* study by study, catalogue_count() each */
+    struct trend_row *studies; /* the first row of each */
+    struct cell *cells;        /* study by study, catalogue_count() each */
 };
 
 static struct cell *cell_at(const struct table *table, size_t study, size_t row)
@@ -70,7 +70,7 @@ static struct table read_table(const struct trend_summary *summary, struct arena
     };
     for (size_t i = 0; i < summary->row_count; i++) {
         if (is_first_of_study(summary, i)) {
-            table.studies[table.study_count++] = &summary->rows[i];
+            table.studies[table.study_count++] = summary->rows[i];
         }
     }
     size_t cell_count = table.study_count * catalogue_count();
@@ -132,7 +132,7 @@ static void write_items(const struct table *table, struct text *out)
     json_writer_name(out, "items");
     text_append_char(out, '[');
     for (size_t i = 0; i < table->study_count; i++) {
-        const struct trend_row *study = table->studies[i];
+        const struct trend_row *study = &table->studies[i];
         char stamp[CLOCK_TEXT_SIZE];
         clock_format(study->started_at_us, stamp);
         json_writer_comma(out);
@@ -201,7 +201,7 @@ static void write_trends(const struct table *table, struct arena *arena, struct 
     double *values = arena_array(arena, table->study_count, sizeof *values);
     for (size_t i = 0; i < table->study_count; i++) {
         at_days[i] =
-            (double)(table->studies[i]->started_at_us - table->studies[0]->started_at_us) / DAY_US;
+            (double)(table->studies[i].started_at_us - table->studies[0].started_at_us) / DAY_US;
     }
     json_writer_name(out, "trends");
     text_append_char(out, '[');

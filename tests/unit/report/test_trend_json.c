@@ -17,7 +17,7 @@ static json_t *write_trend(struct arena *arena, const struct trend_row *rows, si
     const struct trend_summary summary = {
         .patient_id = "p", .row_count = count, .rows = rows, .truncated = true};
     struct text out;
-    text_init(&out, arena, 1024 * 1024);
+    text_init(&out, arena, (size_t)1024 * 1024);
     trend_json_write(&summary, arena, &out);
     assert_false(out.overflowed);
     json_error_t error;
