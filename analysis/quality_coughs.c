@@ -7,7 +7,7 @@
 
 #include <math.h>
 
-enum { PEAKS_MAX = 512 };
+enum { PEAKS_MAX = 512, TIMES_MAX = 2 * PEAKS_MAX };
 
 /* A spike in one line that may be a cough. */
 struct spike {
@@ -361,11 +361,10 @@ static size_t gather_times(const struct pressure_lines *lines, const struct resp
     for (size_t i = 0; i <= timeline->count; i++) {
         const double marker_s = i < timeline->count ? timeline->events[i].at_s : SERIES_ENDLESS;
 
-        while (next < count && responses[next].at_s <= marker_s && held < 2 * PEAKS_MAX) {
+        while (next < count && responses[next].at_s <= marker_s && held < TIMES_MAX) {
             times[held++] = responses[next++].at_s;
         }
-        if (i < timeline->count && timeline->events[i].code == EVENT_COUGH &&
-            held < 2 * PEAKS_MAX) {
+        if (i < timeline->count && timeline->events[i].code == EVENT_COUGH && held < TIMES_MAX) {
             times[held++] = marker_s;
         }
     }
@@ -382,7 +381,7 @@ bool quality_of_coughs(const struct pressure_lines *lines)
         fmin(lines->pves.full->rate_hz, lines->pabd.full->rate_hz) < CRITERIA_LINE_RATE_LEAST_HZ) {
         return true;
     }
-    times = memory_doubles(study->memory, 2 * (size_t)PEAKS_MAX);
+    times = memory_doubles(study->memory, TIMES_MAX);
     responses = memory_array(study->memory, PEAKS_MAX, sizeof *responses);
     if (times == NULL || responses == NULL) {
         return false;

@@ -36,6 +36,23 @@ static void joined_add(struct joined *joined, struct span window)
     joined->span = window;
 }
 
+/* Windows over the time that is watched, one each `step_s`. */
+static size_t window_count(const struct pressure_lines *lines, double step_s)
+{
+    const double length_s = lines->watched.to_s - lines->watched.from_s;
+
+    return length_s < CRITERIA_DEAD_WINDOW_S
+               ? 0
+               : (size_t)((length_s - CRITERIA_DEAD_WINDOW_S) / step_s) + 1;
+}
+
+static struct span window_at(const struct pressure_lines *lines, size_t index, double step_s)
+{
+    const double from_s = lines->watched.from_s + (double)index * step_s;
+
+    return (struct span){from_s, from_s + CRITERIA_DEAD_WINDOW_S};
+}
+
 /* A coarse line without what is slower than about 0.5 Hz. */
 static bool take_movement(const struct pressure_lines *lines, const struct series *coarse,
                           struct series *ret_movement)
@@ -94,9 +111,10 @@ static void note_dead(const struct pressure_lines *lines, const struct judged_li
                      "Flush it and ask for a cough."};
     struct joined joined = {.spans = &spans};
 
-    for (double from_s = lines->watched.from_s;
-         from_s + CRITERIA_DEAD_WINDOW_S <= lines->watched.to_s; from_s += CRITERIA_DEAD_STEP_S) {
-        const struct span window = {from_s, from_s + CRITERIA_DEAD_WINDOW_S};
+    const size_t windows = window_count(lines, CRITERIA_DEAD_STEP_S);
+
+    for (size_t i = 0; i < windows; i++) {
+        const struct span window = window_at(lines, i, CRITERIA_DEAD_STEP_S);
         const double own_cmh2o = deviation(lines->study, movement, window);
         const double other_cmh2o = deviation(lines->study, other, window);
 
@@ -143,9 +161,10 @@ static void note_noise(const struct pressure_lines *lines, const struct judged_l
                      "cause, and judge by eye."};
     struct joined joined = {.spans = &spans};
 
-    for (double from_s = lines->watched.from_s;
-         from_s + CRITERIA_DEAD_WINDOW_S <= lines->watched.to_s; from_s += CRITERIA_DEAD_WINDOW_S) {
-        const struct span window = {from_s, from_s + CRITERIA_DEAD_WINDOW_S};
+    const size_t windows = window_count(lines, CRITERIA_DEAD_WINDOW_S);
+
+    for (size_t i = 0; i < windows; i++) {
+        const struct span window = window_at(lines, i, CRITERIA_DEAD_WINDOW_S);
 
         if (noise_within(lines->study, line->full, window) > CRITERIA_NOISE_CMH2O) {
             joined_add(&joined, window);

@@ -97,8 +97,10 @@ static void note_markers(const struct pressure_lines *lines)
     const double last_s = fmin(filling.to_s, series_time(vinf, vinf->count - 1));
     const double first_s = fmax(filling.from_s, vinf->start_s);
 
-    for (double from_s = first_s; from_s + CRITERIA_FILL_SEGMENT_S <= last_s;
-         from_s += CRITERIA_FILL_SEGMENT_S) {
+    const double fits = floor((last_s - first_s) / CRITERIA_FILL_SEGMENT_S);
+
+    for (size_t i = 0; (double)i < fits; i++) {
+        const double from_s = first_s + (double)i * CRITERIA_FILL_SEGMENT_S;
         const struct span segment = {from_s, from_s + CRITERIA_FILL_SEGMENT_S};
         const double rise_ml = series_value(vinf, segment.to_s) - series_value(vinf, from_s);
         const double running = running_share(timeline, segment);

@@ -21,7 +21,9 @@ struct line_pair line_pair_sound(void)
                             .pabd = {1, {{0.0, 22.0}}}};
 
     how.coughs[how.cough_count++] = (struct pair_cough){20.0, 50.0, 50.0, 1.0, 0.0, true};
-    for (double at_s = 80.0; at_s < 340.0; at_s += 60.0) {
+    while (how.cough_count < 6) {
+        const double at_s = 20.0 + 60.0 * (double)how.cough_count;
+
         how.coughs[how.cough_count++] = (struct pair_cough){at_s, 50.0, 50.0, 1.0, 0.0, true};
     }
     return how;
