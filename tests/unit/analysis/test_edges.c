@@ -289,10 +289,14 @@ static void test_memory_is_bounded(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_empty_recordings),    cmocka_unit_test(test_types_without_their_signals),
-        cmocka_unit_test(test_few_and_odd_samples), cmocka_unit_test(test_odd_axes),
-        cmocka_unit_test(test_odd_conditions),      cmocka_unit_test(test_random_recordings),
-        cmocka_unit_test(test_memory_runs_out),     cmocka_unit_test(test_memory_is_bounded),
+        cmocka_unit_test(test_empty_recordings),
+        cmocka_unit_test(test_types_without_their_signals),
+        cmocka_unit_test(test_few_and_odd_samples),
+        cmocka_unit_test(test_odd_axes),
+        cmocka_unit_test(test_odd_conditions),
+        cmocka_unit_test(test_random_recordings),
+        cmocka_unit_test(test_memory_runs_out),
+        cmocka_unit_test(test_memory_is_bounded),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
