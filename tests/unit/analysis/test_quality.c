@@ -62,7 +62,7 @@ static void test_many_gaps(void **state)
     }
     const struct analysis_result *result = synth_run(&synth);
     const struct quality_finding *last =
-        synth_quality(result, "missing_samples") + CRITERIA_SPANS_LISTED;
+        synth_quality(result, "missing_samples") + (size_t)CRITERIA_SPANS_LISTED;
 
     assert_int_equal(count_code(result, "missing_samples"), CRITERIA_SPANS_LISTED + 1);
     assert_close(last->from_s, 1.9, 1e-9);
