@@ -113,6 +113,9 @@ struct filling_phase filling_find(const struct study *study, const struct flow_r
 
 static struct measure volume_at(const struct study *study, double at_s)
 {
+    if (!isfinite(at_s)) {
+        return measure_absent("no signal says when that was");
+    }
     const struct infused infused = infusion_bladder_volume(study, at_s);
 
     if (!infused.known) {

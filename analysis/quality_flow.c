@@ -328,7 +328,7 @@ static void note_qmax(struct study *study, const struct void_phase *phase,
                               .text = "Qmax lies at the very end of the flow. The vessel may have "
                                       "been moved then: look at the curve, and set void_end before "
                                       "it if so."},
-                          at_s, phase->span.to_s);
+                          at_s, fmax(at_s, phase->span.to_s));
     }
 }
 
