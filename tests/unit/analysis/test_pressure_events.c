@@ -506,9 +506,11 @@ static void test_edges_of_a_strain(void **state)
     assert_close(high.pves_rise_cmh2o, 40.0 - 1.6 * (5.05 - 3.0), 0.02);
     assert_close(high.pabd_rise_cmh2o, 40.0 - 1.6 * (5.05 - 3.0), 0.02);
     assert_close(low.span.from_s, 205.2, 1e-6); /* 3.02 there, 2.96 a sample before */
-    /* A fall at once, in a mean over 21 samples: k samples after it (10 - k) / 21 is left. */
+    /* A fall at once, in a mean over h samples to each side: k samples after the last high one,
+     * h + 1 - k of 2h + 1 are high. h is 10 at 10 Hz, 9 at 9 and 9.85 Hz. */
     assert_close(slow_strain(10.0, 200.0, 40.0).span.to_s, 228.0 + 0.6, 0.04);
     assert_close(slow_strain(9.85, 200.0, 40.0).span.to_s, 228.0 + 5.0 / 9.85, 0.06);
+    assert_close(slow_strain(9.0, 200.0, 40.0).span.to_s, 228.0 + 6.0 / 9.0, 0.04);
 }
 
 /* With one line alone, coughs are found in it, and nothing that needs the other. */
