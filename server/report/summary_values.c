@@ -5,6 +5,7 @@
 #include "report/report_text.h"
 #include "report/summary_labels.h"
 
+#include <math.h>
 #include <string.h>
 
 enum { ITEMS_SHOWN_MAX = 200 };
@@ -45,13 +46,24 @@ static void write_scalar(double report_step, const json_t *value, struct text *o
 struct part_unit {
     const char *ending; /* of the code */
     const char *unit;
-    double report_step; /* 0: as it is in the document */
+    double report_step; /* 0: after its size */
 };
 
+/* Where two fit, the later one is the longer. */
 static const struct part_unit part_units[] = {
-    {"_ml", "mL", 1.0}, {"_mm", "mm", 1.0}, {"_percent", "%", 1.0},
-    {"_s", "s", 0.1},   {"_hz", "Hz", 0.0}, {"_uv", "uV", 0.1},
+    {"_ml", "mL", 1.0},         {"_mm", "mm", 1.0},       {"_percent", "%", 1.0},
+    {"_s", "s", 0.0},           {"_hz", "Hz", 0.0},       {"_uv", "uV", 0.0},
+    {"_cmh2o", "cm[H2O]", 1.0}, {"_mmhg", "mm[Hg]", 1.0}, {"_ml_s", "mL/s", 0.1},
 };
+
+/* Three digits are enough for a number of which the page knows no step. */
+static double step_of(double value)
+{
+    if (fabs(value) >= 100.0) {
+        return 1.0;
+    }
+    return fabs(value) >= 10.0 ? 0.1 : 0.01;
+}
 
 static bool ends_with(const char *text, const char *ending)
 {
@@ -92,7 +104,7 @@ static void write_part(const struct catalogue_row *row, const char *code, double
     if (found.report_step > 0.0) {
         report_rounded(out, found.report_step, value);
     } else {
-        json_writer_rounded(out, value);
+        json_writer_rounded(out, catalogue_rounded_to(step_of(value), value));
     }
     write_unit(found.unit, out);
 }
