@@ -180,14 +180,24 @@ function actions(study) {
   );
 }
 
+/** Without the catalogue the numbers are shown all the same, under plainer names. */
+async function catalogueNotice() {
+  try {
+    await loadCatalogue();
+    return null;
+  } catch (error) {
+    return notice('info', `${say.catalogueFailed} ${error.message}`, () => location.reload());
+  }
+}
+
 async function show(main) {
   fill(main, element('p', {class: 'loading'}, texts.loading));
   const id = studyId();
   try {
-    const [study, recordings] = await Promise.all([
+    const [study, recordings, withoutNames] = await Promise.all([
       get(`/v1/studies/${encodeURIComponent(id)}`),
       get(`/v1/studies/${encodeURIComponent(id)}/recordings`),
-      loadCatalogue(),
+      catalogueNotice(),
     ]);
     const patient = await get(`/v1/patients/${study.patient_id}`);
     document.title = texts.pageTitle(fullName(patient));
@@ -196,6 +206,7 @@ async function show(main) {
       main,
       actions(study),
       banner(study.status),
+      withoutNames,
       patientHead(study, patient),
       recordingIndex(parts),
       parts.length

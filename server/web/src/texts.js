@@ -111,6 +111,7 @@ export const texts = {
     revision: 'Revision',
     analysisFailed: 'The numbers of this recording could not be loaded.',
     tracesFailed: 'The traces of this recording could not be loaded.',
+    catalogueFailed: 'The full names, units of lists and rounding steps of the numbers could not be loaded; all numbers are shown.',
     eventsFailed: 'The events of this recording could not be loaded.',
   },
 
