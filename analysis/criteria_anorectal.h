@@ -12,6 +12,9 @@
 #define CRITERIA_ARM_TONE_HALF_S   0.25
 #define CRITERIA_ARM_COUGH_HALF_S  0.03
 #define CRITERIA_ARM_SECOND_HALF_S 0.5
+/* Without rectal pressure, the lowest sensor stands for it when it is not above this, mmHg: what is
+ * higher at rest lies in the canal. [choice] */
+#define CRITERIA_ARM_ZONE_RECTAL_MOST_MMHG 20.0
 /* A sensor that shows one and the same value for this share of its length is dead, when another one
  * never stands still for this long, s. [choice] */
 #define CRITERIA_ARM_DEAD_SHARE   0.5
@@ -108,6 +111,9 @@
 /* Anal above rectal pressure at rest by more than this, mmHg. [read: a review of high-resolution
  * anorectal manometry] */
 #define CRITERIA_ARM_LENGTH_MMHG 5.0
+/* Between sensors the pressure above the rectal one is taken to fall exponentially, to this at the
+ * first sensor beyond the canal, mmHg: there it is nothing but noise. [choice] */
+#define CRITERIA_ARM_LENGTH_FLOOR_MMHG 1.0
 /* Positions are joined over this length, mm; a longer pull is none, mm. [choice] */
 #define CRITERIA_ARM_LENGTH_BIN_MM  1.0
 #define CRITERIA_ARM_LENGTH_MOST_MM 300.0

@@ -81,7 +81,8 @@ static struct stretch find_quietest(const struct blocks *blocks, size_t end)
     double squares = 0.0;
     size_t length = 0;
 
-    for (size_t i = 0; i < end; i++) {
+    /* Blocks that are longer than the record asked for are left to find_longest(). */
+    for (size_t i = 0; i < end && blocks->whole > 0; i++) {
         if (!blocks->free[i]) {
             length = 0;
             sum = 0.0;
@@ -201,9 +202,13 @@ static bool mean_without_artefacts(struct study *study, const struct series *par
     return true;
 }
 
-static struct measure rest_measure(const struct anal_rest *rest, bool marked)
+#define OF_ZONE                                                                                    \
+    "; of the highest at each instant of the sensors in the anal high-pressure zone, which at "    \
+    "rest are more than 5 mmHg above the rectum"
+
+static const char *rest_method(bool several, bool marked, bool is_short)
 {
-    static const char *const methods[2][2] = {
+    static const char *const one[2][2] = {
         {"mean over the quietest 60 s between the manoeuvres, found without a marker; artefacts "
          "(more than 15 mmHg off the median around them) cut",
          "mean over a quiet stretch shorter than 60 s, found without a marker, because there is no "
@@ -212,11 +217,26 @@ static struct measure rest_measure(const struct anal_rest *rest, bool marked)
          "them) cut",
          "mean from the rest marker to the next manoeuvre or the end, shorter than 60 s; artefacts "
          "cut"}};
+    static const char *const more[2][2] = {
+        {"mean over the quietest 60 s between the manoeuvres, found without a marker; artefacts "
+         "(more than 15 mmHg off the median around them) cut" OF_ZONE,
+         "mean over a quiet stretch shorter than 60 s, found without a marker, because there is no "
+         "longer one between the manoeuvres; artefacts cut" OF_ZONE},
+        {"mean over 60 s from the rest marker; artefacts (more than 15 mmHg off the median around "
+         "them) cut" OF_ZONE,
+         "mean from the rest marker to the next manoeuvre or the end, shorter than 60 s; artefacts "
+         "cut" OF_ZONE}};
+
+    return (several ? more : one)[marked ? 1 : 0][is_short ? 1 : 0];
+}
+
+static struct measure rest_measure(const struct anal_rest *rest, bool several, bool marked)
+{
     const double length_s = rest->span.to_s - rest->span.from_s;
     const bool is_short = length_s < CRITERIA_ARM_REST_S - 0.5;
     struct measure measure =
         measure_at(rest->level_mmhg, 0.5 * (rest->span.from_s + rest->span.to_s),
-                   methods[marked ? 1 : 0][is_short ? 1 : 0]);
+                   rest_method(several, marked, is_short));
 
     measure.part_count = 1;
     measure.parts[0] = (struct named_number){"length_s", length_s};
@@ -261,6 +281,6 @@ bool anal_rest_measure(struct study *study, const struct anal_signals *signals,
     }
     rest.span = (struct span){span.from_s, span.from_s + length_s};
     *ret_rest = rest;
-    *ret_measure = rest_measure(&rest, marker.known);
+    *ret_measure = rest_measure(&rest, signals->sensor_count > 1, marker.known);
     return true;
 }

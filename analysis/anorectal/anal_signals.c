@@ -1,5 +1,6 @@
 #include "analysis/anorectal/anal_signals.h"
 
+#include "analysis/anorectal/anal_zone.h"
 #include "analysis/criteria.h"
 #include "analysis/criteria_anorectal.h"
 #include "analysis/memory.h"
@@ -13,7 +14,13 @@ struct fold {
     const struct anal_signals *signals;
     double *scratch;
     struct series axis;
+    bool everywhere; /* all live sensors; else those in the zone */
 };
+
+static bool is_used(const struct anal_sensor *sensor, bool everywhere)
+{
+    return everywhere ? !sensor->dead : sensor->in_zone;
+}
 
 static bool take(struct study *study, enum signal_kind signal, struct series *ret_series)
 {
@@ -93,7 +100,7 @@ static void find_dead(struct anal_signals *signals)
 
 /* The fastest sensor's rate over the time of all; slower when that would be many more samples than
  * there are. */
-static struct series common_axis(const struct anal_signals *signals)
+static struct series common_axis(const struct anal_signals *signals, bool everywhere)
 {
     struct series axis = {.rate_hz = 0.0, .start_s = SERIES_ENDLESS};
     double end_s = -SERIES_ENDLESS;
@@ -102,7 +109,7 @@ static struct series common_axis(const struct anal_signals *signals)
     for (size_t i = 0; i < signals->sensor_count; i++) {
         const struct series *series = &signals->sensors[i].series;
 
-        if (!signals->sensors[i].dead) {
+        if (is_used(&signals->sensors[i], everywhere)) {
             axis.rate_hz = fmax(axis.rate_hz, series->rate_hz);
             axis.start_s = fmin(axis.start_s, series->start_s);
             end_s = fmax(end_s, series_time(series, series->count - 1));
@@ -172,7 +179,7 @@ static bool fold_highest(struct study *study, const struct fold *fold, double ha
         output[k] = SERIES_MISSING;
     }
     for (size_t i = 0; i < fold->signals->sensor_count; i++) {
-        if (!fold->signals->sensors[i].dead) {
+        if (is_used(&fold->signals->sensors[i], fold->everywhere)) {
             const struct series averaged = average(fold, &fold->signals->sensors[i], half_s);
 
             for (size_t k = 0; k < highest.count; k++) {
@@ -181,7 +188,7 @@ static bool fold_highest(struct study *study, const struct fold *fold, double ha
         }
     }
     for (size_t i = 0; i < fold->signals->sensor_count; i++) {
-        if (!fold->signals->sensors[i].dead) {
+        if (is_used(&fold->signals->sensors[i], fold->everywhere)) {
             const struct series averaged = average(fold, &fold->signals->sensors[i], half_s);
 
             drop_gaps(&averaged, &highest, output);
@@ -189,6 +196,21 @@ static bool fold_highest(struct study *study, const struct fold *fold, double ha
     }
     *ret_series = highest;
     return true;
+}
+
+static bool is_pulled(const struct study *study, const struct anal_signals *signals)
+{
+    return signals->puller.count > 0 || timeline_count(&study->timeline, EVENT_PULL_START) > 0;
+}
+
+static bool any_left_out(const struct anal_signals *signals)
+{
+    for (size_t i = 0; i < signals->sensor_count; i++) {
+        if (!signals->sensors[i].dead && !signals->sensors[i].in_zone) {
+            return true;
+        }
+    }
+    return false;
 }
 
 static bool fold_sensors(struct study *study, struct anal_signals *signals)
@@ -205,11 +227,20 @@ static bool fold_sensors(struct study *study, struct anal_signals *signals)
         longest = count > longest ? count : longest;
     }
     fold.scratch = memory_doubles(study->memory, longest);
-    fold.axis = common_axis(signals);
-    return fold.scratch != NULL &&
-           fold_highest(study, &fold, CRITERIA_ARM_TONE_HALF_S, &signals->anal) &&
-           fold_highest(study, &fold, CRITERIA_ARM_COUGH_HALF_S, &signals->anal_cough) &&
-           fold_highest(study, &fold, CRITERIA_ARM_SECOND_HALF_S, &signals->anal_second);
+    fold.axis = common_axis(signals, false);
+    if (fold.scratch == NULL ||
+        !fold_highest(study, &fold, CRITERIA_ARM_TONE_HALF_S, &signals->anal) ||
+        !fold_highest(study, &fold, CRITERIA_ARM_COUGH_HALF_S, &signals->anal_cough) ||
+        !fold_highest(study, &fold, CRITERIA_ARM_SECOND_HALF_S, &signals->anal_second)) {
+        return false;
+    }
+    signals->anal_pull = signals->anal_cough;
+    if (!is_pulled(study, signals) || !any_left_out(signals)) {
+        return true;
+    }
+    fold.everywhere = true;
+    fold.axis = common_axis(signals, true);
+    return fold_highest(study, &fold, CRITERIA_ARM_COUGH_HALF_S, &signals->anal_pull);
 }
 
 static bool smooth_rectal(struct study *study, const struct series *series, double half_s,
@@ -243,6 +274,7 @@ bool anal_signals_open(struct study *study, struct anal_signals *signals)
     *signals = (struct anal_signals){.anal = {.rate_hz = 1.0},
                                      .anal_cough = {.rate_hz = 1.0},
                                      .anal_second = {.rate_hz = 1.0},
+                                     .anal_pull = {.rate_hz = 1.0},
                                      .extent = {SERIES_ENDLESS, -SERIES_ENDLESS}};
     if (!take_sensors(study, signals) || !take(study, SIGNAL_PRECT, &signals->rect_raw) ||
         !take(study, SIGNAL_BALLOON, &signals->balloon) ||
@@ -255,6 +287,7 @@ bool anal_signals_open(struct study *study, struct anal_signals *signals)
     }
     widen(&signals->extent, rect);
     widen(&signals->extent, &signals->balloon);
+    anal_zone_find(study, signals);
     return fold_sensors(study, signals) &&
            smooth_rectal(study, rect, CRITERIA_ARM_TONE_HALF_S, &signals->rect) &&
            smooth_rectal(study, rect, CRITERIA_ARM_COUGH_HALF_S, &signals->rect_cough) &&

@@ -11,17 +11,20 @@ struct anal_sensor {
     enum signal_kind signal;
     struct series series; /* short gaps bridged */
     bool dead;            /* stands still while others move: left out */
+    bool in_zone;         /* alive and in the anal high-pressure zone (anal_zone.h) */
 };
 
 struct anal_signals {
     size_t sensor_count;
     struct anal_sensor sensors[ANAL_SENSORS_MAX]; /* panal first, then panal1 (outermost) inwards */
-    /* Highest of the live sensors at each instant, each averaged first (criteria_anorectal.h). All
-     * of count 0 when there is no anal sensor. Missing where the highest sensor is. */
+    /* Highest at each instant of the sensors in the anal high-pressure zone, each averaged first
+     * (criteria_anorectal.h): a sensor in the rectum would show the rectal pressure while pushing.
+     * All of count 0 when there is no anal sensor. Missing where the highest sensor is. */
     struct series anal;
     struct series anal_cough;
     struct series anal_second;
-    struct series rect; /* the same averages of the rectal pressure; count 0 without one */
+    struct series anal_pull; /* as anal_cough, of all live sensors: they leave the zone on a pull */
+    struct series rect;      /* the same averages of the rectal pressure; count 0 without one */
     struct series rect_cough;
     struct series rect_second;
     struct series rect_raw; /* short gaps bridged */

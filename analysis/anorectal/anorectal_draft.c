@@ -16,9 +16,19 @@ struct draft {
     struct class_limits limits;
 };
 
+/* What is not known is no basis. */
+static void add_number(struct classification *class, const char *code, double value)
+{
+    if (isfinite(value)) {
+        class->basis[class->basis_count++] = (struct named_number){code, value};
+    }
+}
+
 static void add_basis(struct classification *class, const char *code, const struct measure *measure)
 {
-    class->basis[class->basis_count++] = (struct named_number){code, measure->value};
+    if (measure_known(measure)) {
+        add_number(class, code, measure->value);
+    }
 }
 
 /* A finding that rests on what its class rests on. */
@@ -53,7 +63,7 @@ static void draft_reflex(const struct draft *draft)
                        : "London classification 2020, part I: the rectoanal inhibitory reflex is "
                          "present; no finding";
     for (size_t i = 0; i < rair->part_count; i++) {
-        class.basis[class.basis_count++] = rair->parts[i];
+        add_number(&class, rair->parts[i].code, rair->parts[i].value);
     }
     class.limit_count = 1;
     class.limits[0] = (struct named_number){"rair_relaxation_percent",
@@ -147,12 +157,8 @@ static bool draft_contractility(const struct draft *draft, struct london_class *
                        : "London classification 2020, part II: best short squeeze increment not "
                          "below the clinic's lower limit; no finding";
     add_basis(&class, "squeeze_increment", &measures->squeeze_increment);
-    if (measure_known(&measures->long_squeeze_endurance)) {
-        add_basis(&class, "long_squeeze_endurance", &measures->long_squeeze_endurance);
-    }
-    if (measure_known(&measures->cough_increment)) {
-        add_basis(&class, "cough_increment", &measures->cough_increment);
-    }
+    add_basis(&class, "long_squeeze_endurance", &measures->long_squeeze_endurance);
+    add_basis(&class, "cough_increment", &measures->cough_increment);
     outcome_classification(&draft->study->outcome, class);
     if (contractility.weight == LONDON_MAJOR) {
         add_finding(draft, &class,
@@ -294,6 +300,28 @@ static enum push_pattern agreed_pattern(const struct draft *draft, size_t *ret_p
     return PUSH_PATTERNS;
 }
 
+/* The pattern rests on the list; rise and relaxation of the best push may not be known. */
+static void find_push_pattern(const struct draft *draft, const struct classification *class)
+{
+    const struct anorectal_measures *measures = draft->measures;
+    struct finding finding = {
+        .code = "abnormal_push_pattern",
+        .text = "Most of the pushes show the same pattern outside the usual: too small a rectal "
+                "rise, an anal canal that does not relax, or both. Most healthy people show this "
+                "on the couch, so it says little without an abnormal balloon expulsion."};
+
+    if (measure_known(&measures->push_rectal_rise)) {
+        finding.basis[finding.basis_count++] = "anorectal.push_rectal_rise";
+    }
+    if (measure_known(&measures->push_anal_relaxation)) {
+        finding.basis[finding.basis_count++] = "anorectal.push_anal_relaxation";
+    }
+    if (finding.basis_count == 0) {
+        finding.basis[finding.basis_count++] = "anorectal.manoeuvres";
+    }
+    add_finding(draft, class, finding);
+}
+
 static void draft_push_pattern(const struct draft *draft)
 {
     const struct anorectal_measures *measures = draft->measures;
@@ -318,20 +346,12 @@ static void draft_push_pattern(const struct draft *draft)
     class.class = london_push_pattern_name(pattern);
     add_basis(&class, "push_rectal_rise", &measures->push_rectal_rise);
     add_basis(&class, "push_anal_relaxation", &measures->push_anal_relaxation);
-    class.basis[class.basis_count++] = (struct named_number){"pushes", (double)pushes};
+    add_number(&class, "pushes", (double)pushes);
     class.limits[class.limit_count++] = (struct named_number){
         "push_relaxation_percent", draft->study->choices->push_relaxation_percent.value};
     outcome_classification(&draft->study->outcome, class);
     if (pattern != PUSH_NORMAL) {
-        add_finding(draft, &class,
-                    (struct finding){
-                        .code = "abnormal_push_pattern",
-                        .text = "Most of the pushes show the same pattern outside the usual: too "
-                                "small a rectal rise, an anal canal that does not relax, or both. "
-                                "Most healthy people show this on the couch, so it says little "
-                                "without an abnormal balloon expulsion.",
-                        .basis_count = 2,
-                        .basis = {"anorectal.push_rectal_rise", "anorectal.push_anal_relaxation"}});
+        find_push_pattern(draft, &class);
     }
 }
 

@@ -9,6 +9,7 @@ enum { BINS_MAX = 302 };
 
 /* Anal above rectal pressure by position, at rest. */
 struct profile {
+    bool by_sensors; /* few and far between: the pressure falls exponentially; else in lines */
     size_t count;
     double position_mm[BINS_MAX];
     double above_mmhg[BINS_MAX];
@@ -67,6 +68,16 @@ struct span canal_length_pull(const struct study *study, const struct anal_signa
 
 /* ---- From the highest point both ways ---- */
 
+/* Share of the way between two places at which the pressure passes the threshold. */
+static double share_above(bool exponential, double above_mmhg, double below_mmhg)
+{
+    if (exponential) {
+        return log(above_mmhg / CRITERIA_ARM_LENGTH_MMHG) /
+               log(above_mmhg / fmax(below_mmhg, CRITERIA_ARM_LENGTH_FLOOR_MMHG));
+    }
+    return (above_mmhg - CRITERIA_ARM_LENGTH_MMHG) / (above_mmhg - below_mmhg);
+}
+
 /* Where the pressure passes the threshold beyond the highest point, towards one side. False when it
  * does not on that side. */
 static bool find_edge(const struct profile *profile, size_t highest, bool up, double *ret_mm)
@@ -76,13 +87,13 @@ static bool find_edge(const struct profile *profile, size_t highest, bool up, do
     *ret_mm = profile->position_mm[i];
     while (up ? i + 1 < profile->count : i > 0) {
         const size_t next = up ? i + 1 : i - 1;
-        const double above = profile->above_mmhg[i] - CRITERIA_ARM_LENGTH_MMHG;
-        const double below = profile->above_mmhg[next] - CRITERIA_ARM_LENGTH_MMHG;
+        const double above = profile->above_mmhg[i];
+        const double below = profile->above_mmhg[next];
 
-        if (below <= 0.0) {
+        if (below <= CRITERIA_ARM_LENGTH_MMHG) {
             *ret_mm =
-                profile->position_mm[i] +
-                (profile->position_mm[next] - profile->position_mm[i]) * above / (above - below);
+                profile->position_mm[i] + (profile->position_mm[next] - profile->position_mm[i]) *
+                                              share_above(profile->by_sensors, above, below);
             return true;
         }
         *ret_mm = profile->position_mm[next];
@@ -120,7 +131,7 @@ static const struct series *pulled_series(const struct study *study,
     if (study->recording->conditions.anal_sensor_spacing_mm.known && signals->sensor_count > 0) {
         return &signals->sensors[0].series;
     }
-    return &signals->anal_cough;
+    return &signals->anal_pull;
 }
 
 struct pull {
@@ -201,7 +212,7 @@ static struct measure by_pull(const struct study *study, const struct anal_signa
         "mmHg above the pressure at the beginning of the pull"};
     const struct optional_number speed = study->recording->conditions.puller_speed_mm_s;
     struct pull pull = {.study = study, .signals = signals, .span = list->pull};
-    struct profile profile;
+    struct profile profile = {.by_sensors = false};
     struct bins bins = {.count = {0.0}};
 
     if (signals->puller.count == 0 &&
@@ -249,13 +260,13 @@ static struct measure by_sensors(const struct study *study, const struct anal_si
 {
     static const char *const methods[2] = {
         "length between the sensors over which their mean at rest is more than 5 mmHg above the "
-        "rectal one, by straight lines between neighbours; uncertain by up to two thirds of their "
-        "spacing",
+        "rectal one; between neighbours this excess is taken to fall exponentially, to 1 mmHg at "
+        "the first one beyond; uncertain by up to half of their spacing",
         "at least this long: the canal reaches beyond the sensors; mean at rest more than 5 mmHg "
         "above the rectal one"};
     const double spacing_mm = study->recording->conditions.anal_sensor_spacing_mm.value;
     const double rect = mean_within(&signals->rect, rest);
-    struct profile profile = {.count = 0};
+    struct profile profile = {.by_sensors = true};
 
     if (signals->rect.count == 0) {
         return measure_absent("no rectal pressure signal");

@@ -11,8 +11,9 @@
 
 static const struct catalogue_row rows[] = {
     {"anorectal", "resting_pressure", CATALOGUE_NUMBER, "mm[Hg]", 1.0, "Anal resting pressure",
-     "Mean over 60 s of rest of the highest of the anal sensors at each instant, artefacts cut; "
-     "over the longest quiet stretch when there is no longer one.",
+     "Mean over 60 s of rest of the highest at each instant of the sensors in the anal "
+     "high-pressure zone (at rest more than 5 mmHg above the rectum), artefacts cut; over the "
+     "longest quiet stretch when there is no longer one.",
      IAPWG, offsetof(struct anorectal_measures, resting_pressure), ANAL_SIGNALS},
     {"anorectal", "squeeze_increment", CATALOGUE_NUMBER, "mm[Hg]", 1.0, "Squeeze increment",
      "Greatest rise of all short squeezes: highest 0.5 s mean of the anal pressure minus the "

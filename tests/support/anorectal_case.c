@@ -120,6 +120,21 @@ static double sensor_value(double at_s, const void *context)
     return sensor->share * anal_at(at_s) + sensor->drift_mmhg_s * at_s;
 }
 
+/* The pressures in the rectum differ a little from place to place. */
+static double deep_value(double at_s, const void *context)
+{
+    const struct sensor *sensor = context;
+
+    return rectal_at(at_s) + sensor->share + sensor->drift_mmhg_s * at_s;
+}
+
+static double outside_value(double at_s, const void *context)
+{
+    const struct sensor *sensor = context;
+
+    return 1.0 + sensor->drift_mmhg_s * at_s;
+}
+
 static double rectal_value(double at_s, const void *context)
 {
     (void)context;
@@ -135,8 +150,9 @@ static double balloon_value(double at_s, const void *context)
 static void add_sensors(struct synth *synth, struct anorectal_case how)
 {
     for (size_t i = 0; i < how.sensors; i++) {
-        const size_t middle = how.sensors / 2;
+        const size_t middle = how.outside + (how.sensors - how.outside - how.in_rectum) / 2;
         const double away = fabs((double)i - (double)middle);
+        const bool deep = i >= how.sensors - how.in_rectum;
         const struct sensor sensor = {fmax(0.05, 1.0 - 0.12 * away), how.drift_mmhg_min / 60.0};
         struct synth_sampling sampling = {
             .rate_hz = how.rate_hz, .end_s = end_s, .noise = how.noise};
@@ -146,7 +162,9 @@ static void add_sensors(struct synth *synth, struct anorectal_case how)
             sampling.rate_hz = 0.8 * how.rate_hz;
             sampling.start_s = 0.013 * (double)i;
         }
-        synth_channel(synth, (enum signal_kind)signal, sampling, sensor_value, &sensor);
+        synth_channel(synth, (enum signal_kind)signal, sampling,
+                      deep ? deep_value : (i < how.outside ? outside_value : sensor_value),
+                      &sensor);
     }
 }
 

@@ -9,6 +9,8 @@
 struct anorectal_case {
     double rate_hz;
     size_t sensors;        /* 1: panal; 2 to 12: panal1.. */
+    size_t outside;        /* of these, so many outermost lie outside the body */
+    size_t in_rectum;      /* and so many innermost in the rectum */
     double noise;          /* of pressures, mmHg */
     double drift_mmhg_min; /* of the anal sensors */
     double marker_late_s;  /* squeeze, long_squeeze, cough, push and balloon markers */

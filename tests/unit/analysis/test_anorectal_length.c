@@ -253,13 +253,42 @@ static void test_sensors(void **state)
                   constant_value, &rectal);
     const struct measure length = length_of(&synth);
 
-    assert_close(length.value, 28.0, 1e-6);
+    /* From 25 mmHg above the rectal one to nothing, which counts for 1. */
+    assert_close(length.value, 25.0, 1e-6);
     assert_non_null(strstr(length.method, "at least"));
     synth.recording.conditions.anal_sensor_spacing_mm.known = false;
     assert_non_null(strstr(length_of(&synth).reason, "spacing"));
     synth.recording.conditions.anal_sensor_spacing_mm = (struct optional_number){true, -1.0};
     assert_int_equal(length_of(&synth).state, MEASURE_ABSENT);
     synth_close(&synth);
+}
+
+/* A last sensor at 4 mmHg: from 50, 5 mmHg is passed near it. At 0.5, its noise is taken for 1. */
+static void test_between_sensors(void **state)
+{
+    static const double lasts[] = {4.0, 0.5};
+    static const double floors[] = {4.0, 1.0};
+    const double rectal = 10.0;
+
+    (void)state;
+    for (size_t k = 0; k < 2; k++) {
+        const double levels[] = {10.0, 60.0, 10.0 + lasts[k]};
+        struct synth synth;
+
+        synth_open(&synth, RECORDING_ANORECTAL_MANOMETRY);
+        synth.recording.conditions.anal_sensor_spacing_mm = (struct optional_number){true, 6.0};
+        for (unsigned i = 0; i < 3; i++) {
+            struct step_trace anal = step_trace_at(levels[i]);
+
+            step_trace_add(&synth, (enum signal_kind)(SIGNAL_PANAL1 + i), 10.0, end_s, &anal);
+        }
+        synth_channel(&synth, SIGNAL_PRECT,
+                      (struct synth_sampling){.rate_hz = 10.0, .end_s = end_s}, constant_value,
+                      &rectal);
+        assert_close(length_of(&synth).value,
+                     6.0 * log(10.0) * (1.0 / log(50.0) + 1.0 / log(50.0 / floors[k])), 1e-6);
+        synth_close(&synth);
+    }
 }
 
 int main(void)
@@ -274,6 +303,7 @@ int main(void)
         cmocka_unit_test(test_without_rectal),
         cmocka_unit_test(test_manoeuvre_in_pull),
         cmocka_unit_test(test_sensors),
+        cmocka_unit_test(test_between_sensors),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
