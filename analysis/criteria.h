@@ -99,6 +99,9 @@
 #define CRITERIA_SPIKE_HEIGHT_ML_S 5.0
 #define CRITERIA_SPIKE_EDGE_ML_S   2.0
 #define CRITERIA_SPIKE_MAX_S       2.0
+/* The neighbourhood is looked at where flow is beyond this share of the edge: half of it at most,
+ * so that nothing within can be an excursion. */
+#define CRITERIA_SPIKE_QUIET_SHARE 0.25
 /* Share of the height that must come, and go, within this step, s: urine is slower. [choice] */
 #define CRITERIA_SPIKE_STEP_S     0.2
 #define CRITERIA_SPIKE_RISE_SHARE 0.6

@@ -64,7 +64,7 @@ static bool detect(const struct study *study, struct flow_record *record)
     if (sorted == NULL || !like_series(study->memory, &reduced, &record->detected, &detected)) {
         return false;
     }
-    smooth_median_above(&reduced, window, CRITERIA_FLOW_ON_ML_S, sorted, detected);
+    smooth_median_beyond(&reduced, window, CRITERIA_FLOW_ON_ML_S, sorted, detected);
     return true;
 }
 

@@ -19,6 +19,17 @@ static struct span stretch_span(const struct series *series, size_t first, size_
                          series_time(series, end < series->count ? end : series->count - 1)};
 }
 
+/* Most signals have no gap, and then counting is quicker than looking for one. */
+static bool has_gap(const struct series *series)
+{
+    size_t missing = 0;
+
+    for (size_t i = 0; i < series->count; i++) {
+        missing += isnan(series->samples[i]) ? 1 : 0;
+    }
+    return missing > 0;
+}
+
 static void note_missing(struct study *study, struct subject subject)
 {
     const struct series *series = subject.series;
@@ -32,7 +43,7 @@ static void note_missing(struct study *study, struct subject subject)
                             "trace."},
         .text_rest = "Further samples of this signal are missing at several places within this "
                      "span. Check the connection of the sensor, and look at the trace."};
-    size_t i = 0;
+    size_t i = has_gap(series) ? 0 : series->count;
 
     while (i < series->count) {
         const size_t first = i;
@@ -137,16 +148,21 @@ static void note_pdet_mismatch(struct study *study)
         study->pabd.count == 0) {
         return;
     }
+    const bool pabd_paired = resample_same_axis(&study->pves, &study->pabd);
+    const bool pdet_paired = resample_same_axis(&study->pves, &study->pdet);
+
     for (size_t i = 0; i < study->pves.count; i++) {
-        const double at_s = series_time(&study->pves, i);
-        const double difference = study->pves.samples[i] - series_value(&study->pabd, at_s) -
-                                  series_value(&study->pdet, at_s);
+        const double difference = study->pves.samples[i] -
+                                  resample_at(&study->pves, i, &study->pabd, pabd_paired) -
+                                  resample_at(&study->pves, i, &study->pdet, pdet_paired);
 
         if (isnan(difference)) {
             continue;
         }
         compared++;
         if (fabs(difference) > CRITERIA_PDET_DIFFERENCE_CMH2O) {
+            const double at_s = series_time(&study->pves, i);
+
             span.from_s = different == 0 ? at_s : span.from_s;
             span.to_s = at_s;
             different++;

@@ -42,8 +42,9 @@ static struct neighbourhood take_neighbourhood(const struct series *series, doub
                                    .count = count,
                                    .samples = picked};
 
-    smooth_median(&thinned, smooth_window(&thinned, CRITERIA_SPIKE_NEIGHBOUR_HALF_S), sorted,
-                  median);
+    /* Where everything around lies well within the edge of an excursion there is none. */
+    smooth_median_beyond(&thinned, smooth_window(&thinned, CRITERIA_SPIKE_NEIGHBOUR_HALF_S),
+                         CRITERIA_SPIKE_QUIET_SHARE * CRITERIA_SPIKE_EDGE_ML_S, sorted, median);
     return (struct neighbourhood){.step = step, .median = {thinned.rate_hz, 0.0, count, median}};
 }
 

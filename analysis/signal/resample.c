@@ -2,26 +2,26 @@
 
 #include <math.h>
 
-/* Whether both axes share rate and start, so that samples pair up without interpolation. */
-static bool same_axis(const struct series *a, const struct series *b)
+bool resample_same_axis(const struct series *a, const struct series *b)
 {
     return fabs(a->rate_hz - b->rate_hz) <= 1e-9 * a->rate_hz &&
            fabs(a->start_s - b->start_s) * a->rate_hz <= 1e-6;
 }
 
+double resample_at(const struct series *a, size_t index, const struct series *b, bool paired)
+{
+    if (!paired) {
+        return series_value(b, series_time(a, index));
+    }
+    return index < b->count ? b->samples[index] : SERIES_MISSING;
+}
+
 void resample_difference(const struct series *a, const struct series *b, double *output)
 {
-    const bool paired = same_axis(a, b);
+    const bool paired = resample_same_axis(a, b);
 
     for (size_t i = 0; i < a->count; i++) {
-        double other = SERIES_MISSING;
-
-        if (!paired) {
-            other = series_value(b, series_time(a, i));
-        } else if (i < b->count) {
-            other = b->samples[i];
-        }
-        output[i] = a->samples[i] - other;
+        output[i] = a->samples[i] - resample_at(a, i, b, paired);
     }
 }
 

@@ -185,22 +185,22 @@ static double sorted_middle(const double *sorted, size_t held)
 
 void smooth_median(const struct series *series, size_t window, double *sorted, double *output)
 {
-    smooth_median_above(series, window, -SERIES_ENDLESS, sorted, output);
+    smooth_median_beyond(series, window, 0.0, sorted, output);
 }
 
-void smooth_median_above(const struct series *series, size_t window, double floor, double *sorted,
-                         double *output)
+void smooth_median_beyond(const struct series *series, size_t window, double level, double *sorted,
+                          double *output)
 {
     const double *samples = series->samples;
     const size_t half = window / 2;
-    size_t reached = 0; /* one past the last sample seen that reaches the floor; 0: none yet */
+    size_t reached = 0; /* one past the last sample seen beyond the level; 0: none yet */
     size_t seen = 0;
     size_t moved = 0; /* one past the centre that the sorted window stands at; 0: nowhere */
     size_t held = 0;
 
     for (size_t i = 0; i < series->count; i++) {
         for (; seen < series->count && seen <= i + half; seen++) {
-            reached = samples[seen] >= floor ? seen + 1 : reached;
+            reached = fabs(samples[seen]) >= level ? seen + 1 : reached;
         }
         if (isnan(samples[i]) || reached == 0 || reached + half <= i) {
             output[i] = samples[i];

@@ -39,9 +39,10 @@ void smooth_drop_partial(const struct series *series, size_t window, double *out
  * sorted  scratch of `window` values. Time is count times window. */
 void smooth_median(const struct series *series, size_t window, double *sorted, double *output);
 
-/* The same where it can reach `floor`; where no sample in the window does, the sample itself, which
- * is below the floor as the median would be. Quick where a signal rests most of the time. */
-void smooth_median_above(const struct series *series, size_t window, double floor, double *sorted,
-                         double *output);
+/* The same where a sample in the window lies at or beyond `level` or -`level`; elsewhere the sample
+ * itself, which lies between them as the median would. Quick where a signal rests most of the time.
+ */
+void smooth_median_beyond(const struct series *series, size_t window, double level, double *sorted,
+                          double *output);
 
 #endif

@@ -81,13 +81,13 @@ static void test_median_keeps_edges(void **state)
     assert_close(output[7], 1.5, 0.0); /* even number present: the mean of the middle two */
 }
 
-/* Where the median reaches the floor it is exact, and elsewhere both stay below it: a threshold at
- * the floor is crossed at the same places. */
-static void test_median_above_floor(void **state)
+/* Where the median reaches the level it is exact, and elsewhere both stay below it: a threshold at
+ * the level is crossed at the same places. */
+static void test_median_beyond_level(void **state)
 {
     enum { COUNT = 400, WINDOW = 25 };
 
-    const double floor_ml_s = 0.5;
+    const double level_ml_s = 0.5;
     double samples[COUNT];
     double exact[COUNT];
     double quick[COUNT];
@@ -98,21 +98,22 @@ static void test_median_above_floor(void **state)
     for (size_t i = 0; i < COUNT; i++) {
         const double phase = (double)(i % 130) - 60.0;
 
-        samples[i] = 0.3 * sin((double)i * 1.7) + (fabs(phase) < 25.0 ? 3.0 : 0.0);
+        samples[i] =
+            0.3 * sin((double)i * 1.7) + (fabs(phase) < 25.0 ? (i < 200 ? 3.0 : -3.0) : 0.0);
         samples[i] = i % 37 == 5 ? SERIES_MISSING : samples[i];
     }
     const struct series series = {50.0, 0.0, COUNT, samples};
 
     smooth_median(&series, WINDOW, sorted, exact);
-    smooth_median_above(&series, WINDOW, floor_ml_s, sorted, quick);
+    smooth_median_beyond(&series, WINDOW, level_ml_s, sorted, quick);
     for (size_t i = 0; i < COUNT; i++) {
         if (isnan(exact[i])) {
             assert_true(isnan(quick[i]));
-        } else if (exact[i] >= floor_ml_s) {
+        } else if (fabs(exact[i]) >= level_ml_s) {
             assert_close(quick[i], exact[i], 0.0);
             reached++;
         } else {
-            assert_true(quick[i] < floor_ml_s);
+            assert_true(fabs(quick[i]) < level_ml_s);
         }
     }
     assert_true(reached > 50 && reached < 350);
@@ -121,9 +122,9 @@ static void test_median_above_floor(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_window_width),       cmocka_unit_test(test_mean_ends),
-        cmocka_unit_test(test_mean_gaps),          cmocka_unit_test(test_median_keeps_edges),
-        cmocka_unit_test(test_median_above_floor),
+        cmocka_unit_test(test_window_width),        cmocka_unit_test(test_mean_ends),
+        cmocka_unit_test(test_mean_gaps),           cmocka_unit_test(test_median_keeps_edges),
+        cmocka_unit_test(test_median_beyond_level),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
