@@ -2,6 +2,7 @@
 #include "support/assert_close.h"
 #include "support/step_trace.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -384,6 +385,45 @@ static void test_share_of_pushes(void **state)
     }
 }
 
+static void forget_volume(struct synth *synth, double at_s)
+{
+    for (size_t i = 0; i < synth->recording.event_count; i++) {
+        if (synth->events[i].code == EVENT_BALLOON && fabs(synth->events[i].at_s - at_s) < 0.5) {
+            synth->events[i].value.known = false;
+        }
+    }
+}
+
+/* What is not known is no basis: the rise of the best push, the volume that shows the reflex. */
+static void test_unknown_basis(void **state)
+{
+    static const struct study_case weak = {{30.0, 30.0, 60.0}, {70.0, 70.0, 40.0}, 30.0, 30.0};
+    struct synth synth;
+
+    (void)state;
+    open_case(&synth, &weak);
+    synth_lose(&synth, SIGNAL_PRECT, 160.0, 169.0);
+    forget_volume(&synth, 210.0);
+    const struct analysis_result *result = synth_run(&synth);
+    const struct classification *pattern = synth_class(result, "push_pattern");
+    const struct finding *finding = synth_finding(result, "abnormal_push_pattern");
+
+    assert_int_equal(result->anorectal.push_rectal_rise.state, MEASURE_ABSENT);
+    assert_non_null(pattern);
+    assert_string_equal(pattern->class, "type_ii");
+    assert_string_equal(pattern->basis[0].code, "push_anal_relaxation");
+    assert_non_null(finding);
+    assert_int_equal(finding->basis_count, 1);
+    assert_string_equal(finding->basis[0], "anorectal.push_anal_relaxation");
+    assert_non_null(synth_class(result, "london_reflex"));
+    for (size_t i = 0; i < result->classification_count; i++) {
+        for (size_t k = 0; k < result->classifications[i].basis_count; k++) {
+            assert_true(isfinite(result->classifications[i].basis[k].value));
+        }
+    }
+    synth_close(&synth);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -391,6 +431,7 @@ int main(void)
         cmocka_unit_test(test_limits),         cmocka_unit_test(test_limit_missing),
         cmocka_unit_test(test_coordination),   cmocka_unit_test(test_areflexia),
         cmocka_unit_test(test_push_pattern),   cmocka_unit_test(test_share_of_pushes),
+        cmocka_unit_test(test_unknown_basis),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
