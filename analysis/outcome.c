@@ -2,6 +2,8 @@
 
 #include "analysis/memory.h"
 
+#include <math.h>
+
 bool outcome_open(struct outcome *outcome, struct analysis_result *result,
                   const struct analysis_memory *memory)
 {
@@ -57,9 +59,10 @@ void outcome_note(struct outcome *outcome, const char *code, enum quality_severi
 void outcome_note_span(struct outcome *outcome, struct quality_finding finding, double from_s,
                        double to_s)
 {
-    finding.has_span = true;
-    finding.from_s = from_s;
-    finding.to_s = to_s;
+    /* What lies at the very end of a signal may be judged over a window that begins beyond it. */
+    finding.has_span = isfinite(from_s) && isfinite(to_s);
+    finding.from_s = fmin(from_s, to_s);
+    finding.to_s = fmax(from_s, to_s);
     outcome_quality(outcome, finding);
 }
 
