@@ -89,15 +89,16 @@ static void note_kind(const struct pressure_lines *lines, enum pressure_event_ki
                       const char *text_rest)
 {
     const struct pressure_events *events = &lines->study->pressure_events;
+    /* While somebody voids, pabd relaxes and presses as it likes. */
+    const struct span within = kind == PRESSURE_EVENT_FLUSH ? lines->watched : lines->passive;
     struct quality_spans spans = {.outcome = &lines->study->outcome, .text_rest = text_rest};
 
     for (size_t i = 0; i < events->count; i++) {
         const struct pressure_event *event = &events->items[i];
         const struct quality_finding *finding = event->kind == kind ? finding_for(event) : NULL;
 
-        if (finding != NULL && quality_lines_lasts(event) &&
-            event->span.to_s >= lines->watched.from_s &&
-            event->span.from_s <= lines->watched.to_s) {
+        if (finding != NULL && quality_lines_lasts(event) && event->span.to_s >= within.from_s &&
+            event->span.from_s <= within.to_s) {
             spans.finding = *finding;
             quality_spans_add(&spans, event->span);
         }

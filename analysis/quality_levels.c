@@ -143,10 +143,25 @@ static void note_out(const struct pressure_lines *lines, const struct judged_lin
     quality_spans_close(&spans);
 }
 
+/* Whether the bladder itself may have raised its pressure so fast. */
+static bool is_contraction(const struct pressure_lines *lines, struct span span)
+{
+    const struct analysis_result *result = lines->study->outcome.result;
+    const struct item_list *list = &result->filling.involuntary_contractions;
+    const struct involuntary_contraction *items = list->items;
+
+    for (size_t i = 0; lines->filling != NULL && i < list->count; i++) {
+        if (items[i].start_s <= span.to_s && items[i].end_s >= span.from_s) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static void note_steps(const struct pressure_lines *lines, const struct judged_line *line,
                        const struct judged_line *beside)
 {
-    const struct series watched = series_part(&line->coarse, lines->watched);
+    const struct series watched = series_part(&line->coarse, lines->passive);
     const size_t within = series_whole_samples(&watched, CRITERIA_STEP_WITHIN_S);
     const size_t hold = series_whole_samples(&watched, CRITERIA_OUT_HOLD_S);
     struct quality_spans spans = {
@@ -176,6 +191,7 @@ static void note_steps(const struct pressure_lines *lines, const struct judged_l
         if (size > CRITERIA_STEP_CMH2O && at_once > CRITERIA_STEP_CMH2O &&
             fabs(change.other) < CRITERIA_OUT_OTHER_SHARE * size &&
             is_held(lines, &watched, after_s, &change) && !is_explained(lines, at_s) &&
+            !is_contraction(lines, span) &&
             !quality_spans_told(&lines->study->outcome, "catheter_out", line->signal, span)) {
             quality_spans_add(&spans, (struct span){at_s, after_s + CRITERIA_STEP_LEVEL_S});
             i += hold;

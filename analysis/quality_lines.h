@@ -15,7 +15,8 @@ struct pressure_lines {
     struct study *study;
     const struct filling_phase *filling; /* NULL: none */
     const struct void_phase *voiding;    /* ->found: there is one */
-    struct span watched;                 /* where the patient is lying or sitting still for it */
+    struct span watched;                 /* where the lines measure a patient */
+    struct span passive;                 /* the part of it in which nobody voids or strains to */
     struct judged_line pves;
     struct judged_line pabd;
     struct series pdet; /* coarse */

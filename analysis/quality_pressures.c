@@ -43,6 +43,11 @@ static bool open_lines(struct pressure_lines *lines)
 {
     const struct study *study = lines->study;
 
+    lines->passive = lines->watched;
+    if (lines->filling != NULL) {
+        lines->passive.to_s = fmin(lines->passive.to_s, lines->filling->span.to_s);
+    }
+
     lines->pves = (struct judged_line){.signal = SIGNAL_PVES, .full = &study->pves};
     lines->pabd = (struct judged_line){.signal = SIGNAL_PABD, .full = &study->pabd};
     return take_coarse(study, &study->pves, &lines->pves.coarse) &&
