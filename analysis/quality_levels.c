@@ -143,21 +143,6 @@ static void note_out(const struct pressure_lines *lines, const struct judged_lin
     quality_spans_close(&spans);
 }
 
-/* Whether the bladder itself may have raised its pressure so fast. */
-static bool is_contraction(const struct pressure_lines *lines, struct span span)
-{
-    const struct analysis_result *result = lines->study->outcome.result;
-    const struct item_list *list = &result->filling.involuntary_contractions;
-    const struct involuntary_contraction *items = list->items;
-
-    for (size_t i = 0; lines->filling != NULL && i < list->count; i++) {
-        if (items[i].start_s <= span.to_s && items[i].end_s >= span.from_s) {
-            return true;
-        }
-    }
-    return false;
-}
-
 static void note_steps(const struct pressure_lines *lines, const struct judged_line *line,
                        const struct judged_line *beside)
 {
@@ -176,7 +161,7 @@ static void note_steps(const struct pressure_lines *lines, const struct judged_l
                      "line."};
 
     for (size_t i = 0; within > 0 && i + within < watched.count; i++) {
-        if (!(fabs(watched.samples[i + within] - watched.samples[i]) > 0.5 * CRITERIA_STEP_CMH2O)) {
+        if (!(fabs(watched.samples[i + within] - watched.samples[i]) > CRITERIA_STEP_CMH2O)) {
             continue;
         }
         const double at_s = series_time(&watched, i);
@@ -191,7 +176,7 @@ static void note_steps(const struct pressure_lines *lines, const struct judged_l
         if (size > CRITERIA_STEP_CMH2O && at_once > CRITERIA_STEP_CMH2O &&
             fabs(change.other) < CRITERIA_OUT_OTHER_SHARE * size &&
             is_held(lines, &watched, after_s, &change) && !is_explained(lines, at_s) &&
-            !is_contraction(lines, span) &&
+
             !quality_spans_told(&lines->study->outcome, "catheter_out", line->signal, span)) {
             quality_spans_add(&spans, (struct span){at_s, after_s + CRITERIA_STEP_LEVEL_S});
             i += hold;
