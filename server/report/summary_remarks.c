@@ -71,15 +71,29 @@ static void write_quality(const json_t *items, struct text *out)
     text_append(out, "</ul>\n");
 }
 
+/* Several sections have a value of the same code: the document's own one is meant. NULL: none. */
+static const char *find_section(json_t *sections, const char *value_code)
+{
+    const char *code = NULL;
+    json_t *section = NULL;
+    json_object_foreach (sections, code, section) {
+        if (json_object_get(section, value_code) != NULL) {
+            return code;
+        }
+    }
+    return NULL;
+}
+
 /* The numbers that a class rests on, unrounded as the rule used them. */
-static void write_class_basis(json_t *basis, struct text *out)
+static void write_class_basis(json_t *basis, json_t *sections, struct text *out)
 {
     const char *code = NULL;
     json_t *value = NULL;
     const char *separator = "";
     json_object_foreach (basis, code, value) {
         text_append(out, separator);
-        summary_label(NULL, 0, code, out);
+        const char *section = find_section(sections, code);
+        summary_label(section, section == NULL ? 0 : strlen(section), code, out);
         text_append_char(out, ' ');
         json_writer_rounded(out, json_number_value(value));
         separator = ", ";
@@ -110,7 +124,7 @@ static void write_limits(json_t *limits, struct text *out)
     text_append(out, json_object_size(limits) > 0 ? "." : "");
 }
 
-static void write_classifications(const json_t *items, struct text *out)
+static void write_classifications(const json_t *items, json_t *sections, struct text *out)
 {
     for (size_t i = 0; i < json_array_size(items); i++) {
         const json_t *item = json_array_get(items, i);
@@ -119,7 +133,7 @@ static void write_classifications(const json_t *items, struct text *out)
         text_append(out, ": <strong>");
         report_code_words(out, summary_string(item, "class"));
         text_append(out, "</strong> (");
-        write_class_basis(json_object_get(item, "basis"), out);
+        write_class_basis(json_object_get(item, "basis"), sections, out);
         text_append(out, "). ");
         text_append_html(out, summary_string(item, "method"));
         write_limits(json_object_get(item, "limits"), out);
@@ -164,7 +178,7 @@ static void write_suggestions(const json_t *analysis, struct text *out)
     text_append(out, "<h3>Suggestions for the clinician</h3>\n"
                      "<p>Drafted by rules from the numbers above, to be accepted, changed or "
                      "dropped. None is a diagnosis.</p>\n<ul class=\"suggestions\">\n");
-    write_classifications(classifications, out);
+    write_classifications(classifications, json_object_get(analysis, "sections"), out);
     write_findings(findings, out);
     text_append(out, "</ul>\n");
 }

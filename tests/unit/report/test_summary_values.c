@@ -177,6 +177,20 @@ static void test_limits(void **state)
     summaries_free(&fixture);
 }
 
+/* A code that two sections share has the name that it has in the document's own section. */
+static void test_basis_of_a_class(void **state)
+{
+    static const char analysis[] =
+        "{\"sections\":{\"anorectal\":{\"first_sensation_volume\":{\"value\":20}}},"
+        "\"classifications\":[{\"code\":\"london_sensation\",\"class\":\"normal_sensation\","
+        "\"basis\":{\"first_sensation_volume\":20},\"method\":\"Volumes.\"}]}";
+    (void)state;
+    struct summary_fixture fixture;
+    const char *page = page_of(&fixture, analysis);
+    page_holds(page, "(Volume at first constant sensation 20). Volumes.");
+    summaries_free(&fixture);
+}
+
 static void test_version_of_the_analysis(void **state)
 {
     (void)state;
@@ -256,6 +270,7 @@ int main(void)
         cmocka_unit_test(test_numbers_beside_a_value),
         cmocka_unit_test(test_doubts),
         cmocka_unit_test(test_limits),
+        cmocka_unit_test(test_basis_of_a_class),
         cmocka_unit_test(test_version_of_the_analysis),
         cmocka_unit_test(test_everything_is_escaped),
         cmocka_unit_test(test_wrong_shapes),
