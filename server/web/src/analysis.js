@@ -1,21 +1,21 @@
 // The analysis document for people: quality, key numbers, numbers by section, what is missing, suggestions.
-import {anyName, anyStep, codeName, membersOf, partName, pathName, sectionName, stepOf} from './catalogue.js';
+import {anyRow, className, codeName, membersOf, pathName, sectionName, stepOf} from './catalogue.js';
 import {descriptionList, element} from './dom.js';
-import {clock, humanise, number, unitSymbol, valueText, withUnit} from './format.js';
+import {clock, humanise, nameAndUnit, number, shortNumber, unitSymbol, valueText, withUnit} from './format.js';
 import {signalSymbol} from './signals.js';
-import {KEY_NUMBERS, texts} from './texts.js';
+import {KEY_NUMBERS, PART_IN_ITS_UNIT, PART_NAME, texts} from './texts.js';
 
 const KEY_NUMBERS_MOST = 6;
 const say = texts.analysis;
 
 const isMeasure = (entry) => entry !== null && typeof entry === 'object' && 'value' in entry;
 
-function jumpButton(name, atS, jumpTo) {
+function jumpButton(name, atS, jumpTo, text = say.at) {
   const time = clock(atS, 1);
   return element(
     'button',
     {type: 'button', class: 'jump', 'aria-label': say.showAt(name, time), on: {click: () => jumpTo(atS)}},
-    say.at(time),
+    text(time),
   );
 }
 
@@ -60,13 +60,21 @@ export function keyNumbers(analysis) {
 
 const NO_PARTS = new Set(['value', 'unit', 'at_s', 'source', 'method', 'reason', 'quality']);
 
-/** What is told beside a value, e.g. the baseline of a leak point pressure. */
-function partsText(section, code, entry) {
-  return Object.entries(entry)
-    .filter(([part]) => !NO_PARTS.has(part))
-    .map(([part, value]) => `${partName(part)} ${valueText(value, stepOf(section, code))}`)
-    .join(', ');
+function partText(section, code, entry, part) {
+  const value = entry[part];
+  if (PART_IN_ITS_UNIT[part]) {
+    return `${PART_IN_ITS_UNIT[part]} ${withUnit(number(value, stepOf(section, code)), entry.unit)}`;
+  }
+  const {name, unit} = nameAndUnit(part);
+  return `${PART_NAME[part] ?? name} ${withUnit(shortNumber(value), unit)}`;
 }
+
+/** What is told beside a value, e.g. the baseline of a leak point pressure. */
+const partsText = (section, code, entry) =>
+  Object.keys(entry)
+    .filter((part) => !NO_PARTS.has(part) && typeof entry[part] === 'number')
+    .map((part) => partText(section, code, entry, part))
+    .join(', ');
 
 function measureRow(section, code, entry, jumpTo) {
   const parts = partsText(section, code, entry);
@@ -107,26 +115,30 @@ function methodList(section, measures) {
   );
 }
 
-/** The moment of an item leads to its place on the traces. */
-const MOMENTS = ['at_s', 'start_s'];
+/** Moments of an item are read as on the time axis; the first ones lead to their place there. */
+const MOMENTS = ['at_s', 'start_s', 'peak_s', 'end_s'];
+const LEADING = ['at_s', 'start_s'];
 
 function memberCell(title, member, value, jumpTo) {
   if (value === null || value === undefined) return texts.traces.none;
-  if (MOMENTS.includes(member.code) && typeof value === 'number') return jumpButton(title, value, jumpTo);
-  return valueText(value, member.report_step);
+  if (typeof value !== 'number') return valueText(value);
+  if (LEADING.includes(member.code)) return jumpButton(title, value, jumpTo, (time) => time);
+  return MOMENTS.includes(member.code) ? clock(value, 1) : number(value, member.report_step);
 }
+
+const memberUnit = ({code, unit}) => (MOMENTS.includes(code) ? '' : unitSymbol(unit));
 
 /** Lists inside a section (contractions, coughs, leaks …): one row each, one column a member. */
 function listTable(section, list, items, jumpTo) {
   const title = codeName(section, list);
   const members = membersOf(section, list, items);
-  const head = ({label, unit}) => element('th', {scope: 'col'}, label, unitSymbol(unit) && ` (${unitSymbol(unit)})`);
+  const head = (member) => element('th', {scope: 'col'}, member.label, memberUnit(member) && ` (${memberUnit(member)})`);
   return element(
     'div',
     {class: 'table-scroll', tabindex: '0', role: 'group', 'aria-label': title, dataset: {list: `${section}.${list}`}},
     element(
       'table',
-      {},
+      {class: 'items'},
       element('caption', {}, title),
       element('thead', {}, element('tr', {}, members.map(head))),
       element(
@@ -258,19 +270,25 @@ export function quality(analysis, jumpTo) {
   );
 }
 
-const numberText = (code, value) => `${anyName(code)} ${number(value, anyStep(code))}`;
-
-/** Numbers by code; a finding's basis is a list of paths. */
-function basisText(basis) {
-  if (Array.isArray(basis)) return basis.map(pathName).join(', ');
-  return Object.entries(basis ?? {})
-    .map(([code, value]) => numberText(code, value))
-    .join(', ');
+/** A number that a class rests on: a value of the document, or one that says its own unit. */
+function numberText(code, value, present) {
+  const row = anyRow(code, present);
+  if (row) return `${row.label} ${withUnit(number(value, row.report_step), row.unit)}`;
+  const {name, unit} = nameAndUnit(code);
+  return `${name} ${withUnit(shortNumber(value), unit)}`;
 }
+
+const classBasisText = (basis, present) =>
+  Object.entries(basis)
+    .map(([code, value]) => numberText(code, value, present))
+    .join(', ');
 
 const limitsText = (limits) =>
   Object.entries(limits ?? {})
-    .map(([code, value]) => `${humanise(code)} ${value}`)
+    .map(([code, value]) => {
+      const {name, unit} = nameAndUnit(code);
+      return `${name} ${withUnit(String(value), unit)}`;
+    })
     .join(', ');
 
 function suggestion(key, title, text, details) {
@@ -290,15 +308,15 @@ function suggestion(key, title, text, details) {
 export function suggestions(analysis) {
   const items = [
     ...analysis.classifications.map((one) =>
-      suggestion(one.code, anyName(one.code), texts.words[one.class] ?? humanise(one.class), [
-        [say.basis, basisText(one.basis)],
+      suggestion(one.code, className(one.code), texts.words[one.class] ?? humanise(one.class), [
+        [say.basis, classBasisText(one.basis, analysis.sections)],
         [say.limits, limitsText(one.limits)],
         [say.rule, one.method],
       ]),
     ),
     ...analysis.findings.map((one) =>
       suggestion(one.code, '', one.text, [
-        [say.basis, basisText(one.basis)],
+        [say.basis, one.basis.map(pathName).join(', ')],
         [say.limits, limitsText(one.limits)],
       ]),
     ),

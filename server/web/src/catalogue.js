@@ -1,7 +1,7 @@
 // Names, units and rounding of everything that is computed, as the server itself knows them.
 import {get} from './api.js';
 import {humanise} from './format.js';
-import {CLASS_NAME, PART_NAME} from './texts.js';
+import {CLASS_NAME} from './texts.js';
 
 const STEP_WITHOUT_ONE = 0.1;
 
@@ -32,14 +32,17 @@ export function codeName(section, code) {
   return known?.values.get(code)?.label ?? known?.lists.get(code)?.label ?? humanise(code);
 }
 
-/** The name of a value of any section, or of a class. */
-export function anyName(code) {
-  if (CLASS_NAME[code]) return CLASS_NAME[code];
-  for (const {values} of sections.values()) {
-    if (values.has(code)) return values.get(code).label;
-  }
-  return humanise(code);
+/** The section that a code without one means: the document's own first, since some names are in several. */
+function sectionHolding(code, present) {
+  const order = [...Object.keys(present), ...sections.keys()];
+  return order.find((section) => sections.get(section)?.values.has(code));
 }
+
+/** The row of a value, and undefined when it is none. `present`: the document's sections. */
+export const anyRow = (code, present) => sections.get(sectionHolding(code, present))?.values.get(code);
+
+/** The name of a class; most are the codes' own words. */
+export const className = (code) => CLASS_NAME[code] ?? humanise(code);
 
 /** "voiding.booi" -> "Voiding: Bladder outlet obstruction index (BOOI)" */
 export function pathName(path) {
@@ -49,14 +52,6 @@ export function pathName(path) {
 
 export const stepOf = (section, code) => sections.get(section)?.values.get(code)?.report_step ?? STEP_WITHOUT_ONE;
 
-/** The step of a value of any section. */
-export function anyStep(code) {
-  for (const {values} of sections.values()) {
-    if (values.has(code)) return values.get(code).report_step;
-  }
-  return STEP_WITHOUT_ONE;
-}
-
 /** The members that a list's items have, in the server's order. */
 export function membersOf(section, list, items) {
   const known = sections.get(section)?.lists.get(list)?.members ?? new Map();
@@ -64,6 +59,3 @@ export function membersOf(section, list, items) {
   const rest = [...seen].filter((code) => !known.has(code)).map((code) => ({code, label: humanise(code), report_step: STEP_WITHOUT_ONE}));
   return [...[...known.values()].filter(({code}) => seen.has(code)), ...rest];
 }
-
-/** What stands beside a value: "rise" -> "Rise". */
-export const partName = (code) => PART_NAME[code] ?? humanise(code);

@@ -38,11 +38,35 @@ export function withUnit(text, unit) {
   return symbol ? text + NO_BREAK_SPACE + symbol : text;
 }
 
+/** Words that are written in capitals: symbols of the trade, and numerals such as those of "type_ii". */
+const CAPITALS = /\b(emg|rms|bci|booi|ura|purr|pip1|rair|ii|iii|iv)\b|(?<=type )i\b/gi;
+
 /** "first_desire" -> "First desire", for codes that the catalogue of texts does not know. */
 export function humanise(code) {
   const words = code.replace(/_/g, ' ').trim();
-  return words.charAt(0).toUpperCase() + words.slice(1);
+  return (words.charAt(0).toUpperCase() + words.slice(1)).replace(CAPITALS, (word) => word.toUpperCase());
 }
+
+/** Endings by which a code says its unit; the longer before those that they end in. */
+const UNIT_BY_ENDING = [
+  ['_ml_cmh2o', 'mL/cm[H2O]'], ['_ml_s', 'mL/s'], ['_cmh2o', 'cm[H2O]'], ['_mmhg', 'mm[Hg]'], ['_ml', 'mL'],
+  ['_mm', 'mm'], ['_percent', '%'], ['_hz', 'Hz'], ['_uv', 'uV'], ['_s', 's'],
+];
+
+/** "anorectal_women.rest_lower_mmhg" -> {name: "Anorectal women: rest lower", unit: "mm[Hg]"} */
+export function nameAndUnit(code) {
+  const [ending, unit] = UNIT_BY_ENDING.find(([one]) => code.endsWith(one)) ?? ['', ''];
+  return {name: humanise(code.slice(0, code.length - ending.length).replace('.', ': ')), unit};
+}
+
+/** Three digits are enough for a number whose step nobody says. */
+export function stepOfSize(value) {
+  if (Math.abs(value) >= 100) return 1;
+  return Math.abs(value) >= 10 ? 0.1 : 0.01;
+}
+
+/** A number whose step nobody says: "1.50" -> "1.5". */
+export const shortNumber = (value) => number(value, stepOfSize(value)).replace(/(\.\d*?)0+$/, '$1').replace(/\.$/, '');
 
 /** Seconds on a recording's axis -> "1:02.5" or "1:02:03". `decimals` as the zoom asks for. */
 export function clock(seconds, decimals = 0) {

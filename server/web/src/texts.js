@@ -226,6 +226,12 @@ export const texts = {
     weak: 'Weak',
     normal: 'Normal',
     strong: 'Strong',
+    emg: 'EMG',
+    pura: 'Urethral pressure',
+    pvag: 'Vaginal pressure',
+    panal: 'Anal canal pressure',
+    moving_rms_of_raw: 'Moving RMS of the raw signal',
+    moving_mean_of_rectified: 'Moving mean of the rectified signal',
   },
 };
 
@@ -285,17 +291,35 @@ export const EVENT_NAME = {
 
 /** Classes that are no values themselves; any other name comes from the server's catalogue. */
 export const CLASS_NAME = {
-  ics_obstruction: 'Outlet obstruction',
+  adequate_flow: 'Flow for age',
+  blaivas_groutz: 'Blaivas-Groutz nomogram',
+  chassagne: 'Chassagne criterion',
   contractility: 'Detrusor contractility',
+  detrusor_leak_point: 'Detrusor leak point pressure',
+  dybowski: 'Dybowski criterion',
+  emg_voiding_pattern: 'EMG during voiding',
+  farrar: 'Farrar criterion',
+  female_obstruction: 'Outlet obstruction (women)',
+  ics_obstruction: 'Outlet obstruction',
+  linear_purr_group: 'Linear PURR, group',
+  pip1_contractility: 'Detrusor contractility (women, PIP1)',
+  stress_leak_point: 'Abdominal leak point pressure',
+  underactivity: 'Detrusor underactivity',
+  ura_obstruction: 'Outlet obstruction (URA)',
+  urethral_closure_pressure: 'Urethral closure pressure',
 };
 
-/** What stands beside a value. */
-export const PART_NAME = {
+/** Parts in the unit of the value that they stand beside. */
+export const PART_IN_ITS_UNIT = {
   baseline: 'before it',
   rise: 'rise',
   rise_from_empty: 'rise from the empty bladder',
   spread: 'standard deviation',
-  cv_percent: 'coefficient of variation in %',
+};
+
+/** Other parts that have names of their own. */
+export const PART_NAME = {
+  cv_percent: 'coefficient of variation',
   count: 'number',
 };
 
