@@ -95,6 +95,18 @@ static size_t count_kind(const struct pressure_events *events, enum pressure_eve
     return count;
 }
 
+/* Events are in order of their start; of two coughs in one breath the smaller may start first. */
+static void insert_cough(struct cough *coughs, size_t count, struct cough cough)
+{
+    size_t place = count;
+
+    while (place > 0 && coughs[place - 1].at_s > cough.at_s) {
+        coughs[place] = coughs[place - 1];
+        place--;
+    }
+    coughs[place] = cough;
+}
+
 bool filling_list_events(const struct study *study, const struct filling_phase *phase,
                          struct filling_measures *measures)
 {
@@ -116,7 +128,7 @@ bool filling_list_events(const struct study *study, const struct filling_phase *
             continue;
         }
         if (event->kind == PRESSURE_EVENT_COUGH && measures->coughs.state == MEASURE_PRESENT) {
-            coughs[measures->coughs.count++] = as_cough(event);
+            insert_cough(coughs, measures->coughs.count++, as_cough(event));
         } else if (event->kind == PRESSURE_EVENT_STRAIN &&
                    measures->strains.state == MEASURE_PRESENT) {
             strains[measures->strains.count++] = as_strain(event);

@@ -314,6 +314,24 @@ static void test_slow_recordings(void **state)
     }
 }
 
+/* Of two coughs in one breath the smaller has the lower foot, and so the earlier start. */
+static void test_coughs_in_order_of_time(void **state)
+{
+    struct synth synth;
+    struct cystometry_case plan = quiet(true);
+
+    (void)state;
+    cystometry_add(&plan, (struct cystometry_event){CASE_COUGH, 200.0, 0.25, 70.0, 66.0, 0.0, 0.0});
+    cystometry_add(&plan, (struct cystometry_event){CASE_COUGH, 200.8, 0.25, 24.0, 23.0, 0.0, 0.0});
+    const struct filling_measures *filling = run(&synth, &plan);
+    const struct cough *coughs = filling->coughs.items;
+
+    assert_int_equal(filling->coughs.count, 2);
+    assert_close(coughs[0].at_s, 200.0, 0.06);
+    assert_close(coughs[1].at_s, 200.8, 0.06);
+    synth_close(&synth);
+}
+
 /* Compliance is read outside contractions, and coughs and strains are listed up to the end. */
 static void test_filling_around_contractions(void **state)
 {
@@ -382,6 +400,7 @@ int main(void)
         cmocka_unit_test(test_disturbed_level),
         cmocka_unit_test(test_what_is_needed),
         cmocka_unit_test(test_slow_recordings),
+        cmocka_unit_test(test_coughs_in_order_of_time),
         cmocka_unit_test(test_filling_around_contractions),
         cmocka_unit_test(test_expected_capacity),
     };
