@@ -14,7 +14,7 @@ static const struct catalogue_row rows[] = {
      "The EMG's envelope; without an EMG the first of pura, pvag and panal.", PROPOSAL, AT(signal)},
     {"training", "rest_tone", CATALOGUE_NUMBER, "uV", 0.1, "Rest tone (EMG)",
      "Median of the envelope more than 1 s from any contraction.", PROPOSAL, AT(rest_tone)},
-    {"training", "rest_pressure", CATALOGUE_NUMBER, "cm[H2O]", 0.1, "Rest tone (pressure)",
+    {"training", "rest_pressure", CATALOGUE_NUMBER, "cm[H2O]", 1.0, "Rest tone (pressure)",
      "Median of the pressure more than 1 s from any contraction.", PROPOSAL, AT(rest_pressure)},
     {"training", "rest_variability", CATALOGUE_NUMBER, "%", 1.0, "Variability at rest",
      "Robust standard deviation at rest over its median.",
