@@ -404,6 +404,76 @@ static bool list_contractions(const struct detrusor_trace *trace, struct item_li
     return true;
 }
 
+/* ---- The one that empties the bladder ---- */
+
+/* Whether an urgency or leak marker lies beside where a wave begins. */
+static bool is_felt_or_lost(const struct detrusor_trace *trace, double start_s)
+{
+    static const enum event_code codes[] = {EVENT_URGENCY, EVENT_LEAK};
+
+    for (size_t i = 0; i < sizeof codes / sizeof codes[0]; i++) {
+        const struct optional_number marker =
+            timeline_first(&trace->study->timeline, codes[i], start_s - CRITERIA_URGENCY_S);
+
+        if (marker.known && marker.value <= trace->phase->span.to_s + CRITERIA_URGENCY_S) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Appends a contraction to a list, on a copy: a list's items are not to be changed. */
+static bool append(const struct analysis_memory *memory, struct item_list *list,
+                   struct involuntary_contraction contraction)
+{
+    struct involuntary_contraction *copy = memory_array(memory, list->count + 1, sizeof *copy);
+
+    if (copy == NULL) {
+        return false;
+    }
+    if (list->count > 0) {
+        memcpy(copy, list->items, list->count * sizeof *copy);
+    }
+    copy[list->count++] = contraction;
+    list->items = copy;
+    return true;
+}
+
+/* Where nobody permitted it, and a marker says that it was felt or leaked, the contraction that
+ * begins while filling and empties the bladder is involuntary. Most of it lies after the onset of
+ * flow, at which filling ends: it is looked for beyond that. */
+static bool add_emptying(struct study *study, const struct filling_phase *phase,
+                         struct item_list *list)
+{
+    const struct involuntary_contraction *found = list->items;
+    struct detrusor_trace trace = {.study = study, .phase = phase};
+    struct item_list beyond = {.state = MEASURE_PRESENT};
+    const struct span span = {phase->span.from_s - CRITERIA_CONTRACTION_LEAD_S,
+                              phase->span.to_s + CRITERIA_EMPTYING_BEYOND_S};
+
+    if (phase->end != FILLING_ENDS_AT_VOIDING ||
+        (list->count > 0 &&
+         found[list->count - 1].end_s > phase->span.to_s - CRITERIA_CONTRACTION_MIN_S)) {
+        return true;
+    }
+    trace.grid = pressure_grid_part(&study->pressure_grid, span);
+    if (!open_trace(&trace) || !list_contractions(&trace, &beyond)) {
+        return false;
+    }
+    const struct involuntary_contraction *items = beyond.items;
+
+    for (size_t i = 0; i < beyond.count; i++) {
+        struct involuntary_contraction contraction = items[i];
+
+        if (contraction.start_s <= phase->span.to_s && contraction.end_s >= phase->span.to_s &&
+            is_felt_or_lost(&trace, contraction.start_s)) {
+            contraction.leak = true;
+            return append(study->memory, list, contraction);
+        }
+    }
+    return true;
+}
+
 static struct item_list absent(const char *reason)
 {
     return (struct item_list){.state = MEASURE_ABSENT, .reason = reason};
@@ -415,7 +485,10 @@ bool contractions_find(struct study *study, const struct filling_phase *phase,
     static const char method[] =
         "detrusor pressure over a smooth level that follows compliance and drift; at least 5 s "
         "above half of the amplitude, pabd changing by less than half as much as pves, coughs, "
-        "strains, rectal contractions, flushes and changes of position left out; no published "
+        "strains, rectal contractions, flushes and changes of position left out; without "
+        "permission "
+        "to void, one that empties the bladder only beside a marker of urgency or leak; no "
+        "published "
         "rule exists: a suggestion for review";
     struct detrusor_trace trace = {.study = study, .phase = phase};
     const struct span span = {phase->span.from_s - CRITERIA_CONTRACTION_LEAD_S, phase->span.to_s};
@@ -433,5 +506,6 @@ bool contractions_find(struct study *study, const struct filling_phase *phase,
         return true;
     }
     *ret_contractions = (struct item_list){.state = MEASURE_PRESENT, .method = method};
-    return open_trace(&trace) && list_contractions(&trace, ret_contractions);
+    return open_trace(&trace) && list_contractions(&trace, ret_contractions) &&
+           add_emptying(study, phase, ret_contractions);
 }

@@ -29,6 +29,9 @@
 #define CRITERIA_COUGH_CREST_SHARE 0.4
 /* Both lines take part: the smaller peak is at least this share of the larger. [choice] */
 #define CRITERIA_COUGH_BOTH_SHARE 0.2
+/* Spikes up to this long after the first are one cough, read at the highest of them, s: people
+ * cough twice at one request, and a cough is a volley of expulsions. [choice] */
+#define CRITERIA_COUGH_VOLLEY_S 1.0
 /* A line's own peak lies within this of the cough, s; its level before is the median over this
  * long, s. Baseline 2 s: Good urodynamic practices 2002 [memory]; the rest [choice]. */
 #define CRITERIA_COUGH_PEAK_S   0.3
@@ -52,6 +55,9 @@
 #define CRITERIA_FLUSH_MARKED_EDGE_CMH2O 10.0
 #define CRITERIA_FLUSH_EDGE_S            0.5
 #define CRITERIA_FLUSH_SHARE             0.3
+/* Before a jump downwards the line kept within that share of it for at least this long, s.
+ * [choice] */
+#define CRITERIA_FLUSH_STILL_S 1.0
 /* It lasts at least, and at most, this long, s; its marker lies within this, s. [choice] */
 #define CRITERIA_FLUSH_MIN_S    1.0
 #define CRITERIA_FLUSH_MAX_S    60.0
@@ -127,6 +133,8 @@
  * of its peak by then, is the voiding contraction. */
 #define CRITERIA_VOIDING_LEAD_S     20.0
 #define CRITERIA_VOIDING_FALL_SHARE 0.8
+/* One that empties the bladder is looked at up to this long after the onset of flow, s. */
+#define CRITERIA_EMPTYING_BEYOND_S 60.0
 /* It follows a cough or strain that ended within this before it, s; an urgency marker within that
  * of it belongs to it, s. */
 #define CRITERIA_AFTER_COUGH_S 5.0

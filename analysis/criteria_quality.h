@@ -109,6 +109,13 @@
 #define CRITERIA_SATURATED_S     0.5
 #define CRITERIA_SATURATED_CMH2O 95.0
 
+/* Flow: it stands still at its highest value for at least this long, s, because a shorter plateau
+ * hardly changes a mean over 2 s; its own length away on both sides it lies lower by more than
+ * this, mL/s, and more than the steps of the resolution above, which no round peak reaches.
+ * [choice] */
+#define CRITERIA_FLOW_CLIP_S         2.0
+#define CRITERIA_FLOW_CLIP_DROP_ML_S 1.0
+
 /* ---- Events ---- */
 
 /* A flush is told when it lasts at least this long, s: shorter it is a cough in one line. A rectal

@@ -87,10 +87,11 @@ static bool own_peak(const struct series *line, double at_s, double *ret_s, doub
     return true;
 }
 
-/* Its rise over the level before that moment. */
-static double own_rise(const struct study *study, const struct series *line, double at_s)
+/* Its rise over the level before another moment, at which the cough begins. */
+static double own_rise(const struct study *study, const struct series *line, double at_s,
+                       double begin_s)
 {
-    const double end_s = at_s - CRITERIA_COUGH_PEAK_S;
+    const double end_s = begin_s - CRITERIA_COUGH_PEAK_S;
     const struct span before = {end_s - CRITERIA_COUGH_BEFORE_S, end_s};
     double peak_s = 0.0;
     double peak_cmh2o = 0.0;
@@ -100,7 +101,10 @@ static double own_rise(const struct study *study, const struct series *line, dou
                : SERIES_MISSING;
 }
 
-static void take_cough(struct event_finder *finder, const struct series *heights, size_t index)
+/* Makes a cough of a spike. `first_s` is the moment of the first spike of its volley; endless when
+ * that is this one. */
+static struct pressure_event make_cough(const struct event_finder *finder,
+                                        const struct series *heights, size_t index, double first_s)
 {
     const struct study *study = finder->study;
     const double foot = 0.1 * heights->samples[index];
@@ -119,14 +123,27 @@ static void take_cough(struct event_finder *finder, const struct series *heights
     if (!own_peak(&study->pves, at_s, &at_s, &peak_cmh2o)) {
         (void)own_peak(&study->pabd, at_s, &at_s, &peak_cmh2o);
     }
-    event_finder_add(finder, (struct pressure_event){
-                                 .kind = PRESSURE_EVENT_COUGH,
-                                 .span = {fmin(pressure_grid_time(&finder->grid, first), at_s),
-                                          fmax(pressure_grid_time(&finder->grid, last), at_s)},
-                                 .peak_s = at_s,
-                                 .pves_rise_cmh2o = own_rise(study, &study->pves, at_s),
-                                 .pabd_rise_cmh2o = own_rise(study, &study->pabd, at_s),
-                             });
+    return (struct pressure_event){
+        .kind = PRESSURE_EVENT_COUGH,
+        .span = {fmin(pressure_grid_time(&finder->grid, first), at_s),
+                 fmax(pressure_grid_time(&finder->grid, last), at_s)},
+        .peak_s = at_s,
+        .pves_rise_cmh2o = own_rise(study, &study->pves, at_s, fmin(first_s, at_s)),
+        .pabd_rise_cmh2o = own_rise(study, &study->pabd, at_s, fmin(first_s, at_s)),
+    };
+}
+
+/* Makes one cough of two spikes: as long as both, as high as the higher. */
+static struct pressure_event join_coughs(struct pressure_event first, struct pressure_event second)
+{
+    const bool by_pves = !isnan(first.pves_rise_cmh2o + second.pves_rise_cmh2o);
+    const bool second_higher = by_pves ? second.pves_rise_cmh2o > first.pves_rise_cmh2o
+                                       : second.pabd_rise_cmh2o > first.pabd_rise_cmh2o;
+    struct pressure_event joined = second_higher ? second : first;
+
+    joined.span.from_s = fmin(first.span.from_s, second.span.from_s);
+    joined.span.to_s = fmax(first.span.to_s, second.span.to_s);
+    return joined;
 }
 
 /* Runs of many small peaks, closely one after the other. */
@@ -173,6 +190,32 @@ static bool is_cough(const struct event_finder *finder, const struct peak *peak)
            !event_finder_overlap(finder, unclear, (struct span){at_s, at_s});
 }
 
+/* Adds the coughs among the peaks, those of one volley as one. */
+static void add_coughs(struct event_finder *finder, const struct series *heights,
+                       const struct peak *peaks, size_t count)
+{
+    const size_t volley = (size_t)(CRITERIA_COUGH_VOLLEY_S * finder->grid.rate_hz + 1e-6);
+    size_t i = 0;
+
+    while (i < count) {
+        const size_t first = i++;
+
+        if (!is_cough(finder, &peaks[first])) {
+            continue;
+        }
+        struct pressure_event cough =
+            make_cough(finder, heights, peaks[first].index, SERIES_ENDLESS);
+        const double first_s = cough.peak_s;
+
+        for (; i < count && peaks[i].index - peaks[first].index <= volley; i++) {
+            if (is_cough(finder, &peaks[i])) {
+                cough = join_coughs(cough, make_cough(finder, heights, peaks[i].index, first_s));
+            }
+        }
+        event_finder_add(finder, cough);
+    }
+}
+
 bool event_finder_coughs(struct event_finder *finder)
 {
     const struct pressure_grid *grid = &finder->grid;
@@ -200,10 +243,6 @@ bool event_finder_coughs(struct event_finder *finder)
         }
     }
     find_restlessness(finder, peaks, count);
-    for (size_t i = 0; i < count; i++) {
-        if (is_cough(finder, &peaks[i])) {
-            take_cough(finder, &heights, peaks[i].index);
-        }
-    }
+    add_coughs(finder, &heights, peaks, count);
     return true;
 }

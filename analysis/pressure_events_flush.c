@@ -4,6 +4,21 @@
 
 #include <math.h>
 
+/* Whether a line stood still before it falls: else it comes down from a peak that the other line
+ * does not show, e.g. from a cough beside a dead line. */
+static bool falls_from_level(const struct event_finder *finder, const double *samples, size_t from,
+                             double jump)
+{
+    const size_t length = (size_t)(CRITERIA_FLUSH_STILL_S * finder->grid.rate_hz + 1e-6);
+
+    for (size_t i = from; from - i < length; i--) {
+        if (i == 0 || !(fabs(samples[i - 1] - samples[from]) <= CRITERIA_FLUSH_SHARE * jump)) {
+            return false;
+        }
+    }
+    return true;
+}
+
 /* Whether a line jumps between two samples while the other does not. Without another line only a
  * marker tells a flush from a strain. */
 static bool is_edge(const struct event_finder *finder, size_t line, size_t from, size_t to)
@@ -12,7 +27,8 @@ static bool is_edge(const struct event_finder *finder, size_t line, size_t from,
     const double *samples = finder->lines[line].samples;
     const double jump = fabs(samples[to] - samples[from]);
 
-    if (!(jump >= CRITERIA_FLUSH_MARKED_EDGE_CMH2O)) {
+    if (!(jump >= CRITERIA_FLUSH_MARKED_EDGE_CMH2O) ||
+        (samples[to] < samples[from] && !falls_from_level(finder, samples, from, jump))) {
         return false;
     }
     if (other->present &&

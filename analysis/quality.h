@@ -14,6 +14,9 @@ void quality_of_signals(struct study *study);
 void quality_of_flow(struct study *study, const struct flow_record *record,
                      const struct void_phase *phase, const struct flow_measures *measures);
 
+/* Flow that is cut off at the end of the meter's range. */
+void quality_of_flow_range(struct study *study);
+
 /* A filling: resting pressures, order of sensations, capacity. */
 void quality_of_filling(struct study *study, const struct filling_measures *measures);
 

@@ -338,6 +338,7 @@ void quality_of_flow(struct study *study, const struct flow_record *record,
     if (record->cleaned.count == 0) {
         return;
     }
+    quality_of_flow_range(study);
     note_knocks(study, record);
     note_negative(study, record);
     if (phase->only_earlier) {

@@ -313,6 +313,75 @@ static void test_voiding_without_permission(void **state)
     }
 }
 
+/* The contraction from 512 s on is 3.4 s old when the voiding that it makes begins, at 515.4 s. */
+static struct involuntary_contraction emptying(struct lines lines, enum event_code code,
+                                               double marker_s)
+{
+    const struct half_sine flow = {.start_s = 515.0, .length_s = 40.0, .peak = 15.0};
+    struct involuntary_contraction found = {.kind = NULL};
+    struct synth synth;
+
+    (void)run(&synth, &lines);
+    synth_channel(&synth, SIGNAL_FLOW, (struct synth_sampling){.rate_hz = 10.0, .end_s = 600.0},
+                  half_sine_value, &flow);
+    synth_event(&synth, code, marker_s);
+    const struct filling_measures *filling = &synth_run(&synth)->filling;
+
+    if (filling->involuntary_contractions.count > 0) {
+        found = *first(filling);
+    }
+    synth_close(&synth);
+    return found;
+}
+
+/* Without permission it is involuntary when it began while filling and an urgency or leak marker
+ * lies beside its start; it is seen up to 60 s after the onset of flow. */
+static void test_emptying(void **state)
+{
+    static const struct {
+        double stop_s;
+        enum event_code code;
+        double marker_s;
+        bool found;
+    } rows[] = {{511.0, EVENT_URGENCY, 513.0, true},  {511.0, EVENT_LEAK, 516.0, true},
+                {511.0, EVENT_COUGH, 513.0, false},   {511.0, EVENT_URGENCY, 506.85, false},
+                {511.0, EVENT_URGENCY, 506.95, true}, {511.0, EVENT_LEAK, 520.25, true},
+                {511.0, EVENT_LEAK, 520.55, false},   {506.95, EVENT_URGENCY, 513.0, true},
+                {506.8, EVENT_URGENCY, 513.0, false}};
+
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        const struct involuntary_contraction found =
+            emptying((struct lines){10.0, 0.0, rows[i].stop_s, {BOX(0, 512.0, 560.0, 25.0)}},
+                     rows[i].code, rows[i].marker_s);
+
+        print_message("row %zu\n", i);
+        assert_int_equal(found.kind != NULL, rows[i].found);
+        if (found.kind != NULL) {
+            assert_string_equal(found.kind, "terminal");
+            assert_true(found.leak);
+            assert_close(found.start_s, 511.9, 1e-6);
+            assert_close(found.end_s, 560.0, 1e-6);
+            assert_close(found.amplitude_cmh2o, 25.0, 0.5);
+        }
+    }
+    for (size_t i = 0; i < 2; i++) {
+        const struct involuntary_contraction found =
+            emptying((struct lines){10.0,
+                                    0.0,
+                                    511.0,
+                                    {BOX(0, 512.0, 585.0, 25.0),
+                                     BOX(0, i == 0 ? 573.9 : 576.0, 585.0, 25.0)}},
+                     EVENT_URGENCY, 513.0);
+
+        assert_int_equal(found.amplitude_cmh2o > 45.0, i == 0);
+    }
+    /* Straining that empties it is none. */
+    assert_null(emptying((struct lines){10.0, 0.0, 511.0, {BOX(2, 512.0, 560.0, 25.0)}},
+                         EVENT_URGENCY, 513.0)
+                    .kind);
+}
+
 /* A cough that ends 5 s before, or one sample more. */
 static void test_after_cough(void **state)
 {
@@ -382,6 +451,7 @@ int main(void)
         cmocka_unit_test(test_terminal),
         cmocka_unit_test(test_before_permission),
         cmocka_unit_test(test_voiding_without_permission),
+        cmocka_unit_test(test_emptying),
         cmocka_unit_test(test_after_cough),
         cmocka_unit_test(test_urgency),
         cmocka_unit_test(test_numbers_stay),

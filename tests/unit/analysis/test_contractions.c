@@ -314,21 +314,22 @@ static void test_slow_recordings(void **state)
     }
 }
 
-/* Of two coughs in one breath the smaller has the lower foot, and so the earlier start. */
+/* Of two coughs in one breath the smaller has the lower foot, and so the earlier start. Spikes up
+ * to a second apart are one cough. */
 static void test_coughs_in_order_of_time(void **state)
 {
     struct synth synth;
     struct cystometry_case plan = quiet(true);
 
     (void)state;
-    cystometry_add(&plan, (struct cystometry_event){CASE_COUGH, 200.0, 0.25, 70.0, 66.0, 0.0, 0.0});
-    cystometry_add(&plan, (struct cystometry_event){CASE_COUGH, 200.8, 0.25, 24.0, 23.0, 0.0, 0.0});
+    cystometry_add(&plan, (struct cystometry_event){CASE_COUGH, 200.0, 0.4, 70.0, 66.0, 0.0, 0.0});
+    cystometry_add(&plan, (struct cystometry_event){CASE_COUGH, 201.2, 0.4, 40.0, 38.0, 0.0, 0.0});
     const struct filling_measures *filling = run(&synth, &plan);
     const struct cough *coughs = filling->coughs.items;
 
     assert_int_equal(filling->coughs.count, 2);
     assert_close(coughs[0].at_s, 200.0, 0.06);
-    assert_close(coughs[1].at_s, 200.8, 0.06);
+    assert_close(coughs[1].at_s, 201.2, 0.06);
     synth_close(&synth);
 }
 
@@ -341,7 +342,7 @@ static void test_filling_around_contractions(void **state)
     (void)state;
     cystometry_add(&plan, contraction(28.0, 30.0, 15.0, 0.0));
     cystometry_add(&plan, contraction(540.0, 60.0, 30.0, 0.0));
-    cystometry_add(&plan, (struct cystometry_event){CASE_COUGH, 200.0, 0.25, 60.0, 48.0, 0.0, 0.0});
+    cystometry_add(&plan, (struct cystometry_event){CASE_COUGH, 200.0, 0.4, 60.0, 48.0, 0.0, 0.0});
     cystometry_add(&plan, (struct cystometry_event){CASE_STRAIN, 400.0, 9.0, 40.0, 40.0, 0.0, 0.0});
     cystometry_add(&plan, (struct cystometry_event){CASE_COUGH, 590.0, 0.25, 60.0, 60.0, 0.0, 0.0});
     const struct filling_measures *filling = run(&synth, &plan);

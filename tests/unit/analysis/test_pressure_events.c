@@ -121,11 +121,23 @@ static void test_coughs(void **state)
         {"a longer box", 10.0, {{2, 2000, 21, 20.0}}, .expected = {0}},
         {"second peak stands out by less than half",
          10.0,
-         {{2, 2000, 3, 20.0}, {2, 2003, 3, 9.1}, {2, 2006, 3, 18.0}},
+         {{2, 2000, 3, 20.0}, {2, 2003, 9, 9.1}, {2, 2012, 3, 18.0}},
          .expected = {[COUGH] = 1}},
         {"second peak stands out by half",
          10.0,
-         {{2, 2000, 3, 20.0}, {2, 2003, 3, 8.9}, {2, 2006, 3, 18.0}},
+         {{2, 2000, 3, 20.0}, {2, 2003, 9, 8.9}, {2, 2012, 3, 18.0}},
+         .expected = {[COUGH] = 2}},
+        {"a second spike 1 s later is of the same cough",
+         10.0,
+         {{2, 2000, 0, 40.0}, {2, 2010, 0, 30.0}},
+         .expected = {[COUGH] = 1}},
+        {"and 1.02 s later it is another one",
+         9.85,
+         {{2, 2000, 0, 40.0}, {2, 2010, 0, 30.0}},
+         .expected = {[COUGH] = 2}},
+        {"reckoned from the first spike",
+         10.0,
+         {{2, 2000, 0, 40.0}, {2, 2008, 0, 40.0}, {2, 2016, 0, 40.0}},
          .expected = {[COUGH] = 2}},
         {"on a hill that leaves two fifths",
          10.0,
@@ -177,6 +189,32 @@ static void test_coughs(void **state)
     CHECK(rows);
 }
 
+/* A double cough is read at its higher spike, and spans both. */
+static void test_volley(void **state)
+{
+    static const double heights[][2] = {{40.0, 60.0}, {60.0, 40.0}};
+
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        const struct row row = {
+            .rate_hz = 10.0, .bumps = {{2, 2000, 0, heights[i][0]}, {2, 2008, 0, heights[i][1]}}};
+        struct synth synth;
+
+        synth_open(&synth, RECORDING_CYSTOMETRY);
+        add_line(&synth, SIGNAL_PVES, &row, 0);
+        add_line(&synth, SIGNAL_PABD, &row, 1);
+        const struct pressure_events events = find(&synth);
+
+        assert_int_equal(events.count, 1);
+        assert_close(events.items[0].peak_s, i == 0 ? 200.8 : 200.0, 1e-6);
+        assert_close(events.items[0].pves_rise_cmh2o, 60.0, 0.01);
+        assert_close(events.items[0].pabd_rise_cmh2o, 60.0, 0.01);
+        assert_true(events.items[0].span.from_s < 199.8);
+        assert_true(events.items[0].span.to_s > 201.0);
+        synth_close(&synth);
+    }
+}
+
 static void test_restlessness(void **state)
 {
     static const struct row rows[] = {
@@ -220,6 +258,22 @@ static void test_flushes(void **state)
         {"below 30", 10.0, {{0, 2000, 30, 29.8}}, .expected = {0}},
         {"above 30", 10.0, {{0, 2000, 30, 30.2}}, .expected = {[FLUSH] = 1}},
         {"down, in pabd", 10.0, {{1, 2000, 30, -30.2}}, .expected = {[FLUSH] = 1}},
+        {"spikes in one line are none, nor what lies between them",
+         10.0,
+         {{0, 2000, 0, 60.0}, {0, 2550, 0, 60.0}},
+         .expected = {0}},
+        {"down, a second after something else",
+         10.0,
+         {{0, 2000, 30, -40.0}, {0, 1988, 1, 12.1}},
+         .expected = {[FLUSH] = 1}},
+        {"down, less than a second after it",
+         10.0,
+         {{0, 2000, 30, -40.0}, {0, 1989, 1, 12.1}},
+         .expected = {0}},
+        {"down, less than a second after something small",
+         10.0,
+         {{0, 2000, 30, -40.0}, {0, 1989, 1, 11.9}},
+         .expected = {[FLUSH] = 1}},
         {"with 0.29 of it in the other",
          10.0,
          {{0, 2000, 30, 100.0}, {1, 2000, 30, 29.5}},
@@ -593,6 +647,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_coughs),
+        cmocka_unit_test(test_volley),
         cmocka_unit_test(test_restlessness),
         cmocka_unit_test(test_flushes),
         cmocka_unit_test(test_strains_and_rectal_contractions),

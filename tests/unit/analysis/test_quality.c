@@ -6,6 +6,7 @@
 #include "analysis/outcome.h"
 #include "analysis/signal/series.h"
 
+#include <math.h>
 #include <string.h>
 
 static const double resting = 20.0;
@@ -194,6 +195,56 @@ static void test_ceiling(void **state)
     test_memory_close(&memory);
 }
 
+/* Flow of 40 s, cut off at a level; or not cut, but as coarse as a step. */
+struct cut_flow {
+    double peak;
+    double cut;
+    double step;
+};
+
+static double cut_flow_value(double at_s, const void *context)
+{
+    const struct cut_flow *how = context;
+    const struct half_sine flow = {.start_s = 20.0, .length_s = 40.0, .peak = how->peak};
+    const double value = fmin(half_sine_value(at_s, &flow), how->cut);
+
+    return how->step > 0.0 ? how->step * round(value / how->step) : value;
+}
+
+/* A plateau of 2 s at the highest flow, with the flow more than 1 mL/s lower as far away on both
+ * sides, is one that the meter cut off; the coarse top of a round curve is none. */
+static void test_cut_off_flow(void **state)
+{
+    /* A half sine of 40 mL/s in 40 s stands above 39.845 for 2.2 s, above 39.885 for 1.9 s. */
+    static const struct {
+        struct cut_flow how;
+        bool told;
+    } rows[] = {{{30.0, 25.0, 0.1}, true},     {{30.0, 40.0, 0.1}, false},
+                {{25.0, 40.0, 1.0}, false},    {{8.0, 40.0, 1.0}, false},
+                {{25.0, 40.0, 0.1}, false},    {{40.0, 39.845, 0.001}, true},
+                {{40.0, 39.885, 0.001}, false}};
+
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct synth synth;
+
+        print_message("row %zu\n", i);
+        synth_open(&synth, RECORDING_UROFLOWMETRY);
+        synth_channel(&synth, SIGNAL_FLOW, (struct synth_sampling){.rate_hz = 10.0, .end_s = 80.0},
+                      cut_flow_value, &rows[i].how);
+        const struct analysis_result *result = synth_run(&synth);
+        const struct quality_finding *clipped = synth_quality(result, "clipped");
+
+        assert_int_equal(clipped != NULL, rows[i].told);
+        if (clipped != NULL) {
+            assert_int_equal(clipped->signal, SIGNAL_FLOW);
+            assert_int_equal(clipped->severity, QUALITY_WARNING);
+            assert_string_equal(result->uroflow.qmax.doubts[0], "clipped");
+        }
+        synth_close(&synth);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -205,6 +256,7 @@ int main(void)
         cmocka_unit_test(test_markers),
         cmocka_unit_test(test_patient),
         cmocka_unit_test(test_ceiling),
+        cmocka_unit_test(test_cut_off_flow),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -237,6 +237,16 @@ static void test_step(void **state)
     how.noise = 0.0;
     line_pair_to(&how.pves, 230.0, 8.0, 60.0);
     assert_false(is_told(&how, "pressure_step", SIGNAL_PVES));
+    /* So it is when 20 cmH2O of it take longer than half a second. */
+    static const double ways[][3] = {
+        {0.57, 24.6, true}, {0.595, 24.6, false}, {0.93, 40.0, true}, {0.98, 40.0, false}};
+
+    for (size_t i = 0; i < sizeof ways / sizeof ways[0]; i++) {
+        how = line_pair_sound();
+        how.noise = 0.0;
+        line_pair_to(&how.pves, 230.0, ways[i][0], 25.0 + ways[i][1]);
+        assert_int_equal(is_told(&how, "pressure_step", SIGNAL_PVES), ways[i][2] > 0.0);
+    }
     /* In both lines it is the patient. */
     how = line_pair_sound();
     how.noise = 0.0;

@@ -260,6 +260,41 @@ static void test_flush(void **state)
     synth_close(&synth);
 }
 
+/* Once the patient may void, both lines 22 and 21 up for good are straining and no change of
+ * position, pabd 12 up for 10 s no rectal contraction, and pves 30 up at once no step of the
+ * line. */
+static void test_once_voiding(void **state)
+{
+    static const struct {
+        const char *code;
+        double pves;
+        double pabd;
+        double back_s;
+        double within_s;
+    } rows[] = {{"position_unmarked", 22.0, 21.0, 330.0, 4.0},
+                {"rectal_contraction", 0.0, 12.0, 240.0, 4.0},
+                {"pressure_step", 30.0, 0.0, 330.0, 0.1}};
+
+    (void)state;
+    for (size_t i = 0; i < 2 * sizeof rows / sizeof rows[0]; i++) {
+        const size_t k = i / 2;
+        const bool voiding = i % 2 == 1;
+        struct line_pair how = line_pair_sound();
+        struct synth synth;
+
+        how.noise = 0.0;
+        how.filling_stop_s = voiding ? 140.0 : 330.0;
+        how.permission_s = voiding ? 150.0 : 340.0;
+        line_pair_to(&how.pves, 230.0, rows[k].within_s, 25.0 + rows[k].pves);
+        line_pair_to(&how.pves, rows[k].back_s, 4.0, 25.0);
+        line_pair_to(&how.pabd, 230.0, rows[k].within_s, 22.0 + rows[k].pabd);
+        line_pair_to(&how.pabd, rows[k].back_s, 4.0, 22.0);
+        line_pair_open(&synth, &how);
+        assert_int_equal(line_pair_count(synth_run(&synth), rows[k].code) > 0, !voiding);
+        synth_close(&synth);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -268,6 +303,7 @@ int main(void)
         cmocka_unit_test(test_slow_lines),   cmocka_unit_test(test_knock_on_a_tube),
         cmocka_unit_test(test_groups),       cmocka_unit_test(test_pump_rate),
         cmocka_unit_test(test_pump_markers), cmocka_unit_test(test_flush),
+        cmocka_unit_test(test_once_voiding),
     };
 
     return cmocka_run_group_tests_name("quality pressures", tests, NULL, NULL);
