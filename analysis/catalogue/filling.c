@@ -142,8 +142,9 @@ static const struct catalogue_list lists[] = {
      ICS_2002, offsetof(struct filling_measures, involuntary_contractions),
      sizeof(struct involuntary_contraction), COLUMNS(contraction_columns)},
     {"coughs", "Coughs",
-     "Short peaks in both pressure lines up to the end of filling, found without markers; each "
-     "rise is the line's own peak over the 2 s before.",
+     "Short peaks in both pressure lines up to the end of filling, found without markers; spikes "
+     "within 1 s of the first are one cough, read at the highest; each rise is the line's own peak "
+     "over the 2 s before.",
      ICS_GUP, offsetof(struct filling_measures, coughs), sizeof(struct cough),
      COLUMNS(cough_columns)},
     {"strains", "Strains (Valsalva)",
