@@ -117,7 +117,8 @@ void synth_lose(struct synth *synth, enum signal_kind signal, double from_s, dou
 const struct analysis_result *synth_run(struct synth *synth)
 {
     const struct analysis_result *result = NULL;
-    const bool ran = analysis_run(&synth->recording, synth->choices, &synth->memory.memory, &result);
+    const bool ran =
+        analysis_run(&synth->recording, synth->choices, &synth->memory.memory, &result);
 
     assert_true(ran && result != NULL);
     return result;
