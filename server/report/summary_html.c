@@ -10,6 +10,7 @@
  *   .void-line              the reporting line of a free flow
  *   table.numbers           caption, thead, tbody; td.number (value with span.unit), td.how
  *   strong.doubt            what was found on the stretch that a value rests on
+ *   div.scroll              around a list, which may be wider than the window
  *   table.items             a list (coughs, leaks, ...): caption, thead, tbody; td.number
  *   ul.not-computed         what could not be computed, with the reason
  *   ul.quality              li.info, li.warning, li.error

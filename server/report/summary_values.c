@@ -242,14 +242,16 @@ static void write_list(const struct catalogue_list *list, const json_t *items, b
         text_append(out, ": none found.</p>\n");
         return;
     }
-    text_append(out, "<table class=\"items\">\n");
+    text_append(out, "<div class=\"scroll\" role=\"group\" tabindex=\"0\" aria-label=\"");
+    text_append_html(out, list->label);
+    text_append(out, "\">\n<table class=\"items\">\n");
     write_caption(list->label, is_signed, out);
     write_column_heads(list, out);
     text_append(out, "<tbody>\n");
     for (size_t i = 0; i < shown; i++) {
         write_item(list, json_array_get(items, i), out);
     }
-    text_append(out, "</tbody>\n</table>\n");
+    text_append(out, "</tbody>\n</table>\n</div>\n");
     if (shown < count) {
         text_printf(out, "<p>%zu more are in the analysis document.</p>\n", count - shown);
     }

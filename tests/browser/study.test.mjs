@@ -410,3 +410,35 @@ test('no page holds a script or style of its own, and the policy forbids them', 
   await visit.open('/sign-in');
   await visit.end();
 });
+
+test('without the catalogue every number is still there, and the page says what is missing', async () => {
+  const visit = await begin();
+  await visit.context.route('**/v1/parameters', (route) => route.fulfill({status: 500, body: ''}));
+  const [study] = samples;
+  await visit.openStudy(study.id);
+  const [recording] = study.recordings;
+  const analysis = await visit.api(`/v1/recordings/${recording.id}/analysis`);
+  const shown = await readRecording(visit, recording);
+  assert.deepEqual(
+    shown.values.map(({path, value}) => [path, value]),
+    measures(analysis).map(({section, code, entry}) => [`${section}.${code}`, JSON.stringify(entry.value)]),
+  );
+  assert.equal(shown.missing.length, analysis.not_computed.length);
+  assert.match(await visit.page.textContent('.notice-info'), /could not be loaded; all numbers are shown/);
+  await visit.end({allowed: [/500/]});
+});
+
+test('moments in lists are read as on the axis; units of limits and numbers beside a value stand apart', async () => {
+  const visit = await begin();
+  for (const study of samples) {
+    await visit.openStudy(study.id);
+    const texts = await visit.page.$$eval('.items td, .items th, .parts, .suggestion-details dd', (nodes) =>
+      nodes.map((node) => node.textContent),
+    );
+    assert.ok(texts.length > 0);
+    for (const text of texts) assert.doesNotMatch(text, /\b(cmh2o|mmhg)\b| (ml|percent|hz|uv) \d|\bEmg\b/, text);
+    const moments = await visit.page.$$eval('.items .jump', (nodes) => nodes.map((node) => node.textContent));
+    for (const moment of moments) assert.match(moment, /^(\d+:)?\d+:\d\d\.\d$/);
+  }
+  await visit.end();
+});

@@ -9,10 +9,13 @@ export function unitSymbol(unit) {
   return unit ? (UNIT_SYMBOL[unit] ?? unit) : '';
 }
 
-/** Nearest multiple of the step; ties go away from zero, as in the server's summary. */
+/** Nearest multiple of the step; ties go away from zero, as in the server's summary. A step below 1
+ *  counts as its inverse, since 22.95 / 0.1 comes out below the tie that it is. */
 export function roundTo(value, step) {
-  const multiple = Math.floor(Math.abs(value) / step + 0.5);
-  return multiple === 0 ? 0 : Math.sign(value) * multiple * step;
+  const parts = step < 1 ? Math.round(1 / step) : 1;
+  const whole = step < 1 ? 1 : step;
+  const multiple = Math.floor((Math.abs(value) * parts) / whole + 0.5);
+  return multiple === 0 ? 0 : (Math.sign(value) * multiple * whole) / parts;
 }
 
 function decimalsOf(step) {

@@ -28,7 +28,9 @@ export function stepsOf(parameters) {
 export function readable({value, unit}, step) {
   assert.ok(step > 0, `no rounding is known for ${unit}`);
   const decimals = Math.max(0, Math.round(-Math.log10(step)));
-  const magnitude = Math.floor(Math.abs(value) / step + 0.5) * step;
+  // 22.95 / 0.1 comes out below the tie that it is, 22.95 * 10 does not.
+  const multiple = step < 1 ? Math.abs(value) * Math.round(1 / step) : Math.abs(value) / step;
+  const magnitude = Math.floor(multiple + 0.5) * step;
   const sign = value < 0 && magnitude > 0 ? '-' : '';
   return plain(`${sign}${magnitude.toFixed(decimals)} ${SYMBOL[unit] ?? unit}`);
 }
