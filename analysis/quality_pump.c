@@ -1,6 +1,6 @@
 #include "analysis/criteria.h"
 #include "analysis/criteria_quality.h"
-#include "analysis/infusion.h"
+#include "analysis/measure.h"
 #include "analysis/quality_lines.h"
 #include "analysis/quality_spans.h"
 
@@ -10,10 +10,11 @@ static void note_rate(const struct pressure_lines *lines)
 {
     const struct study *study = lines->study;
     const struct optional_number entered = study->recording->conditions.filling_rate_ml_min;
-    const double slope_ml_min = infusion_rate(&study->vinf, lines->filling->span, study->scratch);
-    const double off_ml_min = fabs(slope_ml_min - entered.value);
+    const struct measure *slope = &study->outcome.result->filling.filling_rate;
+    const double off_ml_min = fabs(slope->value - entered.value);
 
-    if (entered.known && entered.value > 0.0 && off_ml_min > CRITERIA_PUMP_ML_MIN &&
+    if (measure_known(slope) && slope->source == SOURCE_COMPUTED && entered.known &&
+        entered.value > 0.0 && off_ml_min > CRITERIA_PUMP_ML_MIN &&
         off_ml_min > CRITERIA_PUMP_SHARE * entered.value) {
         outcome_note_span(
             &lines->study->outcome,
