@@ -307,6 +307,15 @@ static void test_flushes(void **state)
           {0, 2003, 34, 6.5},
           {0, 2004, 32, 6.5}},
          .expected = {0}},
+    };
+
+    (void)state;
+    CHECK(rows);
+}
+
+static void test_marked_flushes(void **state)
+{
+    static const struct row rows[] = {
         {.what = "marked, above 10",
          .rate_hz = 10.0,
          .bumps = {{0, 2000, 30, 10.1}},
@@ -650,6 +659,7 @@ int main(void)
         cmocka_unit_test(test_volley),
         cmocka_unit_test(test_restlessness),
         cmocka_unit_test(test_flushes),
+        cmocka_unit_test(test_marked_flushes),
         cmocka_unit_test(test_strains_and_rectal_contractions),
         cmocka_unit_test(test_changes_of_position),
         cmocka_unit_test(test_slow_changes),
