@@ -155,7 +155,7 @@ int main(void)
     for (size_t i = 0; i < CHANNELS; i++) {
         samples[i] = malloc(SAMPLES * sizeof **samples);
         if (samples[i] == NULL || block.bytes == NULL) {
-            exit(EXIT_FAILURE);
+            abort();
         }
         channels[i] = (struct channel){kinds[i], RATE_HZ, 0.0, SAMPLES, samples[i]};
     }
@@ -183,7 +183,7 @@ int main(void)
         if (!analysis_run(&recording, NULL, &memory, &result) || !result->has_voiding ||
             result->voiding.pdet_qmax.state != MEASURE_PRESENT) {
             fputs("the study was not analysed\n", stderr);
-            exit(EXIT_FAILURE);
+            abort();
         }
         const double analysed_at_s = now_s();
 
