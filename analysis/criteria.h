@@ -21,6 +21,11 @@
 /* Floor for flow and pressure sampling, Hz. ICS guidelines on equipment performance, Neurourol
  * Urodyn 2014;33:370-379. [memory] */
 #define CRITERIA_SAMPLING_FLOOR_HZ 10.0
+/* Robust standard deviation: this times the median absolute deviation, as of a normal distribution.
+ * [read: any text on robust statistics] */
+#define CRITERIA_ROBUST_SCALE 1.4826
+/* It needs at least this share of the samples that its span should hold. [choice] */
+#define CRITERIA_ROBUST_PRESENT_SHARE 0.5
 /* Missing samples up to this long are bridged by a straight line in integrals and runs, s. [choice]
  */
 #define CRITERIA_BRIDGE_S 1.0

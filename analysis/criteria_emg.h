@@ -30,11 +30,6 @@
 
 /* ---- Levels ---- */
 
-/* Robust standard deviation: 1.4826 times the median absolute deviation. [read: any text on robust
- * statistics] */
-#define CRITERIA_EMG_MAD_TO_SD 1.4826
-/* A level needs at least this share of its samples. [choice] */
-#define CRITERIA_EMG_PRESENT_SHARE 0.5
 /* Rest: this long, s, at the start of filling. [choice, proposal] The first such window without a
  * cough, strain or marker of a disturbance is sought this far, s, in steps of 1 s. [choice] */
 #define CRITERIA_EMG_REST_S        10.0

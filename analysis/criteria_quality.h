@@ -59,8 +59,6 @@
 #define CRITERIA_DEAD_HALF_S   1.0
 /* Noise from sample to sample (robust standard deviation) above this, cmH2O. [choice] */
 #define CRITERIA_NOISE_CMH2O 2.0
-/* Standard deviation over median absolute deviation, of a normal distribution. */
-#define CRITERIA_ROBUST_SCALE 1.4826
 
 /* ---- Steps and drift ---- */
 

@@ -2,7 +2,6 @@
 
 #include "analysis/criteria.h"
 #include "analysis/criteria_leaks.h"
-#include "analysis/criteria_quality.h"
 #include "analysis/memory.h"
 #include "analysis/signal/derive.h"
 #include "analysis/signal/resample.h"

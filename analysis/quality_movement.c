@@ -1,3 +1,4 @@
+#include "analysis/criteria.h"
 #include "analysis/criteria_quality.h"
 #include "analysis/memory.h"
 #include "analysis/quality_lines.h"

@@ -1,6 +1,6 @@
 #include "analysis/signal/robust.h"
 
-#include "analysis/criteria_emg.h"
+#include "analysis/criteria.h"
 
 #include <math.h>
 
@@ -11,7 +11,7 @@ struct robust robust_of(double *values, size_t count)
     for (size_t i = 0; i < count; i++) {
         values[i] = fabs(values[i] - median);
     }
-    return (struct robust){median, CRITERIA_EMG_MAD_TO_SD * level_median_of(values, count), count};
+    return (struct robust){median, CRITERIA_ROBUST_SCALE * level_median_of(values, count), count};
 }
 
 struct robust robust_span(const struct series *series, struct span span,
@@ -28,7 +28,7 @@ struct robust robust_span(const struct series *series, struct span span,
             scratch.values[held++] = part.samples[i];
         }
     }
-    if (held == 0 || !((double)held >= CRITERIA_EMG_PRESENT_SHARE * wanted)) {
+    if (held == 0 || !((double)held >= CRITERIA_ROBUST_PRESENT_SHARE * wanted)) {
         return (struct robust){SERIES_MISSING, SERIES_MISSING, 0};
     }
     return robust_of(scratch.values, held);
