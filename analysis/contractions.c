@@ -5,6 +5,7 @@
 #include "analysis/infusion.h"
 #include "analysis/memory.h"
 #include "analysis/pressure_grid.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/baseline.h"
 #include "analysis/signal/peaks.h"
 #include "analysis/signal/resample.h"
@@ -86,12 +87,11 @@ static bool find_level(struct detrusor_trace *trace)
                                        CRITERIA_CONTRACTION_ROUNDS};
     const struct series pdet = pressure_grid_series(&trace->grid, trace->grid.pdet);
     const size_t block = resample_block(&pdet, CRITERIA_SLOW_HZ);
-    double *means = memory_doubles(memory, pdet.count / block);
+    struct series slow;
 
-    if (means == NULL) {
+    if (!series_copy_reduced(&pdet, CRITERIA_SLOW_HZ, memory, &slow)) {
         return false;
     }
-    const struct series slow = resample_means(&pdet, block, means);
     struct series level = slow;
     double *scratch = memory_array(memory, slow.count, BASELINE_SCRATCH * sizeof *scratch);
     double *output = memory_doubles(memory, slow.count);

@@ -2,8 +2,8 @@
 
 #include "analysis/criteria.h"
 #include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/integrate.h"
-#include "analysis/signal/resample.h"
 #include "analysis/signal/smooth.h"
 
 #include <math.h>
@@ -46,16 +46,10 @@ static bool clean(const struct study *study, struct flow_record *record)
 /* The half-second median, on block means where the flow is sampled faster than it needs. */
 static bool detect(const struct study *study, struct flow_record *record)
 {
-    const size_t block = resample_block(&record->cleaned, CRITERIA_DETECT_RATE_HZ);
-    struct series reduced = record->cleaned;
+    struct series reduced;
 
-    if (block > 1) {
-        double *means = memory_doubles(study->memory, record->cleaned.count / block);
-
-        if (means == NULL) {
-            return false;
-        }
-        reduced = resample_means(&record->cleaned, block, means);
+    if (!series_copy_reduced(&record->cleaned, CRITERIA_DETECT_RATE_HZ, study->memory, &reduced)) {
+        return false;
     }
     const size_t window = smooth_window(&reduced, CRITERIA_DETECT_HALF_S);
     double *sorted = memory_doubles(study->memory, window);

@@ -2,24 +2,11 @@
 
 #include "analysis/criteria_pressure.h"
 #include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/resample.h"
 #include "analysis/study.h"
 
 #include <math.h>
-
-/* Block means of a series. */
-static bool reduce(const struct study *study, const struct series *series,
-                   struct series *ret_reduced)
-{
-    const size_t block = resample_block(series, CRITERIA_GRID_HZ);
-    double *means = memory_doubles(study->memory, series->count / block);
-
-    if (means == NULL) {
-        return false;
-    }
-    *ret_reduced = resample_means(series, block, means);
-    return true;
-}
 
 /* A line brought to the grid's axis; *ret_samples stays NULL when there is none. */
 static bool take_line(const struct study *study, const struct series *line,
@@ -30,7 +17,7 @@ static bool take_line(const struct study *study, const struct series *line,
     if (line->count == 0) {
         return true;
     }
-    if (!reduce(study, line, &reduced)) {
+    if (!series_copy_reduced(line, CRITERIA_GRID_HZ, study->memory, &reduced)) {
         return false;
     }
     double *samples = memory_doubles(study->memory, grid->count);

@@ -1,9 +1,8 @@
 #include "analysis/criteria.h"
 #include "analysis/criteria_quality.h"
-#include "analysis/memory.h"
 #include "analysis/quality_lines.h"
 #include "analysis/quality_spans.h"
-#include "analysis/signal/smooth.h"
+#include "analysis/series_copy.h"
 
 #include <math.h>
 
@@ -245,7 +244,7 @@ static bool is_pdet_told(const struct pressure_lines *lines, struct span span)
 static bool note_negative(const struct pressure_lines *lines)
 {
     const struct series watched = series_part(&lines->pdet, lines->watched);
-    struct series smoothed = watched;
+    struct series smoothed;
     struct quality_spans spans = {
         .outcome = &lines->study->outcome,
         .finding = {.code = "negative_pdet",
@@ -256,19 +255,16 @@ static bool note_negative(const struct pressure_lines *lines)
                             "cough, and check heights and flushing before using pdet."},
         .text_rest = "Detrusor pressure is below -5 cmH2O at several further places within this "
                      "span. Compare both lines."};
-    double *samples = memory_doubles(lines->study->memory, watched.count);
     size_t i = 0;
 
-    if (samples == NULL) {
+    if (!series_copy_smoothed(&watched, CRITERIA_NEGATIVE_HALF_S, lines->study->memory,
+                              &smoothed)) {
         return false;
     }
-    smooth_mean(&watched, smooth_window(&watched, CRITERIA_NEGATIVE_HALF_S), SMOOTH_ENDS_SHORTEN,
-                samples);
-    smoothed.samples = samples;
     while (i < smoothed.count) {
         const size_t first = i;
 
-        while (i < smoothed.count && samples[i] < CRITERIA_REST_PDET_MIN) {
+        while (i < smoothed.count && smoothed.samples[i] < CRITERIA_REST_PDET_MIN) {
             i++;
         }
         const struct span span = {series_time(&smoothed, first),

@@ -1,27 +1,7 @@
 #include "analysis/criteria_quality.h"
-#include "analysis/memory.h"
 #include "analysis/quality.h"
 #include "analysis/quality_lines.h"
-#include "analysis/signal/resample.h"
-
-/* A copy of a signal at the coarse rate; the signal itself when it is no faster. */
-static bool take_coarse(const struct study *study, const struct series *full,
-                        struct series *ret_coarse)
-{
-    const size_t block = full->count > 0 ? resample_block(full, CRITERIA_LINE_RATE_HZ) : 1;
-
-    *ret_coarse = *full;
-    if (block <= 1) {
-        return true;
-    }
-    double *means = memory_doubles(study->memory, full->count / block);
-
-    if (means == NULL) {
-        return false;
-    }
-    *ret_coarse = resample_means(full, block, means);
-    return true;
-}
+#include "analysis/series_copy.h"
 
 static struct span watched_span(const struct study *study, const struct filling_phase *filling,
                                 const struct void_phase *voiding)
@@ -50,9 +30,11 @@ static bool open_lines(struct pressure_lines *lines)
 
     lines->pves = (struct judged_line){.signal = SIGNAL_PVES, .full = &study->pves};
     lines->pabd = (struct judged_line){.signal = SIGNAL_PABD, .full = &study->pabd};
-    return take_coarse(study, &study->pves, &lines->pves.coarse) &&
-           take_coarse(study, &study->pabd, &lines->pabd.coarse) &&
-           take_coarse(study, &study->pdet, &lines->pdet);
+    return series_copy_reduced(&study->pves, CRITERIA_LINE_RATE_HZ, study->memory,
+                               &lines->pves.coarse) &&
+           series_copy_reduced(&study->pabd, CRITERIA_LINE_RATE_HZ, study->memory,
+                               &lines->pabd.coarse) &&
+           series_copy_reduced(&study->pdet, CRITERIA_LINE_RATE_HZ, study->memory, &lines->pdet);
 }
 
 bool quality_of_pressures(struct study *study, const struct filling_phase *filling,

@@ -2,6 +2,7 @@
 
 #include "analysis/criteria.h"
 #include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/derive.h"
 #include "analysis/signal/resample.h"
 
@@ -50,23 +51,6 @@ static double *copy_measurements(const struct channel *channel,
         copy[i] = is_measurement(channel->samples[i]) ? channel->samples[i] : SERIES_MISSING;
     }
     return copy;
-}
-
-/* Brings a fast series down to a rate. */
-static bool reduce_rate(struct series *series, double rate_hz, const struct analysis_memory *memory)
-{
-    const size_t block = isfinite(rate_hz) ? resample_block(series, rate_hz) : 1;
-
-    if (block <= 1) {
-        return true;
-    }
-    double *reduced = memory_doubles(memory, series->count / block);
-
-    if (reduced == NULL) {
-        return false;
-    }
-    *series = resample_means(series, block, reduced);
-    return true;
 }
 
 /* Means over the steps of a coarse volume would hide them, so they are joined first. */
@@ -123,10 +107,9 @@ bool study_signal(struct study *study, enum signal_kind signal, double most_rate
         }
     }
     if ((signal == SIGNAL_VVOID && !join_fast_volume(&series, study->memory)) ||
-        !reduce_rate(&series, most_rate_hz, study->memory)) {
+        !series_copy_reduced(&series, most_rate_hz, study->memory, ret_series)) {
         return false;
     }
-    *ret_series = series;
     return true;
 }
 

@@ -3,24 +3,10 @@
 #include "analysis/criteria.h"
 #include "analysis/criteria_voiding.h"
 #include "analysis/measure.h"
-#include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/smooth.h"
 
 #include <math.h>
-
-static bool average(const struct study *study, const struct series *part, double half_s,
-                    struct series *ret_averaged)
-{
-    double *samples = memory_doubles(study->memory, part->count);
-
-    if (samples == NULL) {
-        return false;
-    }
-    smooth_mean(part, smooth_window(part, half_s), SMOOTH_ENDS_SHORTEN, samples);
-    *ret_averaged = *part;
-    ret_averaged->samples = samples;
-    return true;
-}
 
 /* Whether any of the pressure was recorded during the flow itself. */
 static bool covers_flow(const struct series *pressure, struct span span)
@@ -48,9 +34,9 @@ static bool trace_open(const struct study *study, const struct series *pressure,
         return true;
     }
     trace->absent = NULL;
-    return average(study, &part, CRITERIA_SMOOTH_HALF_S, &trace->averaged) &&
-           average(study, &part, CRITERIA_PEAK_HALF_S, &trace->peaked) &&
-           average(study, &part, CRITERIA_EDGE_HALF_S, &trace->edged);
+    return series_copy_smoothed(&part, CRITERIA_SMOOTH_HALF_S, study->memory, &trace->averaged) &&
+           series_copy_smoothed(&part, CRITERIA_PEAK_HALF_S, study->memory, &trace->peaked) &&
+           series_copy_smoothed(&part, CRITERIA_EDGE_HALF_S, study->memory, &trace->edged);
 }
 
 bool voiding_traces_open(const struct study *study, const struct flow_record *record,

@@ -3,8 +3,8 @@
 #include "analysis/criteria_anorectal.h"
 #include "analysis/measure.h"
 #include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/resample.h"
-#include "analysis/signal/smooth.h"
 
 #include <math.h>
 
@@ -173,26 +173,19 @@ static bool mean_without_artefacts(struct study *study, const struct series *par
                                    bool *ret_found)
 {
     const size_t block = resample_block(part, CRITERIA_ARM_LEVEL_RATE_HZ);
-    double *thinned = memory_doubles(study->memory, part->count / block + 1);
-    double *median = memory_doubles(study->memory, part->count / block + 1);
-
-    if (thinned == NULL || median == NULL) {
-        return false;
-    }
-    const struct series slow = resample_means(part, block, thinned);
-    const size_t window = smooth_window(&slow, CRITERIA_ARM_ARTEFACT_HALF_S);
-    double *sorted = memory_doubles(study->memory, window + 1);
+    struct series slow;
+    struct series median;
     double sum = 0.0;
     size_t kept = 0;
 
-    if (sorted == NULL) {
+    if (!series_copy_reduced(part, CRITERIA_ARM_LEVEL_RATE_HZ, study->memory, &slow) ||
+        !series_copy_median(&slow, CRITERIA_ARM_ARTEFACT_HALF_S, study->memory, &median)) {
         return false;
     }
-    smooth_median(&slow, window, sorted, median);
     for (size_t i = 0; i < part->count && slow.count > 0; i++) {
         const size_t nearest = i / block < slow.count ? i / block : slow.count - 1;
 
-        if (fabs(part->samples[i] - median[nearest]) <= CRITERIA_ARM_ARTEFACT_MMHG) {
+        if (fabs(part->samples[i] - median.samples[nearest]) <= CRITERIA_ARM_ARTEFACT_MMHG) {
             sum += part->samples[i];
             kept++;
         }

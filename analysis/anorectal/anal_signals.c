@@ -4,6 +4,7 @@
 #include "analysis/criteria.h"
 #include "analysis/criteria_anorectal.h"
 #include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/smooth.h"
 
 #include <math.h>
@@ -243,22 +244,6 @@ static bool fold_sensors(struct study *study, struct anal_signals *signals)
     return fold_highest(study, &fold, CRITERIA_ARM_COUGH_HALF_S, &signals->anal_pull);
 }
 
-static bool smooth_rectal(struct study *study, const struct series *series, double half_s,
-                          struct series *ret_series)
-{
-    double *output = memory_doubles(study->memory, series->count);
-
-    *ret_series = *series;
-    if (output == NULL) {
-        return false;
-    }
-    if (series->count > 0) {
-        smooth_mean(series, smooth_window(series, half_s), SMOOTH_ENDS_SHORTEN, output);
-    }
-    ret_series->samples = output;
-    return true;
-}
-
 static void widen(struct span *extent, const struct series *series)
 {
     if (series->count > 0) {
@@ -289,7 +274,9 @@ bool anal_signals_open(struct study *study, struct anal_signals *signals)
     widen(&signals->extent, &signals->balloon);
     anal_zone_find(study, signals);
     return fold_sensors(study, signals) &&
-           smooth_rectal(study, rect, CRITERIA_ARM_TONE_HALF_S, &signals->rect) &&
-           smooth_rectal(study, rect, CRITERIA_ARM_COUGH_HALF_S, &signals->rect_cough) &&
-           smooth_rectal(study, rect, CRITERIA_ARM_SECOND_HALF_S, &signals->rect_second);
+           series_copy_smoothed(rect, CRITERIA_ARM_TONE_HALF_S, study->memory, &signals->rect) &&
+           series_copy_smoothed(rect, CRITERIA_ARM_COUGH_HALF_S, study->memory,
+                                &signals->rect_cough) &&
+           series_copy_smoothed(rect, CRITERIA_ARM_SECOND_HALF_S, study->memory,
+                                &signals->rect_second);
 }

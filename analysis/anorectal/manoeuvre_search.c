@@ -3,9 +3,9 @@
 #include "analysis/criteria.h"
 #include "analysis/criteria_anorectal.h"
 #include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/resample.h"
 #include "analysis/signal/runs.h"
-#include "analysis/signal/smooth.h"
 
 #include <math.h>
 
@@ -25,26 +25,19 @@ static bool above_level(struct study *study, const struct series *series, struct
 {
     const struct analysis_memory *memory = study->memory;
     const size_t block = resample_block(series, CRITERIA_ARM_LEVEL_RATE_HZ);
-    double *thinned = memory_doubles(memory, series->count / block + 1);
-    double *level = memory_doubles(memory, series->count / block + 1);
     double *above = memory_doubles(memory, series->count);
+    struct series slow;
+    struct series level;
 
-    if (thinned == NULL || level == NULL || above == NULL) {
+    if (above == NULL || !series_copy_reduced(series, CRITERIA_ARM_LEVEL_RATE_HZ, memory, &slow) ||
+        !series_copy_median(&slow, CRITERIA_ARM_LEVEL_HALF_S, memory, &level)) {
         return false;
     }
-    const struct series slow = resample_means(series, block, thinned);
-    const size_t window = smooth_window(&slow, CRITERIA_ARM_LEVEL_HALF_S);
-    double *sorted = memory_doubles(memory, window + 1);
-
-    if (sorted == NULL) {
-        return false;
-    }
-    smooth_median(&slow, window, sorted, level);
     for (size_t i = 0; i < series->count; i++) {
         const size_t last = slow.count > 0 ? slow.count - 1 : 0;
         const size_t nearest = i / block < last ? i / block : last;
 
-        above[i] = slow.count > 0 ? series->samples[i] - level[nearest] : SERIES_MISSING;
+        above[i] = slow.count > 0 ? series->samples[i] - level.samples[nearest] : SERIES_MISSING;
     }
     *ret_above = *series;
     ret_above->samples = above;

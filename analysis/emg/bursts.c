@@ -3,8 +3,8 @@
 #include "analysis/criteria.h"
 #include "analysis/criteria_emg.h"
 #include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/runs.h"
-#include "analysis/signal/smooth.h"
 
 #include <math.h>
 
@@ -89,16 +89,13 @@ bool bursts_contraction(const struct study *study, double level_cmh2o, struct sp
     if (part.count == 0 || !isfinite(level_cmh2o)) {
         return true;
     }
-    double *smooth = memory_doubles(study->memory, part.count);
     struct run *runs = memory_array(study->memory, runs_capacity(&part, &rule), sizeof *runs);
+    struct series averaged;
 
-    if (smooth == NULL || runs == NULL) {
+    if (runs == NULL ||
+        !series_copy_smoothed(&part, CRITERIA_PEAK_HALF_S, study->memory, &averaged)) {
         return false;
     }
-    smooth_mean(&part, smooth_window(&part, CRITERIA_PEAK_HALF_S), SMOOTH_ENDS_SHORTEN, smooth);
-    struct series averaged = part;
-
-    averaged.samples = smooth;
     const size_t count = runs_find(&averaged, &rule, runs);
 
     for (size_t i = 0; i < count; i++) {

@@ -2,8 +2,8 @@
 
 #include "analysis/criteria_profile.h"
 #include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/resample.h"
-#include "analysis/signal/smooth.h"
 
 /* Closure pressure without coughs, at no more than some samples a second. */
 static bool quiet_closure(const struct study *study, const struct series *pura,
@@ -11,18 +11,12 @@ static bool quiet_closure(const struct study *study, const struct series *pura,
 {
     const size_t block = resample_block(pura, CRITERIA_PROFILE_SEARCH_HZ);
     double *slow = memory_doubles(study->memory, pura->count / block);
-    double *quiet = memory_doubles(study->memory, pura->count / block);
 
-    if (slow == NULL || quiet == NULL) {
+    if (slow == NULL) {
         return false;
     }
-    struct series closure = resample_means(pura, block, slow);
-    const size_t window = smooth_window(&closure, CRITERIA_PROFILE_HUMP_HALF_S);
-    double *sorted = memory_doubles(study->memory, window);
+    const struct series closure = resample_means(pura, block, slow);
 
-    if (sorted == NULL) {
-        return false;
-    }
     if (study->pves.count > 0) {
         resample_difference(&closure, &study->pves, slow);
     } else {
@@ -33,10 +27,7 @@ static bool quiet_closure(const struct study *study, const struct series *pura,
             slow[i] -= level;
         }
     }
-    smooth_median(&closure, window, sorted, quiet);
-    *ret_quiet = closure;
-    ret_quiet->samples = quiet;
-    return true;
+    return series_copy_median(&closure, CRITERIA_PROFILE_HUMP_HALF_S, study->memory, ret_quiet);
 }
 
 /* A hump begins and ends where closure crosses the lower line, and reaches the upper one. */

@@ -3,7 +3,7 @@
 #include "analysis/criteria.h"
 #include "analysis/criteria_profile.h"
 #include "analysis/memory.h"
-#include "analysis/signal/smooth.h"
+#include "analysis/series_copy.h"
 
 /* 1 outward, -1 back, 0 at rest or unknown. */
 static int direction(const struct series *puller, size_t index, size_t reach)
@@ -189,17 +189,13 @@ double puller_positions(const struct series *puller, struct span span, bool inwa
         }
         return sign * line.slope;
     }
-    double *averaged = memory_doubles(memory, part.count);
+    struct series smoothed;
 
-    if (averaged == NULL) {
-        *ret_memory_left = false;
+    *ret_memory_left =
+        series_copy_smoothed(&part, CRITERIA_PROFILE_UNEVEN_HALF_S, memory, &smoothed);
+    if (!*ret_memory_left) {
         return SERIES_MISSING;
     }
-    struct series smoothed = part;
-
-    smooth_mean(&part, smooth_window(&part, CRITERIA_PROFILE_UNEVEN_HALF_S), SMOOTH_ENDS_SHORTEN,
-                averaged);
-    smoothed.samples = averaged;
     follow(&smoothed, sign, at, positions);
     return sign * line.slope;
 }

@@ -2,6 +2,7 @@
 
 #include "analysis/criteria_emg.h"
 #include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/resample.h"
 
 #include <math.h>
@@ -195,23 +196,6 @@ static bool average(const struct series *emg, bool raw, const struct analysis_me
     return true;
 }
 
-static bool keep(const struct series *emg, const struct analysis_memory *memory,
-                 struct envelope *envelope)
-{
-    const size_t block = resample_block(emg, CRITERIA_EMG_ENVELOPE_RATE_HZ);
-
-    envelope->series = *emg;
-    if (block > 1) {
-        double *reduced = memory_doubles(memory, emg->count / block);
-
-        if (reduced == NULL) {
-            return false;
-        }
-        envelope->series = resample_means(emg, block, reduced);
-    }
-    return true;
-}
-
 bool envelope_make(const struct series *emg, enum emg_form form,
                    const struct analysis_memory *memory, struct envelope *ret_envelope)
 {
@@ -224,9 +208,10 @@ bool envelope_make(const struct series *emg, enum emg_form form,
     if (tally.present > 0) {
         envelope.negative_share = (double)tally.negative / (double)tally.present;
         envelope.form = envelope.decided ? decide_form(emg, &tally) : form;
-        made = envelope.form == EMG_FORM_ENVELOPE
-                   ? keep(emg, memory, &envelope)
-                   : average(emg, envelope.form == EMG_FORM_RAW, memory, &envelope);
+        made =
+            envelope.form == EMG_FORM_ENVELOPE
+                ? series_copy_reduced(emg, CRITERIA_EMG_ENVELOPE_RATE_HZ, memory, &envelope.series)
+                : average(emg, envelope.form == EMG_FORM_RAW, memory, &envelope);
     }
     *ret_envelope = envelope;
     return made;

@@ -2,8 +2,8 @@
 
 #include "analysis/criteria_training.h"
 #include "analysis/memory.h"
+#include "analysis/series_copy.h"
 #include "analysis/signal/runs.h"
-#include "analysis/signal/smooth.h"
 
 #include <math.h>
 
@@ -225,28 +225,11 @@ static void settle(struct finder *finder)
     holds->rest_drift = drift_of_rest(holds);
 }
 
-static bool smoothed(const struct series *signal, double half_s,
-                     const struct analysis_memory *memory, struct series *ret_smooth)
-{
-    double *output = memory_doubles(memory, signal->count);
-
-    if (output == NULL) {
-        return false;
-    }
-    smooth_mean(signal, smooth_window(signal, half_s), SMOOTH_ENDS_SHORTEN, output);
-    *ret_smooth = *signal;
-    ret_smooth->samples = output;
-    return true;
-}
-
 bool holds_find(const struct series *signal, const struct analysis_memory *memory,
                 struct holds *ret_holds)
 {
     const struct run_rule rule = rule_above(0.0);
-    const size_t window = smooth_window(signal, CRITERIA_TRAINING_DETECT_HALF_S);
     const size_t capacity = runs_capacity(signal, &rule);
-    double *detected = memory_doubles(memory, signal->count);
-    double *sorted = memory_doubles(memory, window);
     struct finder finder = {.holds = ret_holds,
                             .values = memory_doubles(memory, signal->count),
                             .runs = memory_array(memory, capacity, sizeof(struct run)),
@@ -259,14 +242,15 @@ bool holds_find(const struct series *signal, const struct analysis_memory *memor
                                 .rest_drift = SERIES_MISSING};
     /* A run takes a gap with its successor, and so does a part of one. */
     ret_holds->spans = memory_array(memory, 2 * capacity, sizeof *ret_holds->spans);
-    if (detected == NULL || sorted == NULL || finder.values == NULL || finder.runs == NULL ||
-        finder.parts == NULL || ret_holds->spans == NULL ||
-        !smoothed(signal, CRITERIA_TRAINING_PEAK_HALF_S, memory, &ret_holds->peaked) ||
-        !smoothed(signal, CRITERIA_TRAINING_ENDURANCE_HALF_S, memory, &ret_holds->averaged)) {
+    if (finder.values == NULL || finder.runs == NULL || finder.parts == NULL ||
+        ret_holds->spans == NULL ||
+        !series_copy_median(signal, CRITERIA_TRAINING_DETECT_HALF_S, memory,
+                            &ret_holds->detected) ||
+        !series_copy_smoothed(signal, CRITERIA_TRAINING_PEAK_HALF_S, memory, &ret_holds->peaked) ||
+        !series_copy_smoothed(signal, CRITERIA_TRAINING_ENDURANCE_HALF_S, memory,
+                              &ret_holds->averaged)) {
         return false;
     }
-    smooth_median(signal, window, sorted, detected);
-    ret_holds->detected.samples = detected;
     settle(&finder);
     return true;
 }

@@ -5,7 +5,7 @@
 #include "analysis/emg/emg_quality.h"
 #include "analysis/measure.h"
 #include "analysis/memory.h"
-#include "analysis/signal/resample.h"
+#include "analysis/series_copy.h"
 #include "analysis/training/contraction.h"
 #include "analysis/training/training_quality.h"
 #include "analysis/units.h"
@@ -97,18 +97,8 @@ static bool open_pressure(struct study *study, enum signal_kind signal,
             measure_word(signal_name(signal), "there is no EMG; amplitudes are in cmH2O");
         training_quality_of_pressure(study, signal, &input);
     }
-    *ret_signal = input;
-    const size_t block = resample_block(&input, CRITERIA_EMG_ENVELOPE_RATE_HZ);
-
-    if (block > 1) {
-        double *reduced = memory_doubles(study->memory, input.count / block);
-
-        if (reduced == NULL) {
-            return false;
-        }
-        *ret_signal = resample_means(&input, block, reduced);
-    }
-    return in_cmh2o(study, signal, ret_signal);
+    return series_copy_reduced(&input, CRITERIA_EMG_ENVELOPE_RATE_HZ, study->memory, ret_signal) &&
+           in_cmh2o(study, signal, ret_signal);
 }
 
 /* ---- Numbers of the session ---- */
