@@ -11,12 +11,6 @@
 
 static const char NOT_FINITE_REASON[] = "the computation gave no finite number";
 
-static void write_rounded(struct text *out, const char *name, double value)
-{
-    json_writer_name(out, name);
-    json_writer_rounded(out, value);
-}
-
 static bool is_writable(const struct catalogue_row *row, const struct measure *measure)
 {
     return measure->state == MEASURE_PRESENT &&
@@ -26,9 +20,7 @@ static bool is_writable(const struct catalogue_row *row, const struct measure *m
 static void write_numbers(const struct named_number *numbers, size_t count, struct text *out)
 {
     for (size_t i = 0; i < count; i++) {
-        if (isfinite(numbers[i].value)) {
-            write_rounded(out, numbers[i].code, numbers[i].value);
-        }
+        json_writer_known(out, numbers[i].code, numbers[i].value);
     }
 }
 
@@ -61,8 +53,8 @@ static void write_measure(const struct catalogue_row *row, const struct measure 
         text_append(out, measure->value > 0.0 ? "true" : "false");
     }
     write_numbers(measure->parts, measure->part_count, out);
-    if (measure->has_time && isfinite(measure->at_s)) {
-        write_rounded(out, "at_s", measure->at_s);
+    if (measure->has_time) {
+        json_writer_known(out, "at_s", measure->at_s);
     }
     json_writer_string(out, "source", measure->source == SOURCE_ENTERED ? "entered" : "computed");
     if (measure->method != NULL) {
@@ -77,18 +69,14 @@ static void write_member(const struct catalogue_list *list, const struct item_li
                          size_t index, const struct catalogue_column *column, struct text *out)
 {
     if (column->kind == CATALOGUE_NUMBER) {
-        const double value = catalogue_number(list, items, index, column);
-        if (isfinite(value)) {
-            write_rounded(out, column->code, value);
-        }
+        json_writer_known(out, column->code, catalogue_number(list, items, index, column));
     } else if (column->kind == CATALOGUE_WORD) {
         const char *word = catalogue_word(list, items, index, column);
         if (word != NULL) {
             json_writer_string(out, column->code, word);
         }
     } else {
-        json_writer_name(out, column->code);
-        text_append(out, catalogue_yes(list, items, index, column) ? "true" : "false");
+        json_writer_flag(out, column->code, catalogue_yes(list, items, index, column));
     }
 }
 
@@ -220,7 +208,7 @@ static void write_choices(const struct analysis_choices *choices, struct text *o
     for (size_t i = 0; choices != NULL && i < choices_count(); i++) {
         const struct optional_number number = choices_get(choices, choices_row(i));
         if (number.known) {
-            write_rounded(out, choices_row(i)->code, number.value);
+            json_writer_known(out, choices_row(i)->code, number.value);
         }
     }
     text_append_char(out, '}');
@@ -284,8 +272,8 @@ static void write_quality(const struct analysis_result *result, struct text *out
             json_writer_string(out, "signal", signal_name(item->signal));
         }
         if (item->has_span && isfinite(item->from_s) && isfinite(item->to_s)) {
-            write_rounded(out, "from_s", item->from_s);
-            write_rounded(out, "to_s", item->to_s);
+            json_writer_known(out, "from_s", item->from_s);
+            json_writer_known(out, "to_s", item->to_s);
         }
         json_writer_string(out, "text", item->text);
         text_append_char(out, '}');

@@ -93,8 +93,7 @@ static void describe(const struct choice_row *row, struct optional_number chosen
     json_writer_number(out, "most", row->most);
     write_optional(out, "standard", standard);
     write_optional(out, "value", chosen.known ? chosen : standard);
-    json_writer_name(out, "chosen");
-    text_append(out, chosen.known ? "true" : "false");
+    json_writer_flag(out, "chosen", chosen.known);
     text_append_char(out, '}');
 }
 

@@ -110,8 +110,8 @@ void conditions_json_write(const struct document_conditions *conditions, struct 
         }
     }
     if (conditions->numbers.neurological_lesion != ANSWER_UNKNOWN) {
-        json_writer_name(out, "neurological_lesion");
-        text_append(out, conditions->numbers.neurological_lesion == ANSWER_YES ? "true" : "false");
+        json_writer_flag(out, "neurological_lesion",
+                         conditions->numbers.neurological_lesion == ANSWER_YES);
     }
     if (conditions->numbers.emg_form != EMG_FORM_UNKNOWN) {
         json_writer_string(out, "emg_form", emg_form_name(conditions->numbers.emg_form));

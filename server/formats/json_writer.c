@@ -1,5 +1,6 @@
 #include "formats/json_writer.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -31,6 +32,20 @@ void json_writer_number(struct text *out, const char *name, double value)
 {
     json_writer_name(out, name);
     text_append_number(out, value);
+}
+
+void json_writer_flag(struct text *out, const char *name, bool value)
+{
+    json_writer_name(out, name);
+    text_append(out, value ? "true" : "false");
+}
+
+void json_writer_known(struct text *out, const char *name, double value)
+{
+    if (isfinite(value)) {
+        json_writer_name(out, name);
+        json_writer_rounded(out, value);
+    }
 }
 
 void json_writer_rounded(struct text *out, double value)

@@ -19,6 +19,12 @@ void json_writer_string(struct text *out, const char *name, const char *value);
 /* A member with the shortest decimal that reads back as the same double; `value` is finite. */
 void json_writer_number(struct text *out, const char *name, double value);
 
+/* A member with true or false. */
+void json_writer_flag(struct text *out, const char *name, bool value);
+
+/* A member with json_writer_rounded(); nothing when `value` is not finite. */
+void json_writer_known(struct text *out, const char *name, double value);
+
 /* A number with at most three decimals and no trailing zeros (21.340 becomes 21.34, -0.0001
  * becomes 0); `value` is finite. */
 void json_writer_rounded(struct text *out, double value);

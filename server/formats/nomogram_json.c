@@ -4,12 +4,6 @@
 
 enum { POINTS = 64 };
 
-static void write_number(struct text *out, const char *name, double value)
-{
-    json_writer_name(out, name);
-    json_writer_rounded(out, value);
-}
-
 static void write_axis(const char *name, const struct nomogram_axis *axis, struct text *out)
 {
     json_writer_name(out, name);
@@ -17,8 +11,8 @@ static void write_axis(const char *name, const struct nomogram_axis *axis, struc
     json_writer_string(out, "symbol", axis->symbol);
     json_writer_string(out, "label", axis->label);
     json_writer_string(out, "unit", axis->unit);
-    write_number(out, "from", axis->from);
-    write_number(out, "to", axis->to);
+    json_writer_known(out, "from", axis->from);
+    json_writer_known(out, "to", axis->to);
     text_append_char(out, '}');
 }
 
@@ -52,10 +46,10 @@ static void write_line(const struct nomogram_chart *chart, const struct nomogram
     json_writer_name(out, "belongs");
     text_append(out, line->above_owns ? "\"above\"" : "\"below\"");
     if (line->shape == NOMOGRAM_STRAIGHT) {
-        write_number(out, "slope", line->slope);
-        write_number(out, "level", line->level);
+        json_writer_known(out, "slope", line->slope);
+        json_writer_known(out, "level", line->level);
     } else {
-        write_number(out, "centile", line->centile);
+        json_writer_known(out, "centile", line->centile);
     }
     write_points(chart, line, out);
     text_append_char(out, '}');

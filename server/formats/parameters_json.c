@@ -64,8 +64,7 @@ static void write_section(const struct catalogue_section *section, struct text *
     text_append_char(out, '{');
     json_writer_string(out, "code", section->code);
     json_writer_string(out, "label", section->label);
-    json_writer_name(out, "repeated");
-    text_append(out, section->repeated ? "true" : "false");
+    json_writer_flag(out, "repeated", section->repeated);
     json_writer_name(out, "values");
     text_append_char(out, '[');
     for (size_t i = 0; i < section->row_count; i++) {

@@ -163,14 +163,6 @@ static struct trend trend_of_row(const struct table *table, size_t row, const do
     return trend_of(table->study_count, at_days, values, cv_percent);
 }
 
-static void write_number(struct text *out, const char *name, double value)
-{
-    if (isfinite(value)) {
-        json_writer_name(out, name);
-        json_writer_rounded(out, value);
-    }
-}
-
 static void write_trend(const struct catalogue_row *row, const struct trend *trend,
                         struct text *out)
 {
@@ -182,11 +174,11 @@ static void write_trend(const struct catalogue_row *row, const struct trend *tre
     json_writer_string(out, "unit", row->unit);
     json_writer_name(out, "count");
     text_printf(out, "%zu", trend->count);
-    write_number(out, "first", trend->first);
-    write_number(out, "last", trend->last);
-    write_number(out, "change", trend->change);
-    write_number(out, "change_percent", trend->change_percent);
-    write_number(out, "slope_per_week", trend->slope_per_week);
+    json_writer_known(out, "first", trend->first);
+    json_writer_known(out, "last", trend->last);
+    json_writer_known(out, "change", trend->change);
+    json_writer_known(out, "change_percent", trend->change_percent);
+    json_writer_known(out, "slope_per_week", trend->slope_per_week);
     if (trend->verdict != TREND_NOT_KNOWN) {
         json_writer_string(out, "verdict",
                            trend->verdict == TREND_BEYOND_VARIATION ? "beyond_variation"
@@ -221,7 +213,6 @@ void trend_json_write(const struct trend_summary *summary, struct arena *arena, 
     json_writer_string(out, "patient_id", summary->patient_id);
     write_items(&table, out);
     write_trends(&table, arena, out);
-    json_writer_name(out, "truncated");
-    text_append(out, summary->truncated ? "true" : "false");
+    json_writer_flag(out, "truncated", summary->truncated);
     text_append_char(out, '}');
 }

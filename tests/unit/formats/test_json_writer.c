@@ -1,5 +1,6 @@
 #include "formats/json_writer.h"
 
+#include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -60,6 +61,24 @@ static void test_commas(void **state)
     arena_free(arena);
 }
 
+/* What is not known leaves no trace, not even a comma. */
+static void test_known_numbers_and_flags(void **state)
+{
+    (void)state;
+    struct arena *arena = arena_new();
+    struct text out;
+    text_init(&out, arena, 400);
+    text_append_char(&out, '{');
+    json_writer_known(&out, "a", (double)NAN);
+    json_writer_known(&out, "b", 21.3404);
+    json_writer_known(&out, "c", (double)INFINITY);
+    json_writer_flag(&out, "d", true);
+    json_writer_flag(&out, "e", false);
+    text_append_char(&out, '}');
+    assert_string_equal(out.data, "{\"b\":21.34,\"d\":true,\"e\":false}");
+    arena_free(arena);
+}
+
 static void test_full_text_is_left_alone(void **state)
 {
     (void)state;
@@ -78,6 +97,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_rounded_numbers),
         cmocka_unit_test(test_commas),
+        cmocka_unit_test(test_known_numbers_and_flags),
         cmocka_unit_test(test_full_text_is_left_alone),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
