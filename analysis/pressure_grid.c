@@ -115,13 +115,6 @@ double pressure_grid_time(const struct pressure_grid *grid, size_t index)
     return grid->start_s + (double)index / grid->rate_hz;
 }
 
-size_t pressure_grid_index(const struct pressure_grid *grid, double at_s)
-{
-    const struct series axis = pressure_grid_series(grid, NULL);
-
-    return series_first_at(&axis, at_s);
-}
-
 void pressure_grid_mask(const struct pressure_grid *grid, struct span span, double *samples)
 {
     const struct series axis = pressure_grid_series(grid, NULL);

@@ -28,9 +28,8 @@ struct pressure_grid pressure_grid_part(const struct pressure_grid *grid, struct
 /* A view of samples that lie on the grid. */
 struct series pressure_grid_series(const struct pressure_grid *grid, const double *samples);
 
-/* Time of sample `index`; the sample at or after a time (count when there is none). */
+/* Time of sample `index`. */
 double pressure_grid_time(const struct pressure_grid *grid, size_t index);
-size_t pressure_grid_index(const struct pressure_grid *grid, double at_s);
 
 /* Makes samples missing within a span. */
 void pressure_grid_mask(const struct pressure_grid *grid, struct span span, double *samples);

@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-bool quality_lines_lasts(const struct pressure_event *event)
+static bool lasts(const struct pressure_event *event)
 {
     const double length_s = event->span.to_s - event->span.from_s;
 
@@ -31,7 +31,7 @@ bool quality_lines_event(const struct pressure_lines *lines, enum pressure_event
         const struct pressure_event *event = &events->items[i];
 
         if (event->kind == kind && event->span.from_s <= span.to_s &&
-            event->span.to_s >= span.from_s && quality_lines_lasts(event)) {
+            event->span.to_s >= span.from_s && lasts(event)) {
             return true;
         }
     }
@@ -97,7 +97,7 @@ static void note_kind(const struct pressure_lines *lines, enum pressure_event_ki
         const struct pressure_event *event = &events->items[i];
         const struct quality_finding *finding = event->kind == kind ? finding_for(event) : NULL;
 
-        if (finding != NULL && quality_lines_lasts(event) && event->span.to_s >= within.from_s &&
+        if (finding != NULL && lasts(event) && event->span.to_s >= within.from_s &&
             event->span.from_s <= within.to_s) {
             spans.finding = *finding;
             quality_spans_add(&spans, event->span);

@@ -27,9 +27,6 @@ struct pressure_lines {
 bool quality_lines_event(const struct pressure_lines *lines, enum pressure_event_kind kind,
                          struct span span);
 
-/* Whether one of those events has such a length. */
-bool quality_lines_lasts(const struct pressure_event *event);
-
 /* Whether coughs were asked for in time, and both lines answer each alike. False when memory ran
  * out. */
 bool quality_of_coughs(const struct pressure_lines *lines);
