@@ -53,15 +53,18 @@ export function goToSignIn() {
   location.assign(`/sign-in?ended&next=${encodeURIComponent(here)}`);
 }
 
-/** GET; an expired session leads to the sign-in page and the promise then never settles. */
-export async function get(path, parameters = {}, signal = undefined) {
+/**
+ * GET; an expired session leads to the sign-in page and the promise then never settles. `cache`: patient data is
+ * kept nowhere; what holds none may be kept by the browser and asked for again only by its ETag ('no-cache').
+ */
+export async function get(path, parameters = {}, signal = undefined, cache = 'no-store') {
   const query = new URLSearchParams();
   for (const [name, value] of Object.entries(parameters)) {
     if (value !== null && value !== undefined && value !== '') query.set(name, String(value));
   }
   const suffix = query.toString();
   try {
-    return await send(suffix ? `${path}?${suffix}` : path, {signal});
+    return await send(suffix ? `${path}?${suffix}` : path, {signal, cache});
   } catch (error) {
     if (error.kind !== 'session') throw error;
     goToSignIn();

@@ -11,7 +11,7 @@ let sections = new Map();
 const byCode = (rows) => new Map(rows.map((row) => [row.code, row]));
 
 export async function loadCatalogue() {
-  const answer = await get('/v1/parameters');
+  const answer = await get('/v1/parameters', {}, undefined, 'no-cache');
   sections = new Map(
     answer.sections.map((section) => [
       section.code,
