@@ -148,9 +148,10 @@ static void take_markers(const struct study *study, const struct anal_signals *s
     }
 }
 
-/* Inflations that show in the volume alone: as long as it rises fast, by enough. */
+/* Inflations that show in the volume alone: as long as it rises fast, by enough. Stops when the
+ * list holds `most`. */
 static void take_inflations(const struct anal_signals *signals, struct manoeuvre_list *list,
-                            size_t room)
+                            size_t most)
 {
     const struct series *balloon = &signals->balloon;
     const size_t whole = series_whole_samples(balloon, 1.0);
@@ -158,7 +159,7 @@ static void take_inflations(const struct anal_signals *signals, struct manoeuvre
     const double fast = CRITERIA_ARM_FAST_ML_S * (double)step / balloon->rate_hz;
     size_t i = 0;
 
-    while (i + step < balloon->count && list->count < room) {
+    while (i + step < balloon->count && list->count < most) {
         if (!(balloon->samples[i + step] - balloon->samples[i] >= fast)) {
             i++;
             continue;
@@ -254,18 +255,18 @@ static void note_unmarked(struct study *study, const struct manoeuvre_list *list
 bool manoeuvre_find(struct study *study, const struct anal_signals *signals,
                     struct manoeuvre_list *list)
 {
-    const size_t room = study->timeline.count + MANOEUVRE_FOUND_MAX;
+    const size_t inflated_most = study->timeline.count + MANOEUVRE_FOUND_MAX;
+    const size_t room = inflated_most + MANOEUVRE_FOUND_MAX;
 
-    *list =
-        (struct manoeuvre_list){.items = memory_array(study->memory, room + 1, sizeof *list->items),
-                                .sensory = sensory_span(study, signals),
-                                .pull = canal_length_pull(study, signals)};
+    *list = (struct manoeuvre_list){.items = memory_array(study->memory, room, sizeof *list->items),
+                                    .sensory = sensory_span(study, signals),
+                                    .pull = canal_length_pull(study, signals)};
     if (list->items == NULL) {
         return false;
     }
     take_markers(study, signals, list);
     if (timeline_count(&study->timeline, EVENT_BALLOON) == 0) {
-        take_inflations(signals, list, room);
+        take_inflations(signals, list, inflated_most);
     }
     put_in_order(list);
     if (!manoeuvre_search(study, signals, list)) {

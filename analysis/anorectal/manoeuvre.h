@@ -23,6 +23,7 @@ struct manoeuvre {
     struct anorectal_manoeuvre item; /* what was measured; NaN where nothing was */
 };
 
+/* Of the inflations found in the balloon's volume, and again of all found in the pressures. */
 enum { MANOEUVRE_FOUND_MAX = 256 };
 
 struct manoeuvre_list {
@@ -49,7 +50,7 @@ struct span manoeuvre_span(const struct manoeuvre *manoeuvre);
 double manoeuvre_volume(const struct study *study, const struct anal_signals *signals, double at_s);
 
 /* Adds what shows in the signals alone, of the kinds that have no marker; for manoeuvre_find().
- * `list` has room. False when memory ran out. */
+ * `list` has room for MANOEUVRE_FOUND_MAX more. False when memory ran out. */
 bool manoeuvre_search(struct study *study, const struct anal_signals *signals,
                       struct manoeuvre_list *list);
 

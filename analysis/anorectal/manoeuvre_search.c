@@ -13,7 +13,7 @@
 struct search {
     struct study *study;
     struct manoeuvre_list *list;
-    size_t marked;            /* manoeuvres known before */
+    size_t marked;            /* manoeuvres known before, by markers or inflations */
     size_t next_marked;       /* those before it end before the rise in hand */
     size_t next_rectal;       /* likewise */
     const struct run *rectal; /* rises of the rectal pressure */
