@@ -8,8 +8,9 @@
 /* Changes whenever any number for the same input may change. */
 #define ANALYSIS_VERSION "0.2.0"
 
-/* Where results and scratch space come from. `allocate` returns zeroed memory suitably aligned for
- * any object, or NULL; the caller frees everything that was handed out when it drops `context`. */
+/* Where results and scratch space come from. `allocate` returns memory suitably aligned for
+ * any object, whatever it holds, or NULL; the caller frees everything that was handed out when it
+ * drops `context`. */
 struct analysis_memory {
     void *(*allocate)(void *context, size_t size);
     void *context;

@@ -1,18 +1,26 @@
 #include "analysis/memory.h"
 
 #include <stdint.h>
+#include <string.h>
+
+static void *room(const struct analysis_memory *memory, size_t count, size_t size)
+{
+    const size_t places = count > 0 ? count : 1;
+
+    return places > SIZE_MAX / size ? NULL : memory->allocate(memory->context, places * size);
+}
 
 void *memory_array(const struct analysis_memory *memory, size_t count, size_t size)
 {
-    const size_t room = count > 0 ? count : 1;
+    void *array = room(memory, count, size);
 
-    if (room > SIZE_MAX / size) {
-        return NULL;
+    if (array != NULL) {
+        memset(array, 0, count * size);
     }
-    return memory->allocate(memory->context, room * size);
+    return array;
 }
 
 double *memory_doubles(const struct analysis_memory *memory, size_t count)
 {
-    return memory_array(memory, count, sizeof(double));
+    return room(memory, count, sizeof(double));
 }

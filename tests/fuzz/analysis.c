@@ -203,8 +203,11 @@ static void *allocate(void *context, size_t size)
     if (blocks->count >= blocks->most) {
         return NULL;
     }
-    void *block = calloc(1, size);
+    void *block = malloc(size);
 
+    if (block != NULL) {
+        memset(block, 0x7B, size);
+    }
     blocks->items[blocks->count] = block;
     blocks->count += block != NULL;
     return block;

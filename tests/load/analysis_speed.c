@@ -36,9 +36,6 @@ static void *take(void *context, size_t size)
     void *taken = block->bytes + block->used;
 
     block->used += rounded;
-    for (size_t i = 0; i < size; i++) {
-        ((char *)taken)[i] = 0;
-    }
     return taken;
 }
 
