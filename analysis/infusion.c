@@ -105,27 +105,35 @@ double infusion_onset(const struct series *vinf)
 /* Least-squares slope of the samples present, units per second; NaN when less than half are. */
 static double segment_slope(const struct series *part)
 {
+    const double *samples = part->samples;
+    const double middle = 0.5 * (double)part->count;
     double count = 0.0;
-    double mean_t = 0.0;
-    double mean_v = 0.0;
-    double products = 0.0;
-    double squares = 0.0;
+    double first = SERIES_MISSING;
+    double sum_t = 0.0;
+    double sum_v = 0.0;
+    double sum_tv = 0.0;
+    double sum_tt = 0.0;
 
+    /* Times from the middle and volumes from the first one keep the sums small, and so exact. */
     for (size_t i = 0; i < part->count; i++) {
-        if (isnan(part->samples[i])) {
+        if (isnan(samples[i])) {
             continue;
         }
-        const double t = (double)i / part->rate_hz;
-        const double off_t = t - mean_t;
+        first = isnan(first) ? samples[i] : first;
+        const double t = (double)i - middle;
+        const double v = samples[i] - first;
 
         count += 1.0;
-        mean_t += off_t / count;
-        mean_v += (part->samples[i] - mean_v) / count;
-        products += off_t * (part->samples[i] - mean_v);
-        squares += off_t * (t - mean_t);
+        sum_t += t;
+        sum_v += v;
+        sum_tv += t * v;
+        sum_tt += t * t;
     }
-    return 2.0 * count < (double)part->count || !(squares > 0.0) ? SERIES_MISSING
-                                                                 : products / squares;
+    const double squares = count * sum_tt - sum_t * sum_t;
+
+    return 2.0 * count < (double)part->count || !(squares > 0.0)
+               ? SERIES_MISSING
+               : (count * sum_tv - sum_t * sum_v) / squares * part->rate_hz;
 }
 
 double infusion_rate(const struct series *vinf, struct span span, struct level_scratch scratch)

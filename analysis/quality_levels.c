@@ -6,11 +6,10 @@
 
 #include <math.h>
 
-/* One line's level before and after a moment, and what the other line did meanwhile. */
+/* One line's level before and after a moment. */
 struct change {
     double before;
     double after;
-    double other; /* change of the other line; 0 when it is not recorded */
 };
 
 static double level(const struct pressure_lines *lines, const struct series *line, double from_s,
@@ -20,17 +19,22 @@ static double level(const struct pressure_lines *lines, const struct series *lin
 }
 
 static struct change measure_change(const struct pressure_lines *lines, const struct series *line,
-                                    const struct series *other, double at_s, double within_s)
+                                    double at_s, double after_s)
 {
-    const double after_s = at_s + within_s;
-    const struct change change = {
-        .before = level(lines, line, at_s - CRITERIA_STEP_LEVEL_S, at_s),
-        .after = level(lines, line, after_s, after_s + CRITERIA_OUT_HOLD_S),
-        .other = other->count == 0 ? 0.0
-                                   : level(lines, other, after_s, after_s + CRITERIA_OUT_HOLD_S) -
-                                         level(lines, other, at_s - CRITERIA_STEP_LEVEL_S, at_s)};
+    return (struct change){.before = level(lines, line, at_s - CRITERIA_STEP_LEVEL_S, at_s),
+                           .after = level(lines, line, after_s, after_s + CRITERIA_OUT_HOLD_S)};
+}
 
-    return change;
+/* Whether the line beside, when there is one, has changed by less than its share of `size`. */
+static bool is_alone(const struct pressure_lines *lines, const struct judged_line *beside,
+                     double at_s, double after_s, double size)
+{
+    if (beside->coarse.count == 0) {
+        return true;
+    }
+    const struct change change = measure_change(lines, &beside->coarse, at_s, after_s);
+
+    return fabs(change.after - change.before) < CRITERIA_OUT_OTHER_SHARE * size;
 }
 
 /* Whether the line stays nearer to its new level to the end of the time that is asked for. */
@@ -89,17 +93,15 @@ static double back_at(const struct series *line, size_t index, const struct chan
     return series_time(line, line->count - 1);
 }
 
-static bool is_out(const struct change *change, double other_level, enum signal_kind signal)
+static bool is_out(const struct pressure_lines *lines, const struct judged_line *beside,
+                   const struct change *change, double after_s, enum signal_kind signal)
 {
-    const double fall = change->before - change->after;
-
-    if (!(fall >= CRITERIA_OUT_FALL_CMH2O) ||
-        !(fabs(change->other) < CRITERIA_OUT_OTHER_SHARE * fall)) {
-        return false;
+    if (change->after <= CRITERIA_OUT_LEVEL_CMH2O) {
+        return true;
     }
-    return change->after <= CRITERIA_OUT_LEVEL_CMH2O ||
-           (signal == SIGNAL_PVES && fall > CRITERIA_OUT_LARGE_CMH2O &&
-            change->after - other_level < CRITERIA_OUT_PDET_CMH2O);
+    return signal == SIGNAL_PVES && change->before - change->after > CRITERIA_OUT_LARGE_CMH2O &&
+           change->after - level(lines, &beside->coarse, after_s, after_s + CRITERIA_OUT_HOLD_S) <
+               CRITERIA_OUT_PDET_CMH2O;
 }
 
 static void note_out(const struct pressure_lines *lines, const struct judged_line *line,
@@ -124,13 +126,12 @@ static void note_out(const struct pressure_lines *lines, const struct judged_lin
             continue;
         }
         const double at_s = series_time(&watched, i);
-        const struct change change =
-            measure_change(lines, &watched, &beside->coarse, at_s, CRITERIA_OUT_WITHIN_S);
         const double after_s = at_s + CRITERIA_OUT_WITHIN_S;
-        const double other_level =
-            level(lines, &beside->coarse, after_s, after_s + CRITERIA_OUT_HOLD_S);
+        const struct change change = measure_change(lines, &watched, at_s, after_s);
+        const double fall = change.before - change.after;
 
-        if (is_out(&change, other_level, line->signal) &&
+        if (fall >= CRITERIA_OUT_FALL_CMH2O && is_alone(lines, beside, at_s, after_s, fall) &&
+            is_out(lines, beside, &change, after_s, line->signal) &&
             is_held(lines, &watched, after_s, &change) &&
             !is_explained(lines, lost_at(&watched, i, &change))) {
             const double to_s = back_at(&watched, i + within, &change);
@@ -140,6 +141,14 @@ static void note_out(const struct pressure_lines *lines, const struct judged_lin
         }
     }
     quality_spans_close(&spans);
+}
+
+/* Whether the line is away from its level before as soon as the step is over. */
+static bool is_at_once(const struct pressure_lines *lines, const struct series *line,
+                       double after_s, double before)
+{
+    return fabs(level(lines, line, after_s, after_s + CRITERIA_STEP_LEVEL_S) - before) >
+           CRITERIA_STEP_CMH2O;
 }
 
 static void note_steps(const struct pressure_lines *lines, const struct judged_line *line,
@@ -164,18 +173,14 @@ static void note_steps(const struct pressure_lines *lines, const struct judged_l
             continue;
         }
         const double at_s = series_time(&watched, i);
-        const struct change change =
-            measure_change(lines, &watched, &beside->coarse, at_s, CRITERIA_STEP_WITHIN_S);
-        const double size = fabs(change.after - change.before);
         const double after_s = at_s + CRITERIA_STEP_WITHIN_S;
-        const double at_once =
-            fabs(level(lines, &watched, after_s, after_s + CRITERIA_STEP_LEVEL_S) - change.before);
+        const struct change change = measure_change(lines, &watched, at_s, after_s);
+        const double size = fabs(change.after - change.before);
         const struct span span = {at_s - CRITERIA_OUT_WITHIN_S, at_s + CRITERIA_OUT_WITHIN_S};
 
-        if (size > CRITERIA_STEP_CMH2O && at_once > CRITERIA_STEP_CMH2O &&
-            fabs(change.other) < CRITERIA_OUT_OTHER_SHARE * size &&
+        if (size > CRITERIA_STEP_CMH2O && is_at_once(lines, &watched, after_s, change.before) &&
+            is_alone(lines, beside, at_s, after_s, size) &&
             is_held(lines, &watched, after_s, &change) && !is_explained(lines, at_s) &&
-
             !quality_spans_told(&lines->study->outcome, "catheter_out", line->signal, span)) {
             quality_spans_add(&spans, (struct span){at_s, after_s + CRITERIA_STEP_LEVEL_S});
             i += hold;

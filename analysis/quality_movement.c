@@ -116,11 +116,13 @@ static void note_dead(const struct pressure_lines *lines, const struct judged_li
 
     for (size_t i = 0; i < windows; i++) {
         const struct span window = window_at(lines, i, CRITERIA_DEAD_STEP_S);
-        const double own_cmh2o = deviation(lines->study, movement, window);
+
+        if (!(deviation(lines->study, movement, window) < CRITERIA_DEAD_CMH2O)) {
+            continue;
+        }
         const double other_cmh2o = deviation(lines->study, other, window);
 
-        if (own_cmh2o < CRITERIA_DEAD_CMH2O &&
-            other_cmh2o > CRITERIA_DEAD_RATIO * CRITERIA_DEAD_CMH2O &&
+        if (other_cmh2o > CRITERIA_DEAD_RATIO * CRITERIA_DEAD_CMH2O &&
             beyond_step(line, other_cmh2o) &&
             !quality_spans_told(&lines->study->outcome, "flat_line", line->signal, window)) {
             joined_add(&joined, window);

@@ -56,6 +56,14 @@ static double level_around(const struct neighbourhood *around, size_t index)
     return around->median.samples[nearest < last ? nearest : last];
 }
 
+/* One past the last sample that has the same level around it as this one. */
+static size_t level_end(const struct neighbourhood *around, size_t index)
+{
+    const size_t half = around->step / 2;
+
+    return ((index + half) / around->step + 1) * around->step - half;
+}
+
 /* Height of a sample above its neighbourhood; NaN when either is missing. */
 static double height(const struct series *series, const struct neighbourhood *around, size_t index)
 {
@@ -99,22 +107,36 @@ static double knock_length(const struct series *series, const struct knock *knoc
     return (double)(knock->last - knock->first + 1) / series->rate_hz;
 }
 
+/* First sample from `index` on that is beyond the edge of an excursion; the count when none is. */
+static size_t next_beyond(const struct series *series, const struct neighbourhood *around,
+                          size_t index)
+{
+    size_t i = index;
+
+    while (i < series->count) {
+        const double level = level_around(around, i);
+        const size_t alike = level_end(around, i);
+        const size_t end = alike < series->count ? alike : series->count;
+
+        for (; i < end; i++) {
+            if (fabs(series->samples[i] - level) > CRITERIA_SPIKE_EDGE_ML_S) {
+                return i;
+            }
+        }
+    }
+    return i;
+}
+
 /* The excursions that are high and short enough, fast or not: only together do they show a train.
  */
 static size_t find_excursions(const struct series *series, const struct neighbourhood *around,
                               struct knock *knocks)
 {
     size_t found = 0;
-    size_t i = 0;
+    size_t i = next_beyond(series, around, 0);
 
     while (i < series->count && found < ARTEFACT_KNOCKS_MAX) {
-        const double start = height(series, around, i);
-
-        if (!(fabs(start) > CRITERIA_SPIKE_EDGE_ML_S)) {
-            i++;
-            continue;
-        }
-        const double side = start > 0.0 ? 1.0 : -1.0;
+        const double side = height(series, around, i) > 0.0 ? 1.0 : -1.0;
         struct knock knock = {.first = i};
 
         while (i < series->count && side * height(series, around, i) > CRITERIA_SPIKE_EDGE_ML_S) {
@@ -129,6 +151,7 @@ static size_t find_excursions(const struct series *series, const struct neighbou
             knock.fast = is_fast(series, &knock);
             knocks[found++] = knock;
         }
+        i = next_beyond(series, around, i);
     }
     return found;
 }
@@ -278,13 +301,17 @@ size_t artefact_remove_knocks(const struct series *series, double *samples, doub
     }
     const struct neighbourhood around = take_neighbourhood(series, scratch);
     const size_t found = find_excursions(series, &around, knocks);
+    bool told[ARTEFACT_KNOCKS_MAX];
+    size_t kept = 0;
+
+    if (found == 0) {
+        return 0;
+    }
     const struct scene scene = {.series = series,
                                 .around = &around,
                                 .knocks = knocks,
                                 .count = found,
                                 .volume_ml = volume_between(series, 0, series->count - 1)};
-    bool told[ARTEFACT_KNOCKS_MAX];
-    size_t kept = 0;
 
     for (size_t i = 0; i < found; i++) {
         told[i] = judge(&scene, i, &knocks[i].verdict);

@@ -57,7 +57,7 @@ static struct level next_level(const struct series *volume, const struct level *
 }
 
 /* Slope at which a level is left, per sample; 0 when it is held to its end. */
-static double leaving_slope(const struct series *volume, const struct level *level, double step_ml)
+static double leaving_slope(const struct series *volume, const struct level *level, double next)
 {
     const double on = CRITERIA_FLOW_ON_ML_S / volume->rate_hz;
     const double slow = fmax(level->own, CRITERIA_STEP_SLOW_SHARE * on);
@@ -66,8 +66,6 @@ static double leaving_slope(const struct series *volume, const struct level *lev
     if (!level->single) {
         return 0.0;
     }
-    const double next = next_level(volume, level, step_ml).own;
-
     if (level->own < on) {
         return next >= on ? fmax(level->own, next) : slow;
     }
@@ -77,11 +75,11 @@ static double leaving_slope(const struct series *volume, const struct level *lev
 
 void derive_join_steps(const struct series *volume, double step_ml, double *output)
 {
-    struct level level = {.end = 0};
+    struct level level = next_level(volume, &(struct level){.end = 0}, step_ml);
 
-    while (level.end < volume->count) {
-        level = next_level(volume, &level, step_ml);
-        const double slope = leaving_slope(volume, &level, step_ml);
+    while (level.first < volume->count) {
+        const struct level next = next_level(volume, &level, step_ml);
+        const double slope = leaving_slope(volume, &level, next.own);
 
         for (size_t i = level.first; i < level.end; i++) {
             output[i] = volume->samples[i];
@@ -90,6 +88,7 @@ void derive_join_steps(const struct series *volume, double step_ml, double *outp
                                  volume->samples[level.end] - slope * (double)(level.end - i));
             }
         }
+        level = next;
     }
 }
 
