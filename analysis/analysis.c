@@ -1,6 +1,7 @@
 #include "analysis/analysis.h"
 
 #include "analysis/anorectal/anorectal.h"
+#include "analysis/contractions.h"
 #include "analysis/doubt.h"
 #include "analysis/emg/emg.h"
 #include "analysis/filling.h"
@@ -33,6 +34,29 @@ static bool run_uroflowmetry(struct study *study, struct analysis_result *result
     return true;
 }
 
+/* The limits for obstruction and contractility were made on voiding that the patient began. */
+static void judge_voluntary(struct study *study, const struct filling_phase *filling,
+                            const struct item_list *contractions)
+{
+    const struct involuntary_contraction *items = contractions->items;
+
+    study->voiding_is_involuntary = contractions_empty_bladder(filling, contractions);
+    if (!study->voiding_is_involuntary) {
+        return;
+    }
+    outcome_note_span(
+        &study->outcome,
+        (struct quality_finding){
+            .code = "involuntary_voiding",
+            .severity = QUALITY_WARNING,
+            .signal = SIGNAL_NONE,
+            .text = "An involuntary contraction empties the bladder here, and nobody permitted "
+                    "voiding. The limits for obstruction and contractility were made for voluntary "
+                    "voiding, so no class is given. If voiding was permitted, set the "
+                    "permission_to_void marker."},
+        items[contractions->count - 1].start_s, filling->span.to_s);
+}
+
 /* The voiding comes first: what follows it needs to know where it lies. */
 static bool run_filling_and_voiding(struct study *study, struct analysis_result *result)
 {
@@ -53,6 +77,9 @@ static bool run_filling_and_voiding(struct study *study, struct analysis_result 
     if (result->has_voiding && !voiding_measure(study, &record, &filling, result->has_filling,
                                                 &void_phase, &result->voiding)) {
         return false;
+    }
+    if (result->has_filling && result->has_voiding) {
+        judge_voluntary(study, &filling, &result->filling.involuntary_contractions);
     }
     result->has_emg = recording_channel(study->recording, SIGNAL_EMG) != NULL;
     if (result->has_emg && !emg_measure(study, result->has_filling ? &filling : NULL,

@@ -439,21 +439,27 @@ static bool append(const struct analysis_memory *memory, struct item_list *list,
     return true;
 }
 
+bool contractions_empty_bladder(const struct filling_phase *phase,
+                                const struct item_list *contractions)
+{
+    const struct involuntary_contraction *items = contractions->items;
+
+    return phase->end == FILLING_ENDS_AT_VOIDING && contractions->count > 0 &&
+           items[contractions->count - 1].end_s > phase->span.to_s - CRITERIA_CONTRACTION_MIN_S;
+}
+
 /* Where nobody permitted it, and a marker says that it was felt or leaked, the contraction that
  * begins while filling and empties the bladder is involuntary. Most of it lies after the onset of
  * flow, at which filling ends: it is looked for beyond that. */
 static bool add_emptying(struct study *study, const struct filling_phase *phase,
                          struct item_list *list)
 {
-    const struct involuntary_contraction *found = list->items;
     struct detrusor_trace trace = {.study = study, .phase = phase};
     struct item_list beyond = {.state = MEASURE_PRESENT};
     const struct span span = {phase->span.from_s - CRITERIA_CONTRACTION_LEAD_S,
                               phase->span.to_s + CRITERIA_EMPTYING_BEYOND_S};
 
-    if (phase->end != FILLING_ENDS_AT_VOIDING ||
-        (list->count > 0 &&
-         found[list->count - 1].end_s > phase->span.to_s - CRITERIA_CONTRACTION_MIN_S)) {
+    if (phase->end != FILLING_ENDS_AT_VOIDING || contractions_empty_bladder(phase, list)) {
         return true;
     }
     trace.grid = pressure_grid_part(&study->pressure_grid, span);

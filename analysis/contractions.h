@@ -10,4 +10,9 @@
 bool contractions_find(struct study *study, const struct filling_phase *phase,
                        struct item_list *ret_contractions);
 
+/* Whether filling ends because one of them empties the bladder: nobody permitted voiding, and the
+ * last one is still on when it begins. */
+bool contractions_empty_bladder(const struct filling_phase *phase,
+                                const struct item_list *contractions);
+
 #endif

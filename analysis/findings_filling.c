@@ -160,7 +160,7 @@ static struct contraction_kinds kinds_of(const struct item_list *list)
     return kinds;
 }
 
-static void draft_overactivity(struct study *study, const struct item_list *list)
+static void draft_overactivity(struct study *study, const struct filling_measures *filling)
 {
     static const char *const choices[] = {"contraction_amplitude_cmh2o", NULL};
     static const char phasic[] =
@@ -174,7 +174,7 @@ static void draft_overactivity(struct study *study, const struct item_list *list
     static const char both[] =
         "Involuntary contractions during filling and at its end suggest detrusor overactivity, "
         "phasic and terminal. To be confirmed on the curves and with what the patient felt.";
-    const struct contraction_kinds kinds = kinds_of(list);
+    const struct contraction_kinds kinds = kinds_of(&filling->involuntary_contractions);
 
     if (!kinds.phasic && !kinds.terminal) {
         return;
@@ -193,7 +193,9 @@ static void draft_overactivity(struct study *study, const struct item_list *list
                   .text = "Urine was lost during an involuntary contraction, which suggests "
                           "detrusor overactivity incontinence. To be confirmed on the curves and "
                           "against the symptoms.",
-                  .basis = {"filling.involuntary_contractions", "filling.leaks"}},
+                  /* What empties the bladder is no leak of the list. */
+                  .basis = {"filling.involuntary_contractions",
+                            filling->leaks.count > 0 ? "filling.leaks" : NULL}},
               choices);
     }
 }
@@ -281,7 +283,7 @@ void findings_of_filling(struct study *study)
     const char *detrusor = classify(study, &detrusor_row, &filling->detrusor_leak_point_pressure);
 
     draft_compliance(study, &filling->compliance);
-    draft_overactivity(study, &filling->involuntary_contractions);
+    draft_overactivity(study, filling);
     draft_stress_leaks(study, filling, stress);
     draft_other_leaks(study, filling, detrusor);
 }

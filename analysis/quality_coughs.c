@@ -138,7 +138,6 @@ static bool judge(const struct pressure_lines *lines, double at_s, struct respon
     const bool pves_weaker = pves.rise_cmh2o < pabd.rise_cmh2o;
     const struct spike *weaker = pves_weaker ? &pves : &pabd;
     const struct spike *stronger = pves_weaker ? &pabd : &pves;
-    const double ratio = weaker->rise_cmh2o / stronger->rise_cmh2o;
     const double period_s = 1.0 / fmin(lines->pves.full->rate_hz, lines->pabd.full->rate_hz);
 
     if (!(stronger->rise_cmh2o >= CRITERIA_RESPONSE_RISE_CMH2O) || isnan(weaker->rise_cmh2o) ||
@@ -146,6 +145,8 @@ static bool judge(const struct pressure_lines *lines, double at_s, struct respon
           stronger->width_s <= CRITERIA_RESPONSE_RETURN_S)) {
         return false;
     }
+    const double ratio = weaker->rise_cmh2o / stronger->rise_cmh2o;
+
     *ret_response = (struct response){
         .at_s = at_s, .verdict = VERDICT_ALIKE, .weaker = pves_weaker ? SIGNAL_PVES : SIGNAL_PABD};
     if (ratio < CRITERIA_RESPONSE_SILENT) {

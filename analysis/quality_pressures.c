@@ -1,3 +1,4 @@
+#include "analysis/criteria.h"
 #include "analysis/criteria_quality.h"
 #include "analysis/quality.h"
 #include "analysis/quality_lines.h"
@@ -25,7 +26,11 @@ static bool open_lines(struct pressure_lines *lines)
 
     lines->passive = lines->watched;
     if (lines->filling != NULL) {
-        lines->passive.to_s = fmin(lines->passive.to_s, lines->filling->span.to_s);
+        const bool at_voiding = lines->filling->end == FILLING_ENDS_AT_VOIDING;
+
+        lines->passive.to_s =
+            fmin(lines->passive.to_s,
+                 lines->filling->span.to_s - (at_voiding ? CRITERIA_END_FILL_LEAD_S : 0.0));
     }
 
     lines->pves = (struct judged_line){.signal = SIGNAL_PVES, .full = &study->pves};

@@ -28,6 +28,7 @@ struct study {
     bool flow_derived;
     struct pressure_events pressure_events; /* by pressure_events_find(); empty until then */
     struct pressure_grid pressure_grid;     /* likewise; flushes are missing from its two lines */
+    bool voiding_is_involuntary;            /* a listed contraction empties the bladder */
     struct level_scratch scratch;
 };
 

@@ -280,6 +280,9 @@ static void classify_by_clinic(struct study *study, const struct voiding_measure
 
 void voiding_classify(struct study *study, const struct voiding_measures *measures)
 {
+    if (study->voiding_is_involuntary) {
+        return;
+    }
     classify_men(study, measures);
     classify_women(study, measures);
     classify_ura(study, measures);

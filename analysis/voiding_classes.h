@@ -4,7 +4,8 @@
 
 #include "analysis/study.h"
 
-/* Adds every classification that holds for the patient and whose numbers are known:
+/* Adds every classification that holds for the patient and whose numbers are known; none when the
+ * voiding is involuntary:
  *
  * men: ics_obstruction, contractility, composite, linear_purr_group, ura_obstruction,
  * underactivity; women: female_obstruction, blaivas_groutz, chassagne, farrar, dybowski,

@@ -313,6 +313,38 @@ static void test_voiding_without_permission(void **state)
     }
 }
 
+/* Classes were made for voluntary voiding: none is given when a contraction empties the bladder
+ * that nobody permitted. */
+static void test_no_class_for_involuntary_voiding(void **state)
+{
+    static const double stops_s[] = {495.0, 494.8};
+
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        const bool voluntary = i == 1;
+        const struct lines lines = {10.0, 0.0, stops_s[i], {BOX(0, 500.1, 560.0, 40.0)}};
+        const struct half_sine flow = {.start_s = 515.0, .length_s = 40.0, .peak = 15.0};
+        struct synth synth;
+
+        (void)run(&synth, &lines);
+        synth_channel(&synth, SIGNAL_FLOW, (struct synth_sampling){.rate_hz = 10.0, .end_s = 600.0},
+                      half_sine_value, &flow);
+        const struct analysis_result *result = synth_run(&synth);
+        const struct quality_finding *told = synth_quality(result, "involuntary_voiding");
+
+        assert_true(result->has_voiding);
+        assert_int_equal(result->voiding.booi.state, MEASURE_PRESENT);
+        assert_int_equal(synth_class(result, "ics_obstruction") != NULL, voluntary);
+        assert_int_equal(synth_class(result, "ura_obstruction") != NULL, voluntary);
+        assert_int_equal(told == NULL, voluntary);
+        if (!voluntary) {
+            assert_close(told->from_s, 500.1, 0.5);
+            assert_close(told->to_s, 515.4, 0.5);
+        }
+        synth_close(&synth);
+    }
+}
+
 /* The contraction from 512 s on is 3.4 s old when the voiding that it makes begins, at 515.4 s. */
 static struct involuntary_contraction emptying(struct lines lines, enum event_code code,
                                                double marker_s)
@@ -325,10 +357,16 @@ static struct involuntary_contraction emptying(struct lines lines, enum event_co
     synth_channel(&synth, SIGNAL_FLOW, (struct synth_sampling){.rate_hz = 10.0, .end_s = 600.0},
                   half_sine_value, &flow);
     synth_event(&synth, code, marker_s);
-    const struct filling_measures *filling = &synth_run(&synth)->filling;
+    const struct analysis_result *result = synth_run(&synth);
 
-    if (filling->involuntary_contractions.count > 0) {
-        found = *first(filling);
+    if (result->filling.involuntary_contractions.count > 0) {
+        const struct finding *leakage = synth_finding(result, "overactivity_with_leakage");
+
+        found = *first(&result->filling);
+        /* Its flow is the voiding and stands in no list of leaks. */
+        assert_non_null(leakage);
+        assert_int_equal(leakage->basis_count, result->filling.leaks.count > 0 ? 2 : 1);
+        assert_string_equal(leakage->basis[0], "filling.involuntary_contractions");
     }
     synth_close(&synth);
     return found;
@@ -451,6 +489,7 @@ int main(void)
         cmocka_unit_test(test_terminal),
         cmocka_unit_test(test_before_permission),
         cmocka_unit_test(test_voiding_without_permission),
+        cmocka_unit_test(test_no_class_for_involuntary_voiding),
         cmocka_unit_test(test_emptying),
         cmocka_unit_test(test_after_cough),
         cmocka_unit_test(test_urgency),

@@ -295,6 +295,35 @@ static void test_once_voiding(void **state)
     }
 }
 
+/* Nobody marked the permission: both lines go up at 230 s, and flow begins 8 s or 16 s later. The
+ * 10 s before it belong to the voiding. */
+static void test_about_to_void(void **state)
+{
+    static const double flows_s[] = {238.0, 246.0};
+
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        struct line_pair how = line_pair_sound();
+        const struct half_sine flow = {.start_s = flows_s[i], .length_s = 40.0, .peak = 15.0};
+        struct synth synth;
+
+        how.noise = 0.0;
+        how.filling_stop_s = 220.0;
+        line_pair_to(&how.pves, 230.0, 4.0, 47.0);
+        line_pair_to(&how.pabd, 230.0, 4.0, 43.0);
+        line_pair_open(&synth, &how);
+        synth_channel(&synth, SIGNAL_FLOW, (struct synth_sampling){.rate_hz = 10.0, .end_s = 360.0},
+                      half_sine_value, &flow);
+        for (size_t k = 0; k < synth.recording.event_count; k++) {
+            if (synth.events[k].code == EVENT_PERMISSION_TO_VOID) {
+                synth.events[k].code = EVENT_COMMENT;
+            }
+        }
+        assert_int_equal(line_pair_count(synth_run(&synth), "position_unmarked"), i);
+        synth_close(&synth);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -303,7 +332,7 @@ int main(void)
         cmocka_unit_test(test_slow_lines),   cmocka_unit_test(test_knock_on_a_tube),
         cmocka_unit_test(test_groups),       cmocka_unit_test(test_pump_rate),
         cmocka_unit_test(test_pump_markers), cmocka_unit_test(test_flush),
-        cmocka_unit_test(test_once_voiding),
+        cmocka_unit_test(test_once_voiding), cmocka_unit_test(test_about_to_void),
     };
 
     return cmocka_run_group_tests_name("quality pressures", tests, NULL, NULL);
