@@ -147,4 +147,13 @@
 /* Wanted for coughs, Hz. [memory] */
 #define CRITERIA_ARM_COUGH_RATE_HZ 20.0
 
+/* ---- Unless the clinic chose others ---- */
+
+/* Relaxation from which the reflex is there, London 2020 [memory]; below which a push relaxes too
+ * little, Rao 2008 [read: second hand]; seconds after which an expulsion is late, Ratuapli 2013
+ * [read: abstract]. */
+#define CRITERIA_ARM_REFLEX_PERCENT          25.0
+#define CRITERIA_ARM_PUSH_RELAXATION_PERCENT 20.0
+#define CRITERIA_ARM_EXPULSION_S             60.0
+
 #endif

@@ -101,4 +101,8 @@ enum { CRITERIA_EMG_CLIP_SAMPLES = 3 };
 
 #define CRITERIA_EMG_CLIP_S 0.5
 
+/* A burst lies this many standard deviations above rest, unless the clinic chose another. [choice]
+ */
+#define CRITERIA_EMG_BURST_SD 3.0
+
 #endif

@@ -64,4 +64,12 @@
 /* Pressure at a moment: median over twice this, s. [choice] */
 #define CRITERIA_LEAK_READ_HALF_S 0.25
 
+/* ---- Leak point pressures, unless the clinic chose others, cmH2O ---- */
+
+/* Abdominal: below a weak sphincter, above a competent one. [read: ICS terminology page] Detrusor:
+ * above, a risk to the upper tract. McGuire 1981, J Urol 126:205-209. [read: abstract] */
+#define CRITERIA_STRESS_LEAK_LOW_CMH2O    60.0
+#define CRITERIA_STRESS_LEAK_HIGH_CMH2O   90.0
+#define CRITERIA_DETRUSOR_LEAK_HIGH_CMH2O 40.0
+
 #endif

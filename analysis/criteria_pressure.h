@@ -36,6 +36,8 @@
  * long, s. Baseline 2 s: Good urodynamic practices 2002 [memory]; the rest [choice]. */
 #define CRITERIA_COUGH_PEAK_S   0.3
 #define CRITERIA_COUGH_BEFORE_S 2.0
+/* It begins and ends where it is this share of its height. [choice] */
+#define CRITERIA_COUGH_FOOT_SHARE 0.1
 /* Below this rate coughs are missed or too low, Hz. [choice] */
 #define CRITERIA_COUGH_RATE_MIN_HZ 4.0
 
@@ -139,5 +141,9 @@
  * of it belongs to it, s. */
 #define CRITERIA_AFTER_COUGH_S 5.0
 #define CRITERIA_URGENCY_S     5.0
+
+/* Smallest amplitude that is reported unless the clinic chose another, cmH2O. ICS 2002 set none.
+ * [memory] */
+#define CRITERIA_CONTRACTION_CMH2O 5.0
 
 #endif

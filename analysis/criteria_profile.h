@@ -1,5 +1,5 @@
 /* Thresholds, windows and constants of urethral pressure profiles, with unit and origin; marks as
- * in criteria.h. Two limits are a clinic's own choice: choices.c, closure_*. */
+ * in criteria.h. */
 #ifndef ANALYSIS_CRITERIA_PROFILE_H
 #define ANALYSIS_CRITERIA_PROFILE_H
 
@@ -118,5 +118,11 @@
 #define CRITERIA_PROFILE_AGE_HIGH_CMH2O 110.0
 #define CRITERIA_PROFILE_AGE_LOW_CMH2O  92.0
 #define CRITERIA_PROFILE_AGE_SHARE      0.2
+
+/* Unless the clinic chose others, cmH2O: a closure pressure at or below this is low, Bump 1997, Am
+ * J Obstet Gynecol 177:303-310 [read: abstract]; the functional length is where it is above that.
+ */
+#define CRITERIA_PROFILE_CLOSURE_LOW_CMH2O  20.0
+#define CRITERIA_PROFILE_CLOSURE_OVER_CMH2O 0.0
 
 #endif

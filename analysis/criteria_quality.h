@@ -132,4 +132,8 @@
  * or does, s. [choice] */
 #define CRITERIA_PUMP_S 30.0
 
+/* Smaller over larger rise at a cough, unless the clinic chose another. Hogan 2012, Neurourol
+ * Urodyn 31:1104-1117. [memory] */
+#define CRITERIA_COUGH_TRANSMISSION_LOW 0.7
+
 #endif

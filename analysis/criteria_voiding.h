@@ -108,4 +108,18 @@
 #define CRITERIA_CHART_FEMALE_QMAX_ML_S  40.0
 #define CRITERIA_CHART_FEMALE_PDET_CMH2O 100.0
 
+/* ---- Limits unless the clinic chose others; those of BOOI and BCI stand in criteria.h ---- */
+
+/* URA above this in men, Griffiths 1989, Neurourol Urodyn 8:17-27 [memory]; at or above that in
+ * women, Mytilekas 2021, Int Neurourol J 25:244-251 [read], cmH2O. */
+#define CRITERIA_URA_OBSTRUCTED_MEN_CMH2O   29.0
+#define CRITERIA_URA_OBSTRUCTED_WOMEN_CMH2O 20.0
+/* Female BOOI above these. Solomon 2018, Neurourol Urodyn 37:368-378. [read: abstract] */
+#define CRITERIA_FEMALE_BOOI_LIKELY  5.0
+#define CRITERIA_FEMALE_BOOI_CERTAIN 18.0
+/* PIP1 below this [read: a study of 2025], above that. Tan 2004, Neurourol Urodyn 23:184-189
+ * [memory] */
+#define CRITERIA_PIP1_WEAK   30.0
+#define CRITERIA_PIP1_STRONG 75.0
+
 #endif

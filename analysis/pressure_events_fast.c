@@ -107,7 +107,7 @@ static struct pressure_event make_cough(const struct event_finder *finder,
                                         const struct series *heights, size_t index, double first_s)
 {
     const struct study *study = finder->study;
-    const double foot = 0.1 * heights->samples[index];
+    const double foot = CRITERIA_COUGH_FOOT_SHARE * heights->samples[index];
     double at_s = pressure_grid_time(&finder->grid, index);
     size_t first = index;
     size_t last = index;
