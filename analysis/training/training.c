@@ -320,8 +320,8 @@ static void measure_abdomen(const struct session *session, struct training_measu
     } else {
         measures->abdominal_use =
             measure_of(mean / rest, "mean of pabd during contractions over its median at rest");
-        add_part(&measures->abdominal_use, "rest", rest);
-        add_part(&measures->abdominal_use, "rise", mean - rest);
+        add_part(&measures->abdominal_use, "rest_cmh2o", rest);
+        add_part(&measures->abdominal_use, "rise_cmh2o", mean - rest);
     }
 }
 

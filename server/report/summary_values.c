@@ -75,7 +75,8 @@ static bool ends_with(const char *text, const char *ending)
 /* These are in the unit of the value that they stand beside. */
 static bool shares_unit(const char *code)
 {
-    static const char *const codes[] = {"baseline", "rise", "spread"};
+    static const char *const codes[] = {"baseline", "over_rest", "rise", "rise_from_empty",
+                                        "spread"};
     for (size_t i = 0; i < sizeof codes / sizeof codes[0]; i++) {
         if (strcmp(code, codes[i]) == 0) {
             return true;

@@ -312,6 +312,7 @@ export const CLASS_NAME = {
 /** Parts in the unit of the value that they stand beside. */
 export const PART_IN_ITS_UNIT = {
   baseline: 'before it',
+  over_rest: 'over rest',
   rise: 'rise',
   rise_from_empty: 'rise from the empty bladder',
   spread: 'standard deviation',

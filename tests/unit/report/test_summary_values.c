@@ -120,7 +120,8 @@ static void test_numbers_beside_a_value(void **state)
          "class=\"unit\">%</span></td>"},
         {"\"window_s\":0.253", "; beside it window 0.25 <span class=\"unit\">s</span></td>"},
         {"\"count\":3,\"correlation\":0.9126", "; beside it count 3, correlation 0.91</td>"},
-        {"\"over_rest\":37.249,\"largest\":512.6", "; beside it over rest 37.2, largest 513</td>"},
+        {"\"over_rest\":37.249,\"largest\":512.6",
+         "; beside it over rest 37 <span class=\"unit\">cmH\u2082O</span>, largest 513</td>"},
         {"\"threshold_cmh2o\":2.2,\"peak_ml_s\":12.34",
          "; beside it threshold 2 <span class=\"unit\">cmH\u2082O</span>, peak 12.3 <span "
          "class=\"unit\">mL/s</span></td>"},
