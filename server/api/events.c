@@ -69,7 +69,7 @@ void events_put(void *opaque, struct http_request *request, struct http_response
     if (!compute_revision(context->store, request->arena, id, row.revision, &cause, &error)) {
         if (error.kind == ERROR_CONFLICT) {
             http_problem(request, response, 409,
-                         "The study is signed: its events stay as they are.");
+                         "The study is signed or cancelled: its events stay as they are.");
         } else {
             api_fail(request, response, &error);
         }

@@ -124,6 +124,11 @@ json_t *json_reader_load(const char *body, size_t length, struct fault_list *fau
     return value;
 }
 
+json_t *json_reader_load_own(const char *text)
+{
+    return json_loads(text, 0, NULL);
+}
+
 static void release_value(void *value)
 {
     json_decref(value);

@@ -33,6 +33,10 @@ const json_t *json_reader_parse(struct arena *arena, const char *body, size_t le
  * json_decref(). */
 MUST_CHECK json_t *json_reader_load(const char *body, size_t length, struct fault_list *faults);
 
+/* An analysis document that this server wrote: as long as it likes, because the limits are there
+ * for what strangers send. NULL when it is damaged; the caller releases it with json_decref(). */
+MUST_CHECK json_t *json_reader_load_own(const char *text);
+
 /* Begins reading `value`, which must be an object, else a fault at `pointer`. NULL (absent, its
  * fault already given) adds no fault. */
 void json_reader_open(struct json_reader *reader, const json_t *value, const char *pointer,

@@ -84,7 +84,7 @@ static const struct statement statements[] = {
                                    " (select r.revision from penstock.recording r"
                                    " where r.clinic_id = $1 and r.id = $2) end"},
     [RECORDING_LOCK] = {.name = "recording_lock",
-                        .sql = "select r.revision, s.status in ('final', 'amended')"
+                        .sql = "select r.revision, s.status in ('final', 'amended', 'cancelled')"
                                " from penstock.recording r join penstock.study s"
                                " on s.clinic_id = r.clinic_id and s.id = r.study_id"
                                " where r.clinic_id = $1 and r.id = $2"
@@ -361,12 +361,12 @@ bool recording_lock(struct store *store, const char *id, int revision, struct er
     }
     bool found = rows.count == 1;
     int newest = found ? rows_int(&rows, 0, 0) : 0;
-    bool is_signed = found && rows_bool(&rows, 0, 1);
+    bool is_closed = found && rows_bool(&rows, 0, 1);
     rows_clear(&rows);
     if (!found) {
         return error_set(reterr, ERROR_NOT_FOUND, "no such recording");
     }
-    if (is_signed) {
+    if (is_closed) {
         return error_set(reterr, ERROR_CONFLICT, "signed");
     }
     return newest == revision ||

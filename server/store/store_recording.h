@@ -71,7 +71,7 @@ MUST_CHECK bool recording_analysis(struct store *store, struct arena *arena, con
                                    struct error *reterr);
 
 /* Locks the recording and checks that `revision` is its newest (else ERROR_STALE) and its study
- * unsigned (else ERROR_CONFLICT). */
+ * neither signed nor cancelled (else ERROR_CONFLICT). */
 MUST_CHECK bool recording_lock(struct store *store, const char *id, int revision,
                                struct error *reterr);
 

@@ -328,6 +328,18 @@ static void revisions_follow_one_another(void **state)
         "2");
 }
 
+static void cancelled_studies_keep_their_revisions(void **state)
+{
+    struct fixture *fixture = *state;
+    const char *study = new_study(fixture, "cancelled");
+    fixture_begin(fixture, fixture->clinic_id);
+    const char *id = recording_fixture_store(fixture, study, 10);
+    fixture_commit(fixture);
+    sign(fixture, study, "cancelled");
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK_FAILS(fixture, ERROR_CONFLICT, recording_lock(fixture->store, id, 1, &fixture->error));
+}
+
 static void signed_studies_take_nothing_more(void **state)
 {
     struct fixture *fixture = *state;
@@ -513,6 +525,7 @@ int main(void)
         RECORDING_TEST(signed_studies_take_nothing_more),
         RECORDING_TEST(versions_are_compared_number_by_number),
         RECORDING_TEST(only_the_newest_revision_counts),
+        RECORDING_TEST(cancelled_studies_keep_their_revisions),
         RECORDING_TEST(signed_and_cancelled_studies_are_not_stale),
         RECORDING_TEST(stale_ones_are_listed_page_by_page),
     };

@@ -120,6 +120,28 @@ static void test_verdict(void **state)
     }
 }
 
+/* A list of a stored document may be longer than a stranger's document may be. */
+static void test_long_documents(void **state)
+{
+    enum { ITEMS = 60000 };
+    struct arena *arena = arena_new();
+    struct text text;
+    (void)state;
+    text_init(&text, arena, 1024 * 1024);
+    text_append(&text,
+                "{\"sections\":{\"uroflow\":{\"qmax\":{\"value\":18.5}},\"filling\":{\"coughs\":[");
+    for (int i = 0; i < ITEMS; i++) {
+        text_append(&text, i == 0 ? "{}" : ",{}");
+    }
+    text_append(&text, "]}}}");
+    assert_false(text.overflowed);
+    const struct trend_row rows[] = {{"a", 0, "final", text.data}};
+    json_t *document = write_trend(arena, rows, 1);
+    assert_int_equal(json_array_size(json_object_get(document, "trends")), 1);
+    json_decref(document);
+    arena_free(arena);
+}
+
 static void test_damaged_documents(void **state)
 {
     static const char *const texts[] = {
@@ -153,6 +175,7 @@ int main(void)
         cmocka_unit_test(test_numbers_and_trends),
         cmocka_unit_test(test_doubtful),
         cmocka_unit_test(test_verdict),
+        cmocka_unit_test(test_long_documents),
         cmocka_unit_test(test_damaged_documents),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
