@@ -101,9 +101,7 @@ static void write_void_line(const json_t *sections, struct arena *arena, struct 
 
 static void write_analysis(const char *json, bool is_signed, struct arena *arena, struct text *out)
 {
-    struct fault_list faults;
-    fault_list_init(&faults, arena);
-    json_t *analysis = json == NULL ? NULL : json_reader_load(json, strlen(json), &faults);
+    json_t *analysis = json == NULL ? NULL : json_reader_load_own(json);
     if (analysis == NULL) {
         text_append(out, "<p>The analysis of this recording is not available.</p>\n");
         return;
