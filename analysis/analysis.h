@@ -6,7 +6,7 @@
 #include "analysis/result.h"
 
 /* Changes whenever any number for the same input may change. */
-#define ANALYSIS_VERSION "0.2.0"
+#define ANALYSIS_VERSION "0.3.0"
 
 /* Where results and scratch space come from. `allocate` returns memory suitably aligned for
  * any object, whatever it holds, or NULL; the caller frees everything that was handed out when it

@@ -102,10 +102,10 @@
 
 /* The record before the start of filling that is looked at for the level, s. */
 #define CRITERIA_CONTRACTION_LEAD_S 60.0
-/* Median on which contractions are looked for: half its length, s. Mean for their peak: half its
- * length, s. */
+/* Median on which contractions are looked for, and mean that gives their height: half of the
+ * length, s. A shorter mean takes noise and breathing for height. */
 #define CRITERIA_CONTRACTION_MEDIAN_HALF_S 1.0
-#define CRITERIA_CONTRACTION_PEAK_HALF_S   0.5
+#define CRITERIA_CONTRACTION_PEAK_HALF_S   1.0
 /* The level follows changes slower than this, s; noise reckoned with at least, cmH2O; rounds. */
 #define CRITERIA_CONTRACTION_PERIOD_S    300.0
 #define CRITERIA_CONTRACTION_NOISE_CMH2O 0.3

@@ -136,8 +136,9 @@ static const struct catalogue_column leak_columns[] = {
 
 static const struct catalogue_list lists[] = {
     {"involuntary_contractions", "Involuntary detrusor contractions",
-     "Waves of detrusor pressure during filling that pabd does not explain; amplitude over the "
-     "level before, volume with the initial residual. Without permission to void, one in which "
+     "Waves of detrusor pressure during filling that pabd does not explain; amplitude as the "
+     "largest mean over 2 s, above the level before, volume with the initial residual. Without "
+     "permission to void, one in which "
      "filling ends counts.",
      ICS_2002, offsetof(struct filling_measures, involuntary_contractions),
      sizeof(struct involuntary_contraction), COLUMNS(contraction_columns)},

@@ -113,7 +113,7 @@ static void test_edges(void **state)
     (void)state;
     assert_close(high.start_s, 307.9, 0.06); /* 0.5 cmH2O a second */
     assert_close(high.end_s, 416.1, 0.06);
-    assert_close(high.peak_s, 380.0, 0.3);
+    assert_close(high.peak_s, 380.0, 0.45); /* of the largest mean */
     /* 0.11 cmH2O a second; the level is drawn up by 0.04 cmH2O, as it begins so slowly. */
     assert_close(low.start_s, 300.05 + (1.0 + 0.04) / 0.11, 0.06);
 }
@@ -133,14 +133,14 @@ static struct lines with_box(double rate_hz, size_t samples)
 
 /* The height that edges and length go by is a median over 21 samples at 10 Hz and 19 at 9.85 Hz:
  * ten are the minority, or the majority, so that little of the contraction is above half of it. The
- * amplitude is a mean over 11 and 9. */
+ * amplitude is a mean over as many. */
 static void test_windows(void **state)
 {
     (void)state;
     assert_close(one_of(with_box(10.0, 10)).start_s, 304.0, 0.2);
-    assert_close(one_of(with_box(10.0, 10)).amplitude_cmh2o, 20.0 + 25.0 * 10.0 / 11.0, 0.2);
+    assert_close(one_of(with_box(10.0, 10)).amplitude_cmh2o, 20.0 + 25.0 * 10.0 / 21.0, 0.2);
     assert_int_equal(count_of(with_box(9.85, 10)), 0);
-    assert_close(one_of(with_box(9.85, 9)).amplitude_cmh2o, 45.0, 0.2);
+    assert_close(one_of(with_box(9.85, 9)).amplitude_cmh2o, 20.0 + 25.0 * 9.0 / 19.0, 0.2);
 }
 
 /* A candidate stands four fifths of the smallest amplitude above the level. */
@@ -467,10 +467,10 @@ static void test_numbers_stay(void **state)
     struct synth synth;
 
     (void)state;
-    assert_close(first(run(&synth, &lines))->amplitude_cmh2o, 11.266144, 1e-5);
+    assert_close(first(run(&synth, &lines))->amplitude_cmh2o, 11.165711, 1e-5);
     assert_int_equal(synth.events[0].code, EVENT_FILLING_START);
     synth.events[0].at_s = 200.0;
-    assert_close(first(&synth_run(&synth)->filling)->amplitude_cmh2o, 11.367756, 1e-5);
+    assert_close(first(&synth_run(&synth)->filling)->amplitude_cmh2o, 11.267323, 1e-5);
     synth_close(&synth);
 }
 
