@@ -3,6 +3,7 @@
 #include "analysis/catalogue.h"
 #include "analysis/criteria.h"
 
+#include <math.h>
 #include <string.h>
 
 /* A measure read by a window may touch a span that its own moment lies beside. */
@@ -12,15 +13,16 @@ static bool covers(const struct quality_finding *finding, double at_s)
            at_s <= finding->to_s + CRITERIA_DOUBT_SLACK_S;
 }
 
-static void add(struct measure *measure, const char *code)
+/* Adds a code to a list of at most `most`, once. */
+static void add(const char **doubts, size_t *count, size_t most, const char *code)
 {
-    for (size_t i = 0; i < measure->doubt_count; i++) {
-        if (strcmp(measure->doubts[i], code) == 0) {
+    for (size_t i = 0; i < *count; i++) {
+        if (strcmp(doubts[i], code) == 0) {
             return;
         }
     }
-    if (measure->doubt_count < MEASURE_DOUBTS_MAX) {
-        measure->doubts[measure->doubt_count++] = code;
+    if (*count < most) {
+        doubts[(*count)++] = code;
     }
 }
 
@@ -32,7 +34,60 @@ static void mark(const struct analysis_result *result, const struct catalogue_ro
 
         if (finding->severity != QUALITY_INFO && finding->signal != SIGNAL_NONE &&
             ((1u << finding->signal) & row->signals) != 0 && covers(finding, measure->at_s)) {
-            add(measure, finding->code);
+            add(measure->doubts, &measure->doubt_count, MEASURE_DOUBTS_MAX, finding->code);
+        }
+    }
+}
+
+/* Whether a finding rests on a row: it names it "section.code". */
+static bool rests_on(const struct finding *finding, const struct catalogue_row *row)
+{
+    const size_t length = strlen(row->section);
+
+    for (size_t i = 0; i < finding->basis_count; i++) {
+        const char *basis = finding->basis[i];
+
+        if (strncmp(basis, row->section, length) == 0 && basis[length] == '.' &&
+            strcmp(basis + length + 1, row->code) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Whether a class rests on a measure. It names its numbers without their section: of two rows with
+ * one code, such as the Qmax of a free flow and of a voiding, the value tells which. */
+static bool classed_by(const struct classification *class, const struct catalogue_row *row,
+                       const struct measure *measure)
+{
+    for (size_t i = 0; i < class->basis_count; i++) {
+        if (strcmp(class->basis[i].code, row->code) == 0 &&
+            fabs(class->basis[i].value - measure->value) <= 0.0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* What rests on a doubtful value is as doubtful. */
+static void hand_on(struct analysis_result *result, const struct catalogue_row *row,
+                    const struct measure *measure)
+{
+    for (size_t k = 0; k < measure->doubt_count; k++) {
+        for (size_t i = 0; i < result->finding_count; i++) {
+            struct finding *finding = &result->findings[i];
+
+            if (rests_on(finding, row)) {
+                add(finding->doubts, &finding->doubt_count, SUGGESTION_DOUBTS_MAX,
+                    measure->doubts[k]);
+            }
+        }
+        for (size_t i = 0; i < result->classification_count; i++) {
+            struct classification *class = &result->classifications[i];
+
+            if (classed_by(class, row, measure)) {
+                add(class->doubts, &class->doubt_count, SUGGESTION_DOUBTS_MAX, measure->doubts[k]);
+            }
         }
     }
 }
@@ -53,6 +108,7 @@ void doubt_mark(struct study *study)
 
                 if (measure->state == MEASURE_PRESENT && measure->has_time) {
                     mark(result, row, measure);
+                    hand_on(result, row, measure);
                 }
             }
         }

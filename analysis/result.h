@@ -309,7 +309,8 @@ enum {
     CLASSIFICATION_BASIS_MAX = 8,
     CLASSIFICATION_LIMITS_MAX = 6,
     FINDING_BASIS_MAX = 8,
-    FINDING_LIMITS_MAX = 6
+    FINDING_LIMITS_MAX = 6,
+    SUGGESTION_DOUBTS_MAX = 8 /* of a classification or a finding */
 };
 
 struct classification {
@@ -320,6 +321,8 @@ struct classification {
     struct named_number basis[CLASSIFICATION_BASIS_MAX]; /* numbers that it rests on */
     size_t limit_count;
     struct named_number limits[CLASSIFICATION_LIMITS_MAX]; /* limits in use, by choice's code */
+    size_t doubt_count;
+    const char *doubts[SUGGESTION_DOUBTS_MAX]; /* those of the numbers that it rests on */
 };
 
 /* Draft wording for a clinician to accept, change or drop. Never a diagnosis. */
@@ -330,6 +333,8 @@ struct finding {
     const char *basis[FINDING_BASIS_MAX]; /* "voiding.booi" */
     size_t limit_count;
     struct named_number limits[FINDING_LIMITS_MAX]; /* limits in use, by choice's code */
+    size_t doubt_count;
+    const char *doubts[SUGGESTION_DOUBTS_MAX]; /* those of the values that it rests on */
 };
 
 enum quality_severity { QUALITY_INFO, QUALITY_WARNING, QUALITY_ERROR };

@@ -24,16 +24,16 @@ static void write_numbers(const struct named_number *numbers, size_t count, stru
     }
 }
 
-static void write_doubts(const struct measure *measure, struct text *out)
+static void write_doubts(const char *const *doubts, size_t count, struct text *out)
 {
-    if (measure->doubt_count == 0) {
+    if (count == 0) {
         return;
     }
     json_writer_name(out, "quality");
     text_append_char(out, '[');
-    for (size_t i = 0; i < measure->doubt_count; i++) {
+    for (size_t i = 0; i < count; i++) {
         json_writer_comma(out);
-        text_append_json_string(out, measure->doubts[i]);
+        text_append_json_string(out, doubts[i]);
     }
     text_append_char(out, ']');
 }
@@ -60,7 +60,7 @@ static void write_measure(const struct catalogue_row *row, const struct measure 
     if (measure->method != NULL) {
         json_writer_string(out, "method", measure->method);
     }
-    write_doubts(measure, out);
+    write_doubts(measure->doubts, measure->doubt_count, out);
     text_append_char(out, '}');
 }
 
@@ -232,6 +232,7 @@ static void write_findings(const struct analysis_result *result, struct text *ou
         }
         text_append_char(out, ']');
         write_limits(finding->limits, finding->limit_count, out);
+        write_doubts(finding->doubts, finding->doubt_count, out);
         text_append_char(out, '}');
     }
     text_append_char(out, ']');
@@ -253,6 +254,7 @@ static void write_classifications(const struct analysis_result *result, struct t
         text_append_char(out, '}');
         write_limits(item->limits, item->limit_count, out);
         json_writer_string(out, "method", item->method);
+        write_doubts(item->doubts, item->doubt_count, out);
         text_append_char(out, '}');
     }
     text_append_char(out, ']');

@@ -66,3 +66,14 @@ void summary_section_label(const char *section, struct text *out)
         report_code_words(out, section);
     }
 }
+
+void summary_doubts(const json_t *codes, const char *separator, struct text *out)
+{
+    for (size_t i = 0; i < json_array_size(codes); i++) {
+        const char *code = json_string_value(json_array_get(codes, i));
+        text_append(out, i == 0 ? separator : ", ");
+        text_append(out, i == 0 ? "<strong class=\"doubt\">rests on a stretch with: " : "");
+        report_code_words(out, code == NULL ? "" : code);
+    }
+    text_append(out, json_array_size(codes) > 0 ? "</strong>" : "");
+}

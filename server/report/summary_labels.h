@@ -17,6 +17,9 @@ const struct catalogue_row *summary_find_row(const char *section, size_t section
 /* The label of a value or list within a section (NULL: in any), or else the code's words. */
 void summary_label(const char *section, size_t section_length, const char *code, struct text *out);
 
+/* What makes a value, or what rests on it, doubtful: after `separator`, or nothing for no codes. */
+void summary_doubts(const json_t *codes, const char *separator, struct text *out);
+
 /* A section's heading, or else the code's words. */
 void summary_section_label(const char *section, struct text *out);
 

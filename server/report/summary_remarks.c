@@ -137,6 +137,7 @@ static void write_classifications(const json_t *items, json_t *sections, struct 
         text_append(out, "). ");
         text_append_html(out, summary_string(item, "method"));
         write_limits(json_object_get(item, "limits"), out);
+        summary_doubts(json_object_get(item, "quality"), " ", out);
         text_append(out, "</li>\n");
     }
 }
@@ -164,6 +165,7 @@ static void write_findings(const json_t *items, struct text *out)
         text_append_html(out, summary_string(item, "text"));
         write_finding_basis(json_object_get(item, "basis"), out);
         write_limits(json_object_get(item, "limits"), out);
+        summary_doubts(json_object_get(item, "quality"), " ", out);
         text_append(out, "</li>\n");
     }
 }

@@ -129,16 +129,6 @@ static void write_parts(const struct catalogue_row *row, json_t *measure, struct
     }
 }
 
-static void write_doubts(const json_t *codes, struct text *out)
-{
-    for (size_t i = 0; i < json_array_size(codes); i++) {
-        const char *code = json_string_value(json_array_get(codes, i));
-        text_append(out, i == 0 ? "; <strong class=\"doubt\">rests on a stretch with: " : ", ");
-        report_code_words(out, code == NULL ? "" : code);
-    }
-    text_append(out, json_array_size(codes) > 0 ? "</strong>" : "");
-}
-
 /* ---- values ---- */
 
 static void write_measure(const struct catalogue_row *row, json_t *measure, struct text *out)
@@ -161,7 +151,7 @@ static void write_measure(const struct catalogue_row *row, json_t *measure, stru
         text_append(out, "; ");
         text_append_html(out, method);
     }
-    write_doubts(json_object_get(measure, "quality"), out);
+    summary_doubts(json_object_get(measure, "quality"), "; ", out);
     text_append(out, "</td></tr>\n");
 }
 

@@ -286,6 +286,7 @@ static void check_words(const struct analysis_result *result)
     for (size_t i = 0; i < result->finding_count; i++) {
         require(result->findings[i].code != NULL && result->findings[i].text != NULL, "finding");
         require(result->findings[i].basis_count > 0, result->findings[i].code);
+        require(result->findings[i].doubt_count <= SUGGESTION_DOUBTS_MAX, result->findings[i].code);
     }
     for (size_t i = 0; i < result->classification_count; i++) {
         const struct classification *item = &result->classifications[i];

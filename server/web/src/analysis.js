@@ -291,6 +291,12 @@ const limitsText = (limits) =>
     })
     .join(', ');
 
+/** What rests on a doubtful value is as doubtful. */
+const doubtDetail = ({quality}) => [
+  say.doubtful,
+  quality?.length ? element('span', {class: 'doubt'}, say.doubt(quality.map(humanise).join(', '))) : '',
+];
+
 function suggestion(key, title, text, details) {
   return element(
     'li',
@@ -312,12 +318,14 @@ export function suggestions(analysis) {
         [say.basis, classBasisText(one.basis, analysis.sections)],
         [say.limits, limitsText(one.limits)],
         [say.rule, one.method],
+        doubtDetail(one),
       ]),
     ),
     ...analysis.findings.map((one) =>
       suggestion(one.code, '', one.text, [
         [say.basis, one.basis.map(pathName).join(', ')],
         [say.limits, limitsText(one.limits)],
+        doubtDetail(one),
       ]),
     ),
   ];

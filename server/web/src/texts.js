@@ -197,6 +197,7 @@ export const texts = {
     noneFound: (name) => `${name}: none found.`,
     entry: (section, number) => `${section} – ${number}`,
     doubt: (names) => `rests on a doubtful stretch: ${names}`,
+    doubtful: 'Doubt',
     basis: 'Based on',
     methods: 'How these numbers are computed',
     rounding: 'Rounded for reading as the ICS asks; point at a value for the unrounded one. Classes use unrounded values.',

@@ -66,6 +66,8 @@ static struct analysis_result full_result(void)
         .basis = {{"booi", 31.00049}, {"pdet_qmax", 73.5}, {"qmax", (double)NAN}},
         .limit_count = 2,
         .limits = {{"obstruction_high", 40.0}, {"obstruction_low", 20.0}},
+        .doubt_count = 2,
+        .doubts = {"spike", "clipped"},
     };
     static struct finding finding = {
         .code = "low_compliance",
@@ -74,6 +76,8 @@ static struct analysis_result full_result(void)
         .basis = {"filling.compliance"},
         .limit_count = 1,
         .limits = {{"compliance_low_ml_cmh2o", 20.0}},
+        .doubt_count = 1,
+        .doubts = {"drift"},
     };
     static struct quality_finding quality[] = {
         {.code = "clipped",
@@ -138,11 +142,12 @@ static const char FULL_EXPECTED[] =
     "\"post_void_residual\":{\"value\":40,\"unit\":\"mL\",\"source\":\"entered\"},"
     "\"flow_pattern\":{\"value\":\"interrupted\",\"source\":\"computed\"}}},"
     "\"findings\":[{\"code\":\"low_compliance\",\"text\":\"Compliance is \\\"low\\\".\","
-    "\"basis\":[\"filling.compliance\"],\"limits\":{\"compliance_low_ml_cmh2o\":20}}],"
+    "\"basis\":[\"filling.compliance\"],\"limits\":{\"compliance_low_ml_cmh2o\":20},"
+    "\"quality\":[\"drift\"]}],"
     "\"classifications\":[{\"code\":\"ics_obstruction\",\"class\":\"equivocal\","
     "\"basis\":{\"booi\":31,\"pdet_qmax\":73.5},"
     "\"limits\":{\"obstruction_high\":40,\"obstruction_low\":20},\"method\":\"BOOI from 20 to "
-    "40\"}],"
+    "40\",\"quality\":[\"spike\",\"clipped\"]}],"
     "\"quality\":[{\"code\":\"clipped\",\"severity\":\"warning\",\"signal\":\"pabd\","
     "\"from_s\":0,\"to_s\":10.062,\"text\":\"Check pabd.\"},"
     "{\"code\":\"no_cough\",\"severity\":\"info\",\"text\":\"No cough.\"}],"

@@ -158,6 +158,24 @@ static void test_doubts(void **state)
     summaries_free(&fixture);
 }
 
+static void test_doubtful_suggestions(void **state)
+{
+    static const char analysis[] =
+        "{\"sections\":{},"
+        "\"findings\":[{\"code\":\"x\",\"text\":\"Compliance is low.\",\"basis\":[],"
+        "\"quality\":[\"drift\"]}],"
+        "\"classifications\":[{\"code\":\"ics_obstruction\",\"class\":\"obstructed\","
+        "\"basis\":{\"booi\":41},\"method\":\"BOOI.\",\"quality\":[\"spike\",\"catheter_out\"]}]}";
+    (void)state;
+    struct summary_fixture fixture;
+    const char *page = page_of(&fixture, analysis);
+    page_holds(page, "BOOI. <strong class=\"doubt\">rests on a stretch with: spike, catheter "
+                     "out</strong></li>");
+    page_holds(page, "Compliance is low. <strong class=\"doubt\">rests on a stretch with: "
+                     "drift</strong></li>");
+    summaries_free(&fixture);
+}
+
 static void test_limits(void **state)
 {
     static const char analysis[] =
@@ -270,6 +288,7 @@ int main(void)
         cmocka_unit_test(test_repeated_section),
         cmocka_unit_test(test_numbers_beside_a_value),
         cmocka_unit_test(test_doubts),
+        cmocka_unit_test(test_doubtful_suggestions),
         cmocka_unit_test(test_limits),
         cmocka_unit_test(test_basis_of_a_class),
         cmocka_unit_test(test_version_of_the_analysis),
