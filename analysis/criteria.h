@@ -39,9 +39,6 @@
 #define CRITERIA_SMOOTH_RATE_MIN_HZ 0.999
 /* Half window of the sliding median on which onset and end are found, s. [choice] */
 #define CRITERIA_DETECT_HALF_S 0.25
-/* Onset and end are found on at most this many samples a second: finer than they are needed.
- * [choice] */
-#define CRITERIA_DETECT_RATE_HZ 50.0
 /* Half window of the regression that turns volume into flow, s. [choice] */
 #define CRITERIA_DERIVE_HALF_S 0.25
 /* Changes of volume up to this are none, mL; one of up to this many steps of the signal's

@@ -2,7 +2,6 @@
 
 #include "analysis/criteria.h"
 #include "analysis/memory.h"
-#include "analysis/series_copy.h"
 #include "analysis/signal/integrate.h"
 #include "analysis/signal/smooth.h"
 
@@ -43,31 +42,28 @@ static bool clean(const struct study *study, struct flow_record *record)
     return true;
 }
 
-/* The half-second median, on block means where the flow is sampled faster than it needs. */
 static bool detect(const struct study *study, struct flow_record *record)
 {
-    struct series reduced;
-
-    if (!series_copy_reduced(&record->cleaned, CRITERIA_DETECT_RATE_HZ, study->memory, &reduced)) {
-        return false;
-    }
-    const size_t window = smooth_window(&reduced, CRITERIA_DETECT_HALF_S);
+    const size_t window = smooth_window(&record->cleaned, CRITERIA_DETECT_HALF_S);
     double *sorted = memory_doubles(study->memory, window);
     double *detected = NULL;
 
-    if (sorted == NULL || !like_series(study->memory, &reduced, &record->detected, &detected)) {
+    if (sorted == NULL ||
+        !like_series(study->memory, &record->cleaned, &record->detected, &detected)) {
         return false;
     }
-    smooth_median_beyond(&reduced, window, CRITERIA_FLOW_ON_ML_S, sorted, detected);
+    smooth_median_beyond(&record->cleaned, window, CRITERIA_FLOW_ON_ML_S, sorted, detected);
     return true;
 }
 
 /* The 2 s average, of flow whose short gaps are bridged as they are for volumes; missing where a
- * longer gap lies in the window. */
+ * longer gap lies in the window. A clock that is a little slow still has a sample to each side: one
+ * sample alone would be no average. */
 static bool smooth(const struct study *study, struct flow_record *record)
 {
     const struct series *cleaned = &record->cleaned;
-    const size_t window = smooth_window(cleaned, CRITERIA_SMOOTH_HALF_S);
+    const size_t whole = smooth_window(cleaned, CRITERIA_SMOOTH_HALF_S);
+    const size_t window = whole > 1 ? whole : 3;
     struct series bridged;
     double *samples = NULL;
     double *smoothed = NULL;
