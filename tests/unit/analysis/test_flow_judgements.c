@@ -417,7 +417,7 @@ static bool is_clipped(size_t samples, double drop)
     const double length_s = (double)samples / rate_hz;
     struct step_trace flow = step_trace_at(0.0);
 
-    step_trace_to(&flow, 15.0, 0.1); /* the smallest step of the resolution */
+    step_trace_to(&flow, 15.0, 0.01); /* the smallest step of the resolution */
     step_trace_to(&flow, 20.0, 30.0 - drop);
     step_trace_to(&flow, 30.0, 30.0);
     step_trace_to(&flow, 30.0 + length_s, 30.0 - drop);
