@@ -411,13 +411,14 @@ static void test_low_centile(void **state)
     assert_close(flip_between(is_low_free_flow, 12.5, 14.5), root * root, 0.02);
 }
 
-/* Flow that stands at 30 mL/s for some samples, and its own length away lies below that. */
-static bool is_clipped(size_t samples, double drop)
+/* Flow that stands at 30 mL/s for some samples, and its own length away lies below that; its
+ * smallest change is a step of the resolution. */
+static bool is_clipped(size_t samples, double drop, double step)
 {
     const double length_s = (double)samples / rate_hz;
     struct step_trace flow = step_trace_at(0.0);
 
-    step_trace_to(&flow, 15.0, 0.01); /* the smallest step of the resolution */
+    step_trace_to(&flow, 15.0, step);
     step_trace_to(&flow, 20.0, 30.0 - drop);
     step_trace_to(&flow, 30.0, 30.0);
     step_trace_to(&flow, 30.0 + length_s, 30.0 - drop);
@@ -425,14 +426,16 @@ static bool is_clipped(size_t samples, double drop)
     return is_told(&flow, 60.0, "clipped");
 }
 
-/* From its first to its last sample 2 s; more than 1 mL/s lower. */
+/* From its first to its last sample 2 s; more than 1 mL/s, and than 10 steps, lower. */
 static void test_clipped_flow(void **state)
 {
     (void)state;
-    assert_true(is_clipped(101, 5.0));
-    assert_false(is_clipped(100, 5.0));
-    assert_true(is_clipped(150, 1.01));
-    assert_false(is_clipped(150, 0.99));
+    assert_true(is_clipped(101, 5.0, 0.01));
+    assert_false(is_clipped(100, 5.0, 0.01));
+    assert_true(is_clipped(150, 1.01, 0.01));
+    assert_false(is_clipped(150, 0.99, 0.01));
+    assert_true(is_clipped(150, 2.02, 0.2));
+    assert_false(is_clipped(150, 1.98, 0.2));
 }
 
 /* Pulses that stay and are no more than 15 s apart are told of together. */
