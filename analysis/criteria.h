@@ -2,7 +2,9 @@
  *
  * Marks: [read] the figure was seen in the named source; [memory] common in the literature but not
  * confirmed in a source at hand, to be checked before it is relied on; [choice] no published rule:
- * a decision of this project, printed beside the value that depends on it. */
+ * a decision of this project, printed beside the value that depends on it.
+ *
+ * Whole numbers that count something are enums. */
 #ifndef ANALYSIS_CRITERIA_H
 #define ANALYSIS_CRITERIA_H
 
@@ -111,9 +113,11 @@
 /* Shorter excursions, up or down, are knocks however many there are: urine does not pulse so fast,
  * s. [choice] */
 #define CRITERIA_SPIKE_TINY_S 0.25
+
 /* Longer ones are a train, and stay, when at least this many others like it (length and height up
  * to this ratio) begin within this distance, s. [choice] */
-#define CRITERIA_TRAIN_OTHERS 2
+enum { CRITERIA_TRAIN_OTHERS = 2 };
+
 #define CRITERIA_TRAIN_ALIKE  2.0
 #define CRITERIA_TRAIN_NEAR_S 15.0
 /* From this length on, s, one stays when another lies within the isolation distance, s. [choice] */
@@ -180,13 +184,16 @@
 #define CRITERIA_EBC_INFANT_BASE_ML      38.0
 #define CRITERIA_EBC_INFANT_PER_MONTH_ML 2.5
 #define CRITERIA_EBC_INFANT_YEARS        1.0
+
+/* The younger children of the limits that follow, in completed years. [read: abstracts] */
+enum { CRITERIA_YOUNG_CHILD_MAX_YEARS = 6 };
+
 /* Raised residual in children, single measurement: mL, or share of voided plus residual volume.
  * Chang 2013, Neurourol Urodyn 32:1014-1018. [read: abstract] Applied at 4..12 years. [choice] */
-#define CRITERIA_RESIDUAL_YOUNG_MAX_YEARS 6.0
-#define CRITERIA_RESIDUAL_YOUNG_ML        30.0
-#define CRITERIA_RESIDUAL_YOUNG_SHARE     0.21
-#define CRITERIA_RESIDUAL_OLDER_ML        20.0
-#define CRITERIA_RESIDUAL_OLDER_SHARE     0.15
+#define CRITERIA_RESIDUAL_YOUNG_ML    30.0
+#define CRITERIA_RESIDUAL_YOUNG_SHARE 0.21
+#define CRITERIA_RESIDUAL_OLDER_ML    20.0
+#define CRITERIA_RESIDUAL_OLDER_SHARE 0.15
 
 /* Adequate flow in children: Qmax squared, numbers in mL/s and mL, not below the voided volume.
  * ICCS. [memory] A tower: Qmax of this many times that. [choice] */
@@ -311,7 +318,8 @@
 /* A value is doubtful when a finding's span lies within this of the moment at which it was read, s.
  * [choice] */
 #define CRITERIA_DOUBT_SLACK_S 1.0
+
 /* Spans of one kind listed one by one for a signal; the rest is given as one span. */
-#define CRITERIA_SPANS_LISTED 10
+enum { CRITERIA_SPANS_LISTED = 10 };
 
 #endif

@@ -44,7 +44,8 @@
 /* ---- Restlessness ---- */
 
 /* At least so many peaks of at least this, cmH2O, and no further apart than that, s. [choice] */
-#define CRITERIA_RESTLESS_PEAKS      4
+enum { CRITERIA_RESTLESS_PEAKS = 4 };
+
 #define CRITERIA_RESTLESS_RISE_CMH2O 4.0
 #define CRITERIA_RESTLESS_APART_S    2.5
 
@@ -106,10 +107,13 @@
  * length, s. A shorter mean takes noise and breathing for height. */
 #define CRITERIA_CONTRACTION_MEDIAN_HALF_S 1.0
 #define CRITERIA_CONTRACTION_PEAK_HALF_S   1.0
-/* The level follows changes slower than this, s; noise reckoned with at least, cmH2O; rounds. */
+/* The level follows changes slower than this, s; noise reckoned with at least, cmH2O; rounds
+ * at most. */
 #define CRITERIA_CONTRACTION_PERIOD_S    300.0
 #define CRITERIA_CONTRACTION_NOISE_CMH2O 0.3
-#define CRITERIA_CONTRACTION_ROUNDS      25
+
+enum { CRITERIA_CONTRACTION_ROUNDS = 25 };
+
 /* What is left out around a rectal contraction, strain, flush or change of position, s. */
 #define CRITERIA_CONTRACTION_MASK_S 1.0
 /* A candidate reaches this share of the smallest amplitude above the level, and stands out of its

@@ -94,8 +94,8 @@
 
 /* At least this many equal samples at the line's extreme; and once at least so many, or more than
  * once: noise and resolution make a few equal by chance. [choice] */
-#define CRITERIA_CLIP_SAMPLES      3
-#define CRITERIA_CLIP_SURE_SAMPLES 5
+enum { CRITERIA_CLIP_SAMPLES = 3, CRITERIA_CLIP_SURE_SAMPLES = 5 };
+
 /* The pressure comes and goes so steeply that no round peak explains them: beside the plateau, at
  * its own length away and at most this far, s, it lies lower by more than this, cmH2O, and more
  * than this many steps of the resolution. [choice] */

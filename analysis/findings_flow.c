@@ -7,7 +7,7 @@
 static void draft_residual(struct study *study, const struct flow_measures *flow, const char *basis)
 {
     const double age_years = study_age_years(study);
-    const bool young = age_years <= CRITERIA_RESIDUAL_YOUNG_MAX_YEARS;
+    const bool young = age_years <= CRITERIA_YOUNG_CHILD_MAX_YEARS;
     const double limit_ml = young ? CRITERIA_RESIDUAL_YOUNG_ML : CRITERIA_RESIDUAL_OLDER_ML;
     const double limit_share =
         young ? CRITERIA_RESIDUAL_YOUNG_SHARE : CRITERIA_RESIDUAL_OLDER_SHARE;
@@ -68,7 +68,7 @@ static void classify_adequate(struct study *study, const struct flow_measures *f
 static void draft_child_flow(struct study *study, const struct flow_measures *flow)
 {
     const double age_years = study_age_years(study);
-    const bool young = age_years <= CRITERIA_RESIDUAL_YOUNG_MAX_YEARS;
+    const bool young = age_years <= CRITERIA_YOUNG_CHILD_MAX_YEARS;
 
     if (age_years < CRITERIA_EBC_MIN_YEARS || age_years > CRITERIA_EBC_PLATEAU_YEARS ||
         !measure_known(&flow->qmax) || !measure_known(&flow->voided_volume) ||
