@@ -266,7 +266,7 @@ static bool is_doubtful(double before_s)
 static void test_doubt(void **state)
 {
     (void)state;
-    assert_close(flip_between(is_doubtful, 0.5, 1.5), 1.0, 0.02);
+    assert_close(flip_between(is_doubtful, 0.5, 1.5), 1.0, 0.01);
 }
 
 /* Ten losses of samples are told one by one, and the rest as one. */
