@@ -63,11 +63,44 @@ static void test_step(void **state)
     synth_close(&synth);
 }
 
+/* pabd is 100 cmH2O higher for some samples. */
+static bool is_flush(double rate_hz, size_t samples)
+{
+    struct line_pair how = line_pair_sound();
+    struct synth synth;
+
+    how.rate_hz = rate_hz;
+    how.noise = 0.0;
+    how.cough_count = 0;
+    line_pair_open(&synth, &how);
+    double *pabd = synth_writable(&synth, SIGNAL_PABD);
+
+    for (size_t i = 2200; i < 2200 + samples; i++) {
+        pabd[i] += 100.0;
+    }
+    const bool told = line_pair_finding(synth_run(&synth), "flush", SIGNAL_PABD) != NULL;
+
+    synth_close(&synth);
+    return told;
+}
+
+/* A flush lasts at least 2 s from the last sample before it to the first after it: 20 steps at 10
+ * Hz, and at 9.6 Hz not yet 19 of them, which are 1.98 s. */
+static void test_flush(void **state)
+{
+    (void)state;
+    assert_true(is_flush(10.0, 19));
+    assert_false(is_flush(10.0, 18));
+    assert_true(is_flush(9.6, 19));
+    assert_false(is_flush(9.6, 18));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_dead_windows),
         cmocka_unit_test(test_step),
+        cmocka_unit_test(test_flush),
     };
 
     return cmocka_run_group_tests_name("quality: spans", tests, NULL, NULL);
