@@ -79,8 +79,8 @@ static double read_at_between(double first_marker_s, double last_marker_s)
 
     open_filling(&synth, &pves, 280.0);
     synth_event(&synth, EVENT_FILLING_START, 60.0);
-    for (double at_s = first_marker_s; at_s < last_marker_s; at_s += 5.0) {
-        synth_event(&synth, EVENT_ZERO, at_s);
+    for (size_t i = 0; first_marker_s + 5.0 * (double)i < last_marker_s; i++) {
+        synth_event(&synth, EVENT_ZERO, first_marker_s + 5.0 * (double)i);
     }
     synth_event(&synth, EVENT_ZERO, last_marker_s);
     synth_event(&synth, EVENT_PERMISSION_TO_VOID, fill_end_s);
