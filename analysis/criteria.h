@@ -230,8 +230,11 @@ enum { CRITERIA_YOUNG_CHILD_MAX_YEARS = 6 };
 
 /* Length of the windows for resting and end-filling pressures, s. [choice] */
 #define CRITERIA_LEVEL_WINDOW_S 5.0
-/* The quiet window for the resting level is sought over this long after the start, s. [choice] */
-#define CRITERIA_BASELINE_SEARCH_S 30.0
+
+/* The quiet window for the resting level is sought, second by second, over this long after the
+ * start, s. [choice] */
+enum { CRITERIA_BASELINE_SEARCH_S = 30 };
+
 /* Spread (largest minus smallest) of pves up to which a window is quiet, cmH2O. [choice] */
 #define CRITERIA_QUIET_SPREAD_CMH2O 5.0
 /* A window is not quiet within this of a cough, strain, zero, flush or position marker, s. [choice]

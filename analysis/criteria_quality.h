@@ -128,9 +128,10 @@ enum { CRITERIA_CLIP_SAMPLES = 3, CRITERIA_CLIP_SURE_SAMPLES = 5 };
  * Urodyn 2014;33:370-379 [memory]); three times that. [choice] */
 #define CRITERIA_PUMP_SHARE  0.15
 #define CRITERIA_PUMP_ML_MIN 3.0
-/* The markers say that the pump runs, or stands, for at least this long while the volume does not,
- * or does, s. [choice] */
-#define CRITERIA_PUMP_S 30.0
+
+/* The markers say that the pump runs, or stands, for at least so many segments of the filling
+ * (criteria.h) in a row while the volume does not, or does. [choice] */
+enum { CRITERIA_PUMP_SEGMENTS = 3 };
 
 /* Smaller over larger rise at a cough, unless the clinic chose another. Hogan 2012, Neurourol
  * Urodyn 31:1104-1117. [memory] */

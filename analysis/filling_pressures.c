@@ -84,8 +84,8 @@ static struct span find_quiet_window(const struct study *study, const struct fil
             return (struct span){first_s + step, first_s + step + CRITERIA_LEVEL_WINDOW_S};
         }
     }
-    for (int step = 1; step <= (int)CRITERIA_BASELINE_SEARCH_S && isinf(search.least) &&
-                       first_s - step >= earliest_s;
+    for (int step = 1;
+         step <= CRITERIA_BASELINE_SEARCH_S && isinf(search.least) && first_s - step >= earliest_s;
          step++) {
         if (try_window(&search, first_s - step)) {
             break;

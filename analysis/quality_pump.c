@@ -33,15 +33,16 @@ static void note_rate(const struct pressure_lines *lines)
  * long enough. */
 struct disagreement {
     struct quality_spans spans;
-    struct span open; /* from_s > to_s: none */
+    size_t segments;  /* in a row, up to now */
+    struct span open; /* theirs */
 };
 
 static void disagreement_end(struct disagreement *disagreement)
 {
-    if (disagreement->open.to_s - disagreement->open.from_s >= CRITERIA_PUMP_S - 1e-6) {
+    if (disagreement->segments >= CRITERIA_PUMP_SEGMENTS) {
         quality_spans_add(&disagreement->spans, disagreement->open);
     }
-    disagreement->open = (struct span){SERIES_ENDLESS, -SERIES_ENDLESS};
+    disagreement->segments = 0;
 }
 
 static void disagreement_take(struct disagreement *disagreement, bool disagrees,
@@ -51,7 +52,9 @@ static void disagreement_take(struct disagreement *disagreement, bool disagrees,
         disagreement_end(disagreement);
         return;
     }
-    disagreement->open.from_s = fmin(disagreement->open.from_s, segment.from_s);
+    if (disagreement->segments++ == 0) {
+        disagreement->open.from_s = segment.from_s;
+    }
     disagreement->open.to_s = segment.to_s;
 }
 
@@ -81,8 +84,7 @@ static void note_markers(const struct pressure_lines *lines)
                                       "where it paused, or check the pump, its tube and the scale: "
                                       "volumes may be too small from here on."},
                   .text_rest = "The infused volume stands still at several further places within "
-                               "this span while the markers say that the pump runs."},
-        .open = {SERIES_ENDLESS, -SERIES_ENDLESS}};
+                               "this span while the markers say that the pump runs."}};
     struct disagreement rises = {
         .spans = {.outcome = &lines->study->outcome,
                   .finding = {.code = "infusion_unmarked",
@@ -92,8 +94,7 @@ static void note_markers(const struct pressure_lines *lines)
                                       "the pump stands. Set filling_start and filling_stop where "
                                       "it ran, or check the scale."},
                   .text_rest = "The infused volume rises at several further places within this "
-                               "span although the markers say that the pump stands."},
-        .open = {SERIES_ENDLESS, -SERIES_ENDLESS}};
+                               "span although the markers say that the pump stands."}};
     const double idle_ml = CRITERIA_FILL_IDLE_ML_MIN / 60.0 * CRITERIA_FILL_SEGMENT_S;
     const double last_s = fmin(filling.to_s, series_time(vinf, vinf->count - 1));
     const double first_s = fmax(filling.from_s, vinf->start_s);
