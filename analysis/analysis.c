@@ -1,20 +1,20 @@
 #include "analysis/analysis.h"
 
 #include "analysis/anorectal/anorectal.h"
-#include "analysis/contractions.h"
 #include "analysis/doubt.h"
 #include "analysis/emg/emg.h"
-#include "analysis/filling.h"
+#include "analysis/filling/contractions.h"
+#include "analysis/filling/filling.h"
+#include "analysis/filling/leaks.h"
 #include "analysis/findings.h"
-#include "analysis/flow.h"
-#include "analysis/leaks.h"
+#include "analysis/flow/flow.h"
+#include "analysis/flow/uroflow.h"
 #include "analysis/memory.h"
-#include "analysis/pressure_events.h"
+#include "analysis/pressure/pressure_events.h"
 #include "analysis/profile/profiles.h"
 #include "analysis/quality.h"
 #include "analysis/training/training.h"
-#include "analysis/uroflow.h"
-#include "analysis/voiding.h"
+#include "analysis/voiding/voiding.h"
 
 /* Computes the sections of one type of recording. False when memory ran out. */
 typedef bool section_run(struct study *study, struct analysis_result *result);

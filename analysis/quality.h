@@ -3,7 +3,7 @@
 #ifndef ANALYSIS_QUALITY_H
 #define ANALYSIS_QUALITY_H
 
-#include "analysis/filling.h"
+#include "analysis/filling/filling.h"
 
 /* Signals as such: missing samples, slow sampling, dead lines, implausible values, pdet that does
  * not match pves - pabd, markers outside the recording, implausible conditions. */

@@ -4,8 +4,8 @@
 #define ANALYSIS_STUDY_H
 
 #include "analysis/outcome.h"
-#include "analysis/pressure_events.h"
-#include "analysis/pressure_grid.h"
+#include "analysis/pressure/pressure_events.h"
+#include "analysis/pressure/pressure_grid.h"
 #include "analysis/signal/level.h"
 #include "analysis/signal/series.h"
 #include "analysis/timeline.h"

@@ -2,7 +2,7 @@
 #ifndef ANALYSIS_EMG_EMG_H
 #define ANALYSIS_EMG_EMG_H
 
-#include "analysis/filling.h"
+#include "analysis/filling/filling.h"
 
 /* Computes the EMG measures. `filling` and `void_phase` may be NULL when the recording has none;
  * void_phase->span is in recorded (not delay-corrected) time, and `flow_delay_s` says by how much

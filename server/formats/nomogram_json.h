@@ -2,7 +2,7 @@
 #ifndef FORMATS_NOMOGRAM_JSON_H
 #define FORMATS_NOMOGRAM_JSON_H
 
-#include "analysis/nomogram_chart.h"
+#include "analysis/nomogram/nomogram_chart.h"
 #include "base/text.h"
 
 /* Appends a chart as an object. A straight line has two points, a curve many; numbers keep three

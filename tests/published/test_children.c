@@ -4,7 +4,7 @@
 #include "support/synth.h"
 
 #include "analysis/classify.h"
-#include "analysis/pattern.h"
+#include "analysis/flow/pattern.h"
 
 #include <math.h>
 #include <string.h>

@@ -2,7 +2,7 @@
 #include "support/assert_close.h"
 #include "support/synth.h"
 
-#include "analysis/nomogram.h"
+#include "analysis/nomogram/nomogram.h"
 #include "analysis/signal/integrate.h"
 #include "analysis/signal/level.h"
 #include "analysis/signal/smooth.h"

@@ -3,7 +3,7 @@
 #include "support/assert_close.h"
 #include "support/synth.h"
 
-#include "analysis/nomogram.h"
+#include "analysis/nomogram/nomogram.h"
 
 #include <string.h>
 

@@ -8,8 +8,8 @@
  * coefficients from memory. */
 #include "support/assert_close.h"
 
-#include "analysis/nomogram.h"
-#include "analysis/nomogram_chart.h"
+#include "analysis/nomogram/nomogram.h"
+#include "analysis/nomogram/nomogram_chart.h"
 
 #include <math.h>
 #include <string.h>

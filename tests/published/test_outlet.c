@@ -8,8 +8,8 @@
 #include "support/assert_close.h"
 #include "support/synth.h"
 
-#include "analysis/outlet.h"
-#include "analysis/voiding_classes.h"
+#include "analysis/voiding/outlet.h"
+#include "analysis/voiding/voiding_classes.h"
 
 #include <math.h>
 

@@ -6,7 +6,7 @@
 #include "support/step_trace.h"
 
 #include "analysis/choices.h"
-#include "analysis/nomogram_chart.h"
+#include "analysis/nomogram/nomogram_chart.h"
 
 #include <string.h>
 

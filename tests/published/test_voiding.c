@@ -8,8 +8,8 @@
 #include "support/assert_close.h"
 #include "support/synth.h"
 
-#include "analysis/nomogram_chart.h"
-#include "analysis/outlet.h"
+#include "analysis/nomogram/nomogram_chart.h"
+#include "analysis/voiding/outlet.h"
 
 #include <string.h>
 

@@ -3,7 +3,7 @@
  * memory, so the values below test the code, not the medicine. */
 #include "support/assert_close.h"
 
-#include "analysis/watts.h"
+#include "analysis/voiding/watts.h"
 
 /* Worked example 5. */
 static void test_table(void **state)

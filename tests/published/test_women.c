@@ -10,9 +10,9 @@
 #include "support/assert_close.h"
 #include "support/synth.h"
 
-#include "analysis/nomogram_chart.h"
-#include "analysis/outlet.h"
-#include "analysis/voiding_classes.h"
+#include "analysis/nomogram/nomogram_chart.h"
+#include "analysis/voiding/outlet.h"
+#include "analysis/voiding/voiding_classes.h"
 
 #include <string.h>
 

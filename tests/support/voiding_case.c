@@ -1,6 +1,6 @@
 #include "support/voiding_case.h"
 
-#include "analysis/watts.h"
+#include "analysis/voiding/watts.h"
 
 #include <math.h>
 

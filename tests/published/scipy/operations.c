@@ -2,7 +2,7 @@
  * input, its settings and its output. check.py compares them with NumPy and SciPy. */
 #include "support/test_memory.h"
 
-#include "analysis/nomogram.h"
+#include "analysis/nomogram/nomogram.h"
 #include "analysis/signal/baseline.h"
 #include "analysis/signal/envelope.h"
 #include "analysis/signal/integrate.h"

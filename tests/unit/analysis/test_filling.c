@@ -2,7 +2,7 @@
 #include "support/assert_close.h"
 #include "support/synth.h"
 
-#include "analysis/infusion.h"
+#include "analysis/filling/infusion.h"
 
 #include <math.h>
 #include <string.h>

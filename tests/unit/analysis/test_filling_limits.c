@@ -4,7 +4,7 @@
 #include "support/flip.h"
 #include "support/step_trace.h"
 
-#include "analysis/infusion.h"
+#include "analysis/filling/infusion.h"
 #include "analysis/measure.h"
 
 #include <math.h>

@@ -5,8 +5,8 @@
 #include "support/step_trace.h"
 
 #include "analysis/classify.h"
-#include "analysis/nomogram.h"
-#include "analysis/nomogram_chart.h"
+#include "analysis/nomogram/nomogram.h"
+#include "analysis/nomogram/nomogram_chart.h"
 
 #include <math.h>
 #include <string.h>

@@ -4,8 +4,8 @@
 #include "support/flip.h"
 #include "support/synth.h"
 
-#include "analysis/flow.h"
-#include "analysis/infusion.h"
+#include "analysis/filling/infusion.h"
+#include "analysis/flow/flow.h"
 #include "analysis/signal/derive.h"
 #include "analysis/signal/integrate.h"
 

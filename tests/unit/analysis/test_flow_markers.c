@@ -4,7 +4,7 @@
 #include "support/flip.h"
 #include "support/synth.h"
 
-#include "analysis/filling.h"
+#include "analysis/filling/filling.h"
 
 #include <math.h>
 

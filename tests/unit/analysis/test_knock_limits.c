@@ -2,8 +2,8 @@
  * ramps of a known number of samples. */
 #include "support/assert_close.h"
 
+#include "analysis/flow/squeeze.h"
 #include "analysis/signal/artefact.h"
-#include "analysis/squeeze.h"
 
 enum { COUNT_MAX = 20000, SCRATCH_MAX = 3 * COUNT_MAX + 2 };
 

@@ -2,7 +2,7 @@
 #include "support/assert_close.h"
 #include "support/voiding_case.h"
 
-#include "analysis/watts.h"
+#include "analysis/voiding/watts.h"
 
 #include <math.h>
 #include <string.h>
