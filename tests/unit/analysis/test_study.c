@@ -58,11 +58,16 @@ static void test_usable_axis(void **state)
     static const struct {
         struct given given;
         bool usable;
-    } rows[] = {{{0.01, 0.0, 20.0, 1.0}, true},      {{0.0099, 0.0, 20.0, 1.0}, false},
-                {{100000.0, 0.0, 20.0, 1.0}, true},  {{100100.0, 0.0, 20.0, 1.0}, false},
-                {{10.0, 1e6, 20.0, 1.0}, true},      {{10.0, 1.001e6, 20.0, 1.0}, false},
-                {{10.0, -1e6, 20.0, 1.0}, true},     {{10.0, -1.001e6, 20.0, 1.0}, false},
-                {{INFINITY, 0.0, 20.0, 1.0}, false}, {{10.0, NAN, 20.0, 1.0}, false}};
+    } rows[] = {{{0.01, 0.0, 20.0, 1.0}, true},
+                {{0.0099, 0.0, 20.0, 1.0}, false},
+                {{100000.0, 0.0, 20.0, 1.0}, true},
+                {{100100.0, 0.0, 20.0, 1.0}, false},
+                {{10.0, 1e6, 20.0, 1.0}, true},
+                {{10.0, 1.001e6, 20.0, 1.0}, false},
+                {{10.0, -1e6, 20.0, 1.0}, true},
+                {{10.0, -1.001e6, 20.0, 1.0}, false},
+                {{(double)INFINITY, 0.0, 20.0, 1.0}, false},
+                {{10.0, (double)NAN, 20.0, 1.0}, false}};
 
     (void)state;
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
@@ -101,7 +106,8 @@ static void test_sample_limit(void **state)
     static const struct {
         double sample;
         bool kept;
-    } rows[] = {{1e6, true}, {-1e6, true}, {1.001e6, false}, {-1.001e6, false}, {INFINITY, false}};
+    } rows[] = {
+        {1e6, true}, {-1e6, true}, {1.001e6, false}, {-1.001e6, false}, {(double)INFINITY, false}};
 
     (void)state;
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
@@ -122,7 +128,7 @@ static void test_far_markers(void **state)
     static const struct {
         double at_s;
         size_t kept;
-    } rows[] = {{1e8, 1}, {-1e8, 1}, {1.001e8, 0}, {-1.001e8, 0}, {NAN, 0}};
+    } rows[] = {{1e8, 1}, {-1e8, 1}, {1.001e8, 0}, {-1.001e8, 0}, {(double)NAN, 0}};
 
     (void)state;
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
