@@ -321,6 +321,9 @@ enum { CRITERIA_BASELINE_SEARCH_S = 30 };
 /* A value is doubtful when a finding's span lies within this of the moment at which it was read, s.
  * [choice] */
 #define CRITERIA_DOUBT_SLACK_S 1.0
+/* One that rests on a stretch is doubtful when a finding's span covers this share of it. [choice]
+ */
+#define CRITERIA_DOUBT_SHARE 0.1
 
 /* Spans of one kind listed one by one for a signal; the rest is given as one span. */
 enum { CRITERIA_SPANS_LISTED = 10 };

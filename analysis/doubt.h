@@ -4,8 +4,10 @@
 
 #include "analysis/study.h"
 
-/* Adds to each measure that was read at a moment the codes of the quality findings (warnings and
- * errors with a span) on its signals around that moment. The result is complete but for this. */
+/* Adds to each measure the codes of the quality findings (warnings and errors with a span) on its
+ * signals around the moment at which it was read, or over a tenth of the stretch that it rests on;
+ * those of the values that it is made of; and to each finding and classification those of what it
+ * rests on. The result is complete but for this. */
 void doubt_mark(struct study *study);
 
 #endif

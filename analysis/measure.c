@@ -22,6 +22,13 @@ struct measure measure_at(double value, double at_s, const char *method)
     return measure;
 }
 
+void measure_rest_on(struct measure *measure, double from_s, double to_s)
+{
+    measure->has_stretch = measure->state == MEASURE_PRESENT;
+    measure->from_s = from_s;
+    measure->to_s = to_s;
+}
+
 struct measure measure_entered(double value, const char *method)
 {
     struct measure measure = measure_of(value, method);

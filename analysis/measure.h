@@ -10,6 +10,9 @@ struct measure measure_of(double value, const char *method);
 /* The same, read at a moment of the recording. */
 struct measure measure_at(double value, double at_s, const char *method);
 
+/* Says that a value rests on a stretch of the recording; nothing when it is absent. */
+void measure_rest_on(struct measure *measure, double from_s, double to_s);
+
 /* A number that came with the upload. */
 struct measure measure_entered(double value, const char *method);
 

@@ -31,7 +31,10 @@ struct measure {
     double value;     /* numbers; for yes/no 1 or 0. In the catalogue row's unit */
     const char *word; /* words, e.g. "bell"; static storage */
     bool has_time;
-    double at_s;        /* where on the recording's time axis the value was read */
+    double at_s;      /* where on the recording's time axis the value was read */
+    bool has_stretch; /* it rests on all of from_s..to_s, not on a moment */
+    double from_s;
+    double to_s;
     const char *method; /* definition used where the literature has several, or NULL; static */
     const char *reason; /* MEASURE_ABSENT: why, as a sentence fragment; static */
     size_t part_count;

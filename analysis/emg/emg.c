@@ -239,6 +239,8 @@ static void measure_filling(struct emg_work *work, struct emg_measures *measures
                                  : measure_of(level.median, "median");
     measures->filling_slope = measure_slope(work);
     measures->guarding = measure_guarding(work);
+    measure_rest_on(&measures->filling_mean, work->filling.from_s, work->filling.to_s);
+    measure_rest_on(&measures->filling_slope, work->filling.from_s, work->filling.to_s);
 }
 
 /* ---- Voiding ---- */
@@ -459,6 +461,7 @@ static bool measure_bursts(struct emg_work *work, struct emg_measures *measures)
                                           .items = work->bursts.items,
                                           .method = method};
     measures->bursts_during_voiding = measure_of((double)work->bursts.count, method);
+    measure_rest_on(&measures->bursts_during_voiding, work->flow.from_s, work->flow.to_s);
     measures->bursts_during_voiding.part_count = 1;
     measures->bursts_during_voiding.parts[0] = (struct named_number){"burst_line", line_uv};
     measures->burst_overlap = measure_overlap(work);

@@ -256,6 +256,7 @@ bool filling_measure(struct study *study, const struct flow_record *record,
     measures->cystometric_capacity = volume_at(study, phase->span.to_s);
     measures->expected_capacity = expected_capacity(study);
     measures->filling_rate = measure_rate(study, phase);
+    measure_rest_on(&measures->filling_rate, phase->span.from_s, phase->span.to_s);
     filling_measure_pressures(study, phase, measures);
     note_end(study, phase);
     note_leaks(study, record, phase);

@@ -337,6 +337,18 @@ static struct measure measure_centile(const struct study *study, bool free_flow,
                             "age, 15 to 600 mL; coefficients from memory, unconfirmed");
 }
 
+/* What is counted or summed over the voiding. */
+static void rest_on_voiding(const struct void_phase *phase, struct flow_measures *measures)
+{
+    struct measure *const all[] = {&measures->voided_volume, &measures->flow_time,
+                                   &measures->voiding_time, &measures->interruptions,
+                                   &measures->flow_pattern};
+
+    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+        measure_rest_on(all[i], phase->span.from_s, phase->span.to_s);
+    }
+}
+
 void uroflow_measure(struct study *study, const struct flow_record *record,
                      const struct void_phase *phase, bool free_flow, struct flow_measures *measures)
 {
@@ -366,5 +378,6 @@ void uroflow_measure(struct study *study, const struct flow_record *record,
     measure_ratios(measures);
     measures->flow_pattern = measure_pattern(study, record, phase, measures);
     measures->qmax_centile = measure_centile(study, free_flow, measures);
+    rest_on_voiding(phase, measures);
     quality_of_flow(study, record, phase, measures);
 }

@@ -406,6 +406,20 @@ static bool measure_contractions(struct session *session)
     return true;
 }
 
+/* What is counted or averaged over the session. */
+static void rest_on_session(const struct series *signal, struct training_measures *measures)
+{
+    struct measure *const all[] = {
+        &measures->rest_tone,          &measures->rest_pressure,     &measures->rest_variability,
+        &measures->hold_mean,          &measures->hold_pressure,     &measures->hold_variability,
+        &measures->hold_mean_time,     &measures->long_count,        &measures->work_rest_ratio,
+        &measures->work_rest_achieved, &measures->commands_followed, &measures->abdominal_use};
+
+    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+        measure_rest_on(all[i], signal->start_s, series_time(signal, signal->count - 1));
+    }
+}
+
 bool training_measure(struct study *study, struct training_measures *measures)
 {
     struct session session = {.study = study, .signal = choose_signal(study->recording)};
@@ -440,5 +454,6 @@ bool training_measure(struct study *study, struct training_measures *measures)
     measure_commands(&session, measures);
     measure_achieved(&session, measures);
     measure_abdomen(&session, measures);
+    rest_on_session(&session.holds.signal, measures);
     return true;
 }

@@ -111,5 +111,6 @@ bool voiding_measure(struct study *study, const struct flow_record *record,
     voiding_pressures_measure(&traces, measures);
     voiding_contraction_measure(study, &traces, measures);
     measures->straining = voiding_straining(study, &traces, measures);
+    measure_rest_on(&measures->straining, traces.span.from_s, traces.span.to_s);
     return voiding_indices_measure(study, &traces, measures);
 }
