@@ -93,7 +93,7 @@ enum { CRITERIA_RESTLESS_PEAKS = 4 };
  */
 #define CRITERIA_EXCURSION_BOTH_SHARE 0.5
 /* Strain: mean rise of the two lines, cmH2O; time above half of it, s. [choice] */
-#define CRITERIA_STRAIN_RISE_CMH2O 10.0
+#define CRITERIA_STRAIN_BOTH_CMH2O 10.0
 #define CRITERIA_STRAIN_MIN_S      2.2
 /* Rectal contraction: change of pabd alone, cmH2O; time beyond half of it, s. [choice] */
 #define CRITERIA_RECTAL_CHANGE_CMH2O 5.0

@@ -274,7 +274,7 @@ static void judge(struct event_finder *finder, const double *departure,
         fabs(pves) < CRITERIA_EXCURSION_BOTH_SHARE * fabs(pabd)) {
         event.kind = PRESSURE_EVENT_RECTAL;
     } else if (length_s >= CRITERIA_STRAIN_MIN_S &&
-               0.5 * (pves + pabd) >= CRITERIA_STRAIN_RISE_CMH2O &&
+               0.5 * (pves + pabd) >= CRITERIA_STRAIN_BOTH_CMH2O &&
                fmin(pves, pabd) >= CRITERIA_EXCURSION_BOTH_SHARE * fmax(pves, pabd)) {
         event.kind = PRESSURE_EVENT_STRAIN;
     } else {

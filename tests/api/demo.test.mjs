@@ -149,7 +149,28 @@ function compareTraining(analysis, truth) {
   return 1 + followed.length;
 }
 
+const INDICES = ['booi', 'bci', 'ura', 'female_booi', 'pip1'];
+
+/** A suggestion, and an index, is as doubtful as the values it rests on; how many are. */
+function compareDoubts({sections, findings}) {
+  const doubtsOf = (path) => path.split('.').reduce((at, code) => at?.[code], sections)?.quality ?? [];
+  const pairs = [
+    ...findings.map(({code, basis, quality}) => [code, quality ?? [], basis.flatMap(doubtsOf)]),
+    ...INDICES.filter((code) => sections.voiding?.[code]).map((code) => [
+      code,
+      doubtsOf(`voiding.${code}`),
+      ['voiding.pdet_qmax', 'voiding.qmax'].flatMap(doubtsOf),
+    ]),
+  ];
+  for (const [code, told, due] of pairs) {
+    assert.deepEqual([...told].sort(), [...new Set(due)].sort(), `doubts of ${code}`);
+  }
+  return pairs.filter(([, told]) => told.length > 0).length;
+}
+
 describe('a recording of the demo', () => {
+  let doubtful = 0;
+
   it('is there in every kind', () => {
     const types = new Set(names().map((name) => read('truth', name).type));
     assert.deepEqual([...types].sort(), [
@@ -168,6 +189,7 @@ describe('a recording of the demo', () => {
     it(`agrees with its truth: ${name}, ${truth.type}`, async () => {
       const {json: analysis} = await room.get(`/v1/recordings/${truth.recording_id}/analysis?revision=1`);
       const section = truth.type === 'uroflowmetry' ? 'uroflow' : 'voiding';
+      doubtful += compareDoubts(analysis);
       const compared =
         compare(analysis, section, truth, truth.type === 'uroflowmetry' ? FLOW : [...FLOW, ...PRESSURE]) +
         compare(analysis, 'filling', truth, FILLING) +
@@ -198,6 +220,10 @@ describe('a recording of the demo', () => {
       }
     });
   }
+
+  it('has suggestions and indices that rest on bad signals', () => {
+    assert.ok(doubtful >= 5, `${doubtful} of them`);
+  });
 });
 
 function valuesOf({samples, encoding, data, scale, offset = 0}) {

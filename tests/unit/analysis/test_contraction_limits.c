@@ -409,7 +409,7 @@ static void test_emptying(void **state)
                                     0.0,
                                     511.0,
                                     {BOX(0, 512.0, 585.0, 25.0),
-                                     BOX(0, i == 0 ? 573.9 : 576.0, 585.0, 25.0)}},
+                                     BOX(0, i == 0 ? 573.9 : 575.5, 585.0, 25.0)}},
                      EVENT_URGENCY, 513.0);
 
         assert_int_equal(found.amplitude_cmh2o > 45.0, i == 0);
