@@ -45,7 +45,7 @@ struct measure measure_word(const char *word, const char *method)
 
 struct measure measure_absent(const char *reason)
 {
-    return (struct measure){.state = MEASURE_ABSENT, .reason = reason};
+    return (struct measure){.state = MEASURE_ABSENT, .value = (double)NAN, .reason = reason};
 }
 
 bool measure_known(const struct measure *measure)

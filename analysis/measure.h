@@ -19,7 +19,7 @@ struct measure measure_entered(double value, const char *method);
 /* A word, e.g. "bell". */
 struct measure measure_word(const char *word, const char *method);
 
-/* No value; `reason` is a sentence fragment. */
+/* No value, not even zero: NaN; `reason` is a sentence fragment. */
 struct measure measure_absent(const char *reason);
 
 /* Whether there is a value. */

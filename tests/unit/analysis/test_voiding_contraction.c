@@ -392,6 +392,7 @@ static void test_straining_missing(void **state)
         const struct measure measure = synth_run(&synth)->voiding.straining;
 
         if (i == 0) {
+            assert_int_equal(measure.state, MEASURE_PRESENT);
             assert_close(measure.value, 0.0, 0.0);
         } else {
             assert_absent(&measure, "missing during the flow");
