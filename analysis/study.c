@@ -1,6 +1,8 @@
 #include "analysis/study.h"
 
+#include "analysis/classify.h"
 #include "analysis/criteria.h"
+#include "analysis/measure.h"
 #include "analysis/memory.h"
 #include "analysis/series_copy.h"
 #include "analysis/signal/derive.h"
@@ -194,6 +196,22 @@ bool study_is_child(const struct study *study)
     const double age_years = study_age_years(study);
 
     return age_years >= 0.0 && age_years < CRITERIA_ADULT_YEARS;
+}
+
+struct measure study_expected_capacity(const struct study *study)
+{
+    double capacity_ml = 0.0;
+
+    if (!study_is_child(study)) {
+        return (struct measure){.state = MEASURE_NOT_APPLICABLE};
+    }
+    if (!classify_expected_capacity(study->recording->age_years.value, &capacity_ml)) {
+        return measure_absent("no formula for the expected capacity holds from 1 to 3 years");
+    }
+    return measure_of(capacity_ml,
+                      study->recording->age_years.value < CRITERIA_EBC_INFANT_YEARS
+                          ? "38 mL plus 2.5 mL for each completed month (Holmdahl 1996)"
+                          : "30 mL times completed years plus one, 390 mL from 12 years on (ICCS)");
 }
 
 struct span study_extent(const struct study *study)

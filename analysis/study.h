@@ -50,6 +50,10 @@ double study_age_years(const struct study *study);
  */
 bool study_is_child(const struct study *study);
 
+/* The bladder capacity that a child of this age is expected to have, mL, beside which volumes are
+ * read (classify.h); not applicable to adults. */
+struct measure study_expected_capacity(const struct study *study);
+
 /* Earliest and latest sample of the prepared signals; from_s > to_s when there is none. */
 struct span study_extent(const struct study *study);
 

@@ -1,6 +1,5 @@
 #include "analysis/filling/filling.h"
 
-#include "analysis/classify.h"
 #include "analysis/criteria.h"
 #include "analysis/filling/contractions.h"
 #include "analysis/filling/filling_parts.h"
@@ -224,24 +223,6 @@ static void note_end(struct study *study, const struct filling_phase *phase)
     }
 }
 
-/* Capacity that a child of this age is expected to have; adults have none. */
-static struct measure expected_capacity(const struct study *study)
-{
-    double expected_ml = 0.0;
-
-    if (!study_is_child(study)) {
-        return (struct measure){.state = MEASURE_NOT_APPLICABLE};
-    }
-    if (!classify_expected_capacity(study->recording->age_years.value, &expected_ml)) {
-        return measure_absent("no formula for the expected capacity holds from 1 to 3 years");
-    }
-    return measure_of(expected_ml, study->recording->age_years.value < CRITERIA_EBC_INFANT_YEARS
-                                       ? "38 mL plus 2.5 mL for each completed month (Holmdahl "
-                                         "1996)"
-                                       : "30 mL times completed years plus one, 390 mL from 12 "
-                                         "years on (ICCS, from memory)");
-}
-
 bool filling_measure(struct study *study, const struct flow_record *record,
                      const struct filling_phase *phase, struct filling_measures *measures)
 {
@@ -254,7 +235,7 @@ bool filling_measure(struct study *study, const struct flow_record *record,
     measures->strong_desire_volume = sensation(study, phase, EVENT_STRONG_DESIRE);
     measures->urgency_volume = sensation(study, phase, EVENT_URGENCY);
     measures->cystometric_capacity = volume_at(study, phase->span.to_s);
-    measures->expected_capacity = expected_capacity(study);
+    measures->expected_capacity = study_expected_capacity(study);
     measures->filling_rate = measure_rate(study, phase);
     measure_rest_on(&measures->filling_rate, phase->span.from_s, phase->span.to_s);
     filling_measure_pressures(study, phase, measures);

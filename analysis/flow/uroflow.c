@@ -1,6 +1,5 @@
 #include "analysis/flow/uroflow.h"
 
-#include "analysis/classify.h"
 #include "analysis/criteria.h"
 #include "analysis/flow/pattern.h"
 #include "analysis/flow/squeeze.h"
@@ -294,22 +293,6 @@ static struct measure measure_pattern(const struct study *study, const struct fl
     return pattern_name(&facts);
 }
 
-/* A child's capacity by age, beside which volumes are read; nothing is said of adults. */
-static struct measure measure_expected_capacity(const struct study *study)
-{
-    double capacity_ml = 0.0;
-
-    if (!study_is_child(study)) {
-        return (struct measure){.state = MEASURE_NOT_APPLICABLE};
-    }
-    if (!classify_expected_capacity(study->recording->age_years.value, &capacity_ml)) {
-        return measure_absent("no formula holds at 1 to 3 years");
-    }
-    return measure_of(capacity_ml,
-                      "30 * (age in completed years + 1) at 4 to 12 years, then 390 mL; "
-                      "38 + 2.5 * age in months in the first year");
-}
-
 static struct measure measure_centile(const struct study *study, bool free_flow,
                                       const struct flow_measures *measures)
 {
@@ -353,7 +336,7 @@ void uroflow_measure(struct study *study, const struct flow_record *record,
                      const struct void_phase *phase, bool free_flow, struct flow_measures *measures)
 {
     if (free_flow) {
-        measures->expected_capacity = measure_expected_capacity(study);
+        measures->expected_capacity = study_expected_capacity(study);
     }
     if (record->cleaned.count == 0 || !phase->found) {
         const char *reason = phase->only_earlier ? only_earlier : no_void;
