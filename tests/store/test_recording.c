@@ -331,7 +331,7 @@ static void revisions_follow_one_another(void **state)
 static void cancelled_studies_keep_their_revisions(void **state)
 {
     struct fixture *fixture = *state;
-    const char *study = new_study(fixture, "cancelled");
+    const char *study = new_study(fixture, "cancelled later");
     fixture_begin(fixture, fixture->clinic_id);
     const char *id = recording_fixture_store(fixture, study, 10);
     fixture_commit(fixture);

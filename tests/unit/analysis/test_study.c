@@ -21,6 +21,10 @@ struct given {
 static const struct given ordinary = {10.0, 0.0, 20.0, 1.0};
 
 struct opened {
+    double samples[SAMPLES];
+    struct channel channel;
+    struct event marker;
+    struct recording recording;
     struct test_memory memory;
     struct analysis_choices choices;
     struct analysis_result result;
@@ -29,23 +33,22 @@ struct opened {
 
 static void open_study(struct opened *opened, struct given given)
 {
-    double samples[SAMPLES];
-    const struct channel channel = {SIGNAL_PVES, given.rate_hz, given.start_s, SAMPLES, samples};
-    const struct event marker = {.at_s = given.marker_s, .code = EVENT_URGENCY};
-    const struct recording recording = {.type = RECORDING_CYSTOMETRY,
-                                        .channel_count = 1,
-                                        .channels = &channel,
-                                        .event_count = 1,
-                                        .events = &marker};
-
     for (size_t i = 0; i < SAMPLES; i++) {
-        samples[i] = i == SAMPLES / 2 ? given.one_sample : 20.0;
+        opened->samples[i] = i == SAMPLES / 2 ? given.one_sample : 20.0;
     }
+    opened->channel =
+        (struct channel){SIGNAL_PVES, given.rate_hz, given.start_s, SAMPLES, opened->samples};
+    opened->marker = (struct event){.at_s = given.marker_s, .code = EVENT_URGENCY};
+    opened->recording = (struct recording){.type = RECORDING_CYSTOMETRY,
+                                           .channel_count = 1,
+                                           .channels = &opened->channel,
+                                           .event_count = 1,
+                                           .events = &opened->marker};
     test_memory_open(&opened->memory, SIZE_MAX);
     choices_standard(&opened->choices);
     opened->result = (struct analysis_result){.has_filling = false};
-    assert_true(study_open(&opened->study, &recording, &opened->choices, &opened->memory.memory,
-                           &opened->result));
+    assert_true(study_open(&opened->study, &opened->recording, &opened->choices,
+                           &opened->memory.memory, &opened->result));
 }
 
 static bool is_told(const struct opened *opened, const char *code)

@@ -663,7 +663,8 @@ static void test_abdominal_use(void **state)
         const struct analysis_result *result = run_abdomen(&synth, 10.0, levels[i]);
 
         assert_close(result->training.abdominal_use.value, levels[i] / 10.0, 1e-9);
-        assert_close(part_of(&result->training.abdominal_use, "rise_cmh2o"), levels[i] - 10.0, 1e-9);
+        assert_close(part_of(&result->training.abdominal_use, "rise_cmh2o"), levels[i] - 10.0,
+                     1e-9);
         assert_int_equal(synth_finding(result, "abdominal_muscles_used") != NULL, i == 1);
         synth_close(&synth);
     }

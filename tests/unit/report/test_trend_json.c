@@ -123,11 +123,11 @@ static void test_verdict(void **state)
 /* A list of a stored document may be longer than a stranger's document may be. */
 static void test_long_documents(void **state)
 {
-    enum { ITEMS = 60000 };
+    enum { ITEMS = 60000, ROOM = 1 << 20 };
     struct arena *arena = arena_new();
     struct text text;
     (void)state;
-    text_init(&text, arena, 1024 * 1024);
+    text_init(&text, arena, ROOM);
     text_append(&text,
                 "{\"sections\":{\"uroflow\":{\"qmax\":{\"value\":18.5}},\"filling\":{\"coughs\":[");
     for (int i = 0; i < ITEMS; i++) {
