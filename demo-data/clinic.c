@@ -21,8 +21,10 @@ static const struct clinic_user USERS[] = {
     {"manager", "Ottilie Fennimarsh", "administrator"},
 };
 
-/* Invented, like everything else here: no limits are published that hold for every catheter. */
+/* Invented, like everything else here: no such limit is agreed on, or holds for every catheter. */
 static const struct clinic_choice CHOICES[] = {
+    {"voiding_efficiency_low", 80.0},
+    {"watts_factor_low", 7.0},
     {"anorectal_women.rest_lower_mmhg", 38.0},
     {"anorectal_women.rest_upper_mmhg", 95.0},
     {"anorectal_women.squeeze_increment_lower_mmhg", 40.0},

@@ -142,7 +142,8 @@ static void place_manoeuvres(struct scene *scene, const struct plan *plan)
         double leak_length_s;
     } leaks[] = {[PLAN_COUGH] = {"cough", 1.4},
                  [PLAN_VALSALVA] = {"valsalva", 3.0},
-                 [PLAN_OVERFLOW] = {"detrusor", 10.0}};
+                 [PLAN_OVERFLOW] = {"detrusor", 10.0},
+                 [PLAN_UNSEEN] = {"unclear", 4.0}};
 
     for (size_t i = 0; i < PLAN_MANOEUVRES; i++) {
         const struct plan_manoeuvre *manoeuvre = &plan->filling.manoeuvres[i];

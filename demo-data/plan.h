@@ -53,7 +53,8 @@ enum plan_manoeuvre_kind {
     PLAN_NO_MANOEUVRE,
     PLAN_COUGH,
     PLAN_VALSALVA,
-    PLAN_OVERFLOW /* nobody does anything: the full bladder's pressure alone makes it leak */
+    PLAN_OVERFLOW, /* nobody does anything: the full bladder's pressure alone makes it leak */
+    PLAN_UNSEEN    /* nobody does anything, and the pressures show nothing either */
 };
 
 /* A provocation that the operator asks for. */

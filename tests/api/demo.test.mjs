@@ -149,6 +149,46 @@ function compareTraining(analysis, truth) {
   return 1 + followed.length;
 }
 
+/** Every draft that the analysis may offer. */
+const DRAFTS = [
+  'abdominal_muscles_used',
+  'abnormal_push_pattern',
+  'after_contraction',
+  'anal_hypertension',
+  'anal_hypocontractility',
+  'anal_hypotension',
+  'closure_pressure_for_age',
+  'delayed_balloon_expulsion',
+  'detrusor_overactivity',
+  'emg_active_during_voiding',
+  'endurance_below_command',
+  'high_detrusor_leak_point',
+  'leakage_unexplained',
+  'leakage_without_contraction',
+  'low_closure_pressure',
+  'low_compliance',
+  'low_flow_for_age',
+  'low_free_flow',
+  'low_stress_closure',
+  'low_stress_leak_point',
+  'low_voiding_efficiency',
+  'low_watts_factor',
+  'negative_stress_closure',
+  'obstruction_rules_disagree',
+  'outlet_obstruction_equivocal',
+  'outlet_obstruction_suggested',
+  'overactivity_with_leakage',
+  'raised_residual',
+  'rectal_hypersensitivity',
+  'rectal_hyposensitivity',
+  'rectoanal_areflexia',
+  'straining_during_voiding',
+  'stress_leakage',
+  'underactivity_suggested',
+  'very_low_compliance',
+  'weak_contraction_suggested',
+];
+
 const INDICES = ['booi', 'bci', 'ura', 'female_booi', 'pip1'];
 
 /** A suggestion, and an index, is as doubtful as the values it rests on; how many are. */
@@ -170,6 +210,7 @@ function compareDoubts({sections, findings}) {
 
 describe('a recording of the demo', () => {
   let doubtful = 0;
+  const drafts = new Set();
 
   it('is there in every kind', () => {
     const types = new Set(names().map((name) => read('truth', name).type));
@@ -190,6 +231,7 @@ describe('a recording of the demo', () => {
       const {json: analysis} = await room.get(`/v1/recordings/${truth.recording_id}/analysis?revision=1`);
       const section = truth.type === 'uroflowmetry' ? 'uroflow' : 'voiding';
       doubtful += compareDoubts(analysis);
+      analysis.findings.forEach(({code}) => drafts.add(code));
       const compared =
         compare(analysis, section, truth, truth.type === 'uroflowmetry' ? FLOW : [...FLOW, ...PRESSURE]) +
         compare(analysis, 'filling', truth, FILLING) +
@@ -220,6 +262,10 @@ describe('a recording of the demo', () => {
       }
     });
   }
+
+  it('shows every draft somewhere', () => {
+    assert.deepEqual([...drafts].sort(), DRAFTS);
+  });
 
   it('has suggestions and indices that rest on bad signals', () => {
     assert.ok(doubtful >= 5, `${doubtful} of them`);
