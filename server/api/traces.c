@@ -7,7 +7,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { TRACES_POINTS_MAX = 10000, CHUNK_SAMPLES = 16 * SAMPLES_BLOCK_LENGTH };
+enum { TRACES_POINTS_MAX = 10000, CHUNK_SAMPLES = 65536 };
 
 /* Without `points` an answer holds every sample; beyond this a span must be shorter. */
 static const size_t SAMPLES_MAX = (size_t)2 * 1000 * 1000;
@@ -175,23 +175,27 @@ static void read_query(const struct http_request *request, const struct recordin
     }
 }
 
-static bool read_samples(struct api_context *context, const char *id,
+static bool read_samples(struct api_context *context, struct arena *arena, const char *id,
                          const struct trace_source *source, struct sample_span span, double *values,
-                         double *scratch, struct error *reterr)
+                         struct error *reterr)
 {
-    if (!recording_samples(context->store, id, source->channel, span.first, span.count, values,
-                           reterr)) {
+    struct samples samples;
+    if (!recording_samples(context->store, arena, id, source->channel, span.first, span.count,
+                           &samples, reterr)) {
         return false;
     }
+    samples_values(&samples, 0, span.count, values);
     if (source->subtrahend == NULL) {
         return true;
     }
-    if (!recording_samples(context->store, id, source->subtrahend, span.first, span.count, scratch,
-                           reterr)) {
+    double *subtrahend = arena_array(arena, span.count, sizeof *subtrahend);
+    if (!recording_samples(context->store, arena, id, source->subtrahend, span.first, span.count,
+                           &samples, reterr)) {
         return false;
     }
+    samples_values(&samples, 0, span.count, subtrahend);
     for (size_t i = 0; i < span.count; i++) {
-        values[i] -= scratch[i];
+        values[i] -= subtrahend[i];
     }
     return true;
 }
@@ -267,13 +271,12 @@ static bool append_bins(struct api_context *context, struct arena *arena, const 
         bins.greatest[i] = (double)NAN;
     }
     double *values = arena_array(arena, CHUNK_SAMPLES, sizeof(double));
-    double *scratch = arena_array(arena, CHUNK_SAMPLES, sizeof(double));
     size_t end = span.first + span.count;
     for (size_t first = span.first; first < end; first += CHUNK_SAMPLES) {
         size_t left = end - first;
         struct sample_span chunk = {.first = first,
                                     .count = left < CHUNK_SAMPLES ? left : CHUNK_SAMPLES};
-        if (!read_samples(context, id, source, chunk, values, scratch, reterr)) {
+        if (!read_samples(context, arena, id, source, chunk, values, reterr)) {
             return false;
         }
         widen_bins(&bins, query, source->channel, chunk, values);
@@ -290,9 +293,7 @@ static bool append_samples(struct api_context *context, struct arena *arena, con
                            struct text *out, struct error *reterr)
 {
     double *values = arena_array(arena, span.count, sizeof(double));
-    double *scratch =
-        arena_array(arena, source->subtrahend == NULL ? 0 : span.count, sizeof(double));
-    if (!read_samples(context, id, source, span, values, scratch, reterr)) {
+    if (!read_samples(context, arena, id, source, span, values, reterr)) {
         return false;
     }
     append_values(out, "samples", source, values, span.count);

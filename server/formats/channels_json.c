@@ -123,7 +123,7 @@ static void read_array(struct channel_reader *reader, const json_t *array, struc
                       LIMIT_SAMPLE_MAGNITUDE);
         }
     }
-    samples_from_values(values, count, samples);
+    samples_from_values(values, count, reader->arena, samples);
 }
 
 /* The bytes of "data", a whole number of samples of `sample_size` bytes; NULL after a fault. */
@@ -202,26 +202,22 @@ static void read_int16(struct channel_reader *reader, struct samples *samples)
         return;
     }
     int16_t *codes = arena_array(reader->arena, result.count, sizeof *codes);
-    double *values = arena_array(reader->arena, result.count, sizeof *values);
     for (size_t i = 0; i < result.count; i++) {
         uint16_t bits = (uint16_t)(bytes[2 * i] | bytes[2 * i + 1] << 8);
         memcpy(&codes[i], &bits, sizeof bits);
-        bool is_missing = codes[i] == INT16_MIN;
-        values[i] = is_missing ? (double)NAN : codes[i] * result.scale + result.offset;
-        result.missing += is_missing ? 1 : 0;
+        result.missing += codes[i] == INT16_MIN ? 1 : 0;
     }
-    result.codes16 = codes;
-    result.values = values;
+    result.codes = codes;
     *samples = result;
 }
 
-static double float_from_bytes(const uint8_t *bytes)
+static float float_from_bytes(const uint8_t *bytes)
 {
     uint32_t bits = (uint32_t)bytes[0] | (uint32_t)bytes[1] << 8 | (uint32_t)bytes[2] << 16 |
                     (uint32_t)bytes[3] << 24;
     float value = 0.0F;
     memcpy(&value, &bits, sizeof value);
-    return (double)value;
+    return value;
 }
 
 static void refuse_scaling(struct channel_reader *reader)
@@ -242,18 +238,18 @@ static void read_float32(struct channel_reader *reader, struct samples *samples)
     if (bytes == NULL) {
         return;
     }
-    double *values = arena_array(reader->arena, result.count, sizeof *values);
+    float *codes = arena_array(reader->arena, result.count, sizeof *codes);
     for (size_t i = 0; i < result.count; i++) {
-        values[i] = float_from_bytes(bytes + i * sizeof(float));
-        result.missing += isnan(values[i]) ? 1 : 0;
-        if (fabs(values[i]) > LIMIT_SAMPLE_MAGNITUDE) {
+        codes[i] = float_from_bytes(bytes + i * sizeof(float));
+        result.missing += isnan(codes[i]) ? 1 : 0;
+        if (fabs((double)codes[i]) > LIMIT_SAMPLE_MAGNITUDE) {
             fault_add(reader->json.faults, json_reader_pointer(&reader->json, "data"),
                       "Sample %zu is %s; the missing sample is NaN.", i,
-                      isinf(values[i]) ? "infinite" : "out of range");
+                      isinf(codes[i]) ? "infinite" : "out of range");
             return;
         }
     }
-    result.values = values;
+    result.codes = codes;
     *samples = result;
 }
 

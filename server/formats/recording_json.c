@@ -158,13 +158,12 @@ double recording_document_duration_s(const struct recording_document *document)
 
 static const double *canonical_samples(struct arena *arena, const struct document_channel *channel)
 {
-    const double *uploaded = channel->samples.values;
-    if (!islessgreater(channel->to_canonical, 1.0)) {
-        return uploaded;
-    }
-    double *values = arena_array(arena, channel->samples.count, sizeof *values);
-    for (size_t i = 0; i < channel->samples.count; i++) {
-        values[i] = uploaded[i] * channel->to_canonical;
+    const struct samples *samples = &channel->samples;
+    double *values = samples_all_values(samples, arena);
+    if (islessgreater(channel->to_canonical, 1.0)) {
+        for (size_t i = 0; i < samples->count; i++) {
+            values[i] *= channel->to_canonical;
+        }
     }
     return values;
 }

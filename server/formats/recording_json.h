@@ -88,8 +88,7 @@ MUST_CHECK bool conditions_json_read(struct arena *arena, const char *json,
 /* Seconds from the start of the recording to its last sample's end. */
 double recording_document_duration_s(const struct recording_document *document);
 
-/* The analysis library's view of a document: canonical units, known event codes. Channels whose
- * unit is canonical already share the document's arrays. */
+/* The analysis library's view of a document: values in canonical units, known event codes. */
 const struct recording *recording_from_document(struct arena *arena,
                                                 const struct recording_document *document);
 

@@ -1,66 +1,68 @@
-/* A channel's samples exactly as uploaded, and their compressed blocks. Lossless by construction:
- * decoding gives the uploaded numbers bit for bit. */
+/* A channel's samples exactly as uploaded: one array of codes, typed by its encoding. */
 #ifndef FORMATS_SAMPLES_H
 #define FORMATS_SAMPLES_H
 
 #include "base/arena.h"
-#include "base/error.h"
 
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
-enum { SAMPLES_BLOCK_LENGTH = 4096 };
+enum { SAMPLES_DECIMALS_MAX = 6 };
 
+/* The array's type, what a code means, and which code is a missing sample. */
 enum sample_encoding {
-    SAMPLES_DECIMAL, /* int32 codes; value = code / 10^decimals, correctly rounded */
-    SAMPLES_INT16,   /* int16 codes as sent; value = code * scale + offset */
-    SAMPLES_FLOAT32, /* as sent; NaN is missing */
-    SAMPLES_FLOAT64  /* JSON numbers that no short decimal holds */
+    SAMPLES_DECIMAL, /* int32_t; value = code / 10^decimals, correctly rounded; INT32_MIN */
+    SAMPLES_INT16,   /* int16_t; value = code * scale + offset; INT16_MIN */
+    SAMPLES_INT32,   /* int32_t; the same where every int16_t is a value; INT32_MIN */
+    SAMPLES_FLOAT32, /* float; NaN */
+    SAMPLES_FLOAT64, /* double, for numbers that no short decimal holds; NaN */
+    SAMPLES_ENCODING_COUNT
 };
 
 struct samples {
     enum sample_encoding encoding;
-    int decimals;  /* SAMPLES_DECIMAL: 0 to 6 */
-    double scale;  /* SAMPLES_INT16 */
-    double offset; /* SAMPLES_INT16 */
+    int decimals;  /* SAMPLES_DECIMAL: 0 to SAMPLES_DECIMALS_MAX */
+    double scale;  /* SAMPLES_INT16, SAMPLES_INT32 */
+    double offset; /* the same */
     size_t count;
-    size_t missing;         /* how many of the values are NaN */
-    const double *values;   /* in the uploaded unit; NaN is missing */
-    const int16_t *codes16; /* SAMPLES_INT16: as sent; INT16_MIN is missing */
+    size_t missing;    /* how many of them are missing */
+    const void *codes; /* codes[count]; NULL where only the shape is meant */
 };
 
-/* Name as stored and documented: "decimal", "int16", "float32", "float64". */
+/* Name as stored and documented: "decimal", "int16", "int32", "float32", "float64". */
 const char *sample_encoding_name(enum sample_encoding encoding);
 bool sample_encoding_from_name(const char *name, enum sample_encoding *ret_encoding);
 
-/* Describes plain JSON numbers: SAMPLES_DECIMAL with the fewest decimals that hold every value
- * exactly, else SAMPLES_FLOAT64. `values` is borrowed. */
-void samples_from_values(const double *values, size_t count, struct samples *ret_samples);
+/* Bytes a code. */
+size_t sample_encoding_width(enum sample_encoding encoding);
 
-/* Whether values[i] is missing is kept; -0.0 and every bit of a float survive. */
-struct sample_block {
-    uint32_t sample_count;
-    uint32_t checksum; /* CRC-32 (zlib) of data */
-    size_t length;
-    const uint8_t *data;
-};
+/* Whether scale and offset belong to the encoding. */
+bool sample_encoding_is_scaled(enum sample_encoding encoding);
 
-/* Number of blocks that `count` samples make. */
-size_t samples_block_count(size_t count);
+/* The samples [first, first + count) as values in the uploaded unit; NaN is missing. */
+void samples_values(const struct samples *samples, size_t first, size_t count, double *values);
 
-/* Encodes block `index` (delta, zigzag, byte shuffle, zstd level 1) onto the arena. */
-MUST_CHECK bool samples_encode_block(const struct samples *samples, size_t index,
-                                     struct arena *arena, struct sample_block *ret_block,
-                                     struct error *reterr);
+/* All of them, on the arena. */
+double *samples_all_values(const struct samples *samples, struct arena *arena);
 
-/* Decodes a block into values[0 .. block->sample_count). `shape` gives encoding, decimals, scale
- * and offset. False (ERROR_INTERNAL) when the checksum or the content does not fit. */
-MUST_CHECK bool samples_decode_block(const struct samples *shape, const struct sample_block *block,
-                                     double *values, struct error *reterr);
+/* Finds the code that gives exactly `value` at this number of decimals. */
+bool samples_decimal_code(double value, int decimals, int32_t *ret_code);
 
-/* The same for the codes of SAMPLES_INT16, as they were sent. */
-MUST_CHECK bool samples_decode_codes16(const struct sample_block *block, int16_t *codes,
-                                       struct error *reterr);
+/* The value of a code: correctly rounded, so the same double as the decimal text. */
+double samples_decimal_value(int32_t code, int decimals);
+
+/* Describes plain numbers (NaN: missing): SAMPLES_DECIMAL with the fewest decimals that hold every
+ * value exactly, else SAMPLES_FLOAT64. Codes are made on the arena; of SAMPLES_FLOAT64 they are
+ * `values` themselves, borrowed. */
+void samples_from_values(const double *values, size_t count, struct arena *arena,
+                         struct samples *ret_samples);
+
+/* The samples with codes only of [first, first + count): shares the array. `missing` is that of the
+ * part. */
+struct samples samples_slice(const struct samples *samples, size_t first, size_t count);
+
+/* Whether both hold the same values bit for bit in the same encoding. */
+bool samples_equal(const struct samples *one, const struct samples *other);
 
 #endif

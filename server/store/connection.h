@@ -4,6 +4,7 @@
 
 #include "base/error.h"
 #include "base/uuid.h"
+#include "formats/sample_block.h"
 #include "store/query.h"
 #include "store/store.h"
 
@@ -19,6 +20,7 @@ enum { STATEMENTS_MAX = 128 };
 
 struct store {
     char *conninfo;
+    struct sample_codec *codec;
     PGconn *connection; /* NULL: not connected */
     enum transaction_state transaction;
     char clinic_id[UUID_TEXT_SIZE];

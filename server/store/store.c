@@ -12,11 +12,13 @@ struct store *store_new(const char *conninfo)
 {
     struct store *store = calloc(1, sizeof *store);
     char *copy = strdup(conninfo);
-    if (store == NULL || copy == NULL) {
+    struct sample_codec *codec = sample_codec_new();
+    if (store == NULL || copy == NULL || codec == NULL) {
         fputs("out of memory\n", stderr);
         abort();
     }
     store->conninfo = copy;
+    store->codec = codec;
     return store;
 }
 
@@ -26,6 +28,7 @@ void store_free(struct store *store)
         return;
     }
     connection_close(store);
+    sample_codec_free(store->codec);
     free(store->conninfo);
     free(store);
 }

@@ -444,25 +444,15 @@ static bool load_channel(struct store *store, struct arena *arena, const char *i
                          const struct recording_channel_row *row, struct document_channel *channel,
                          struct error *reterr)
 {
-    size_t count = row->shape.count;
-    double *values = arena_array(arena, count, sizeof *values);
-    int16_t *codes = NULL;
-    if (!recording_samples(store, id, row, 0, count, values, reterr)) {
+    struct samples samples;
+    if (!recording_samples(store, arena, id, row, 0, row->shape.count, &samples, reterr)) {
         return false;
-    }
-    if (row->shape.encoding == SAMPLES_INT16) {
-        codes = arena_array(arena, count, sizeof *codes);
-        if (!samples_load_codes16(store, id, row, codes, reterr)) {
-            return false;
-        }
     }
     *channel = (struct document_channel){.signal = row->signal,
                                          .unit = row->unit,
                                          .rate_hz = row->rate_hz,
                                          .start_s = row->start_s,
-                                         .samples = row->shape};
-    channel->samples.values = values;
-    channel->samples.codes16 = codes;
+                                         .samples = samples};
     return units_factor(row->unit, signal_unit(row->signal), &channel->to_canonical) ||
            error_set(reterr, ERROR_INTERNAL, "recording %s, channel %d: unit without a factor", id,
                      row->number);

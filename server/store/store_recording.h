@@ -14,7 +14,7 @@ struct recording_channel_row {
     const char *unit;
     double rate_hz;
     double start_s;
-    struct samples shape; /* encoding, decimals, scale, offset, count, missing; no values */
+    struct samples shape; /* encoding, decimals, scale, offset, count, missing; no codes */
 };
 
 struct recording_row {
@@ -54,11 +54,12 @@ MUST_CHECK bool recording_list_analysed(struct store *store, struct arena *arena
                                         const char ***ret_analyses, size_t *ret_count,
                                         struct error *reterr);
 
-/* Samples [from_index, from_index + count) of a channel into values[count], uploaded unit. Reads
- * only the blocks that the span touches. ERROR_INTERNAL names a damaged block. */
-MUST_CHECK bool recording_samples(struct store *store, const char *id,
+/* Samples [from_index, from_index + count) of a channel, on the arena; `missing` stays that of the
+ * whole channel. Reads only the blocks that the span touches. ERROR_INTERNAL names a damaged block.
+ */
+MUST_CHECK bool recording_samples(struct store *store, struct arena *arena, const char *id,
                                   const struct recording_channel_row *channel, size_t from_index,
-                                  size_t count, double *values, struct error *reterr);
+                                  size_t count, struct samples *ret_samples, struct error *reterr);
 
 /* A revision's events as JSON array text; revision 0 is the newest. */
 MUST_CHECK bool recording_events(struct store *store, struct arena *arena, const char *id,

@@ -1,5 +1,7 @@
 #include "store/store_samples.h"
 
+#include "store/connection.h"
+
 #include <string.h>
 
 enum {
@@ -76,7 +78,7 @@ static void add_channel(struct binary_array columns[CHANNEL_COLUMN_COUNT], size_
                         const struct document_channel *channel)
 {
     const struct samples *samples = &channel->samples;
-    bool scaled = samples->encoding == SAMPLES_INT16;
+    bool scaled = sample_encoding_is_scaled(samples->encoding);
     bool decimal = samples->encoding == SAMPLES_DECIMAL;
     binary_array_int4(&columns[COLUMN_NUMBER], (int32_t)number);
     binary_array_text(&columns[COLUMN_SIGNAL], signal_name(channel->signal));
@@ -217,7 +219,7 @@ static bool batch_add(struct block_batch *batch, size_t channel, const struct sa
                       size_t number, struct error *reterr)
 {
     struct sample_block block;
-    if (!samples_encode_block(samples, number, batch->arena, &block, reterr)) {
+    if (!sample_block_encode(batch->store->codec, samples, number, &block, reterr)) {
         return error_context(reterr, "channel %zu, block %zu", channel, number);
     }
     binary_array_int4(&batch->columns[BLOCK_CHANNEL], (int32_t)channel);
@@ -238,7 +240,7 @@ bool samples_store_blocks(struct store *store, const char *recording_id,
     bool good = true;
     for (size_t c = 0; good && c < document->channel_count; c++) {
         const struct samples *samples = &document->channels[c].samples;
-        size_t block_count = samples_block_count(samples->count);
+        size_t block_count = sample_block_count(samples->count);
         for (size_t b = 0; good && b < block_count; b++) {
             good = batch_add(&batch, c, samples, b, reterr);
         }
@@ -250,45 +252,49 @@ bool samples_store_blocks(struct store *store, const char *recording_id,
 
 /* ---- reading blocks ---- */
 
-/* Takes the decoding of one block: `first` is the index of its first sample. */
+/* Samples [from_index, to_index) of a channel are wanted, into `codes`. */
 struct block_reader {
+    struct store *store;
+    const char *recording_id;
     const struct recording_channel_row *channel;
     size_t from_index;
-    size_t to_index; /* excluded */
-    double *values;  /* of the samples [from_index, to_index), or NULL */
-    int16_t *codes;  /* the same as codes, or NULL */
+    size_t to_index;
+    uint8_t *codes;
 };
 
-static bool decode_values(const struct block_reader *reader, const struct sample_block *block,
-                          size_t from, size_t to, size_t first, struct error *reterr)
+/* Decodes a block whose first sample is number `first` and keeps of it what is wanted. */
+static bool decode_block(const struct block_reader *reader, const struct sample_block *block,
+                         size_t first, struct error *reterr)
 {
-    double decoded[SAMPLES_BLOCK_LENGTH];
-    if (!samples_decode_block(&reader->channel->shape, block, decoded, reterr)) {
-        return false;
+    const struct samples *shape = &reader->channel->shape;
+    size_t width = sample_encoding_width(shape->encoding);
+    size_t end = first + block->sample_count;
+    if (first >= reader->from_index && end <= reader->to_index) {
+        return sample_block_decode(reader->store->codec, shape->encoding, block,
+                                   reader->codes + (first - reader->from_index) * width, reterr);
     }
-    memcpy(reader->values + (from - reader->from_index), decoded + (from - first),
-           (to - from) * sizeof decoded[0]);
-    return true;
-}
 
-static bool decode_codes(const struct block_reader *reader, const struct sample_block *block,
-                         size_t from, size_t to, size_t first, struct error *reterr)
-{
-    int16_t decoded[SAMPLES_BLOCK_LENGTH];
-    if (!samples_decode_codes16(block, decoded, reterr)) {
+    union {
+        uint8_t bytes[SAMPLE_BLOCK_LENGTH * sizeof(double)];
+        double aligned;
+    } decoded;
+
+    if (!sample_block_decode(reader->store->codec, shape->encoding, block, decoded.bytes, reterr)) {
         return false;
     }
-    memcpy(reader->codes + (from - reader->from_index), decoded + (from - first),
-           (to - from) * sizeof decoded[0]);
+    size_t from = first > reader->from_index ? first : reader->from_index;
+    size_t to = end < reader->to_index ? end : reader->to_index;
+    memcpy(reader->codes + (from - reader->from_index) * width,
+           decoded.bytes + (from - first) * width, (to - from) * width);
     return true;
 }
 
 static bool read_block(const struct block_reader *reader, const struct rows *rows, int row,
                        size_t number, struct error *reterr)
 {
-    size_t first = number * SAMPLES_BLOCK_LENGTH;
+    size_t first = number * SAMPLE_BLOCK_LENGTH;
     size_t left = reader->channel->shape.count - first;
-    size_t expected = left < SAMPLES_BLOCK_LENGTH ? left : SAMPLES_BLOCK_LENGTH;
+    size_t expected = left < SAMPLE_BLOCK_LENGTH ? left : SAMPLE_BLOCK_LENGTH;
     struct sample_block block = {
         .sample_count = (uint32_t)rows_binary_int(rows, row, 1),
         .checksum = (uint32_t)rows_binary_int(rows, row, 2),
@@ -297,25 +303,21 @@ static bool read_block(const struct block_reader *reader, const struct rows *row
     if ((size_t)rows_binary_int(rows, row, 0) != number || block.sample_count != expected) {
         return error_set(reterr, ERROR_INTERNAL, "sample block missing or of a wrong size");
     }
-    size_t end = first + expected;
-    size_t from = first > reader->from_index ? first : reader->from_index;
-    size_t to = end < reader->to_index ? end : reader->to_index;
-    return reader->values != NULL ? decode_values(reader, &block, from, to, first, reterr)
-                                  : decode_codes(reader, &block, from, to, first, reterr);
+    return decode_block(reader, &block, first, reterr);
 }
 
 /* Reads blocks [first, last], at most READ_BLOCKS. */
-static bool read_blocks(const struct block_reader *reader, struct store *store, const char *id,
-                        size_t first, size_t last, struct error *reterr)
+static bool read_blocks(const struct block_reader *reader, size_t first, size_t last,
+                        struct error *reterr)
 {
     struct query query;
-    query_start(&query, store, &statements[BLOCKS_SELECT]);
-    query_id(&query, id);
+    query_start(&query, reader->store, &statements[BLOCKS_SELECT]);
+    query_id(&query, reader->recording_id);
     query_int(&query, reader->channel->number);
     query_int(&query, (int64_t)first);
     query_int(&query, (int64_t)last);
     struct rows rows;
-    if (!query_run(store, &query, &rows, reterr)) {
+    if (!query_run(reader->store, &query, &rows, reterr)) {
         return false;
     }
     bool good = true;
@@ -324,7 +326,7 @@ static bool read_blocks(const struct block_reader *reader, struct store *store, 
         good = row < rows.count ? read_block(reader, &rows, row, number, reterr)
                                 : error_set(reterr, ERROR_INTERNAL, "sample block missing");
         if (!good) {
-            error_context(reterr, "recording %s, channel %d, block %zu", id,
+            error_context(reterr, "recording %s, channel %d, block %zu", reader->recording_id,
                           reader->channel->number, number);
         }
     }
@@ -332,42 +334,46 @@ static bool read_blocks(const struct block_reader *reader, struct store *store, 
     return good;
 }
 
-static bool read_span(const struct block_reader *reader, struct store *store, const char *id,
-                      struct error *reterr)
+static bool read_span(const struct block_reader *reader, struct error *reterr)
 {
     size_t count = reader->channel->shape.count;
     if (reader->from_index > reader->to_index || reader->to_index > count) {
         return error_set(reterr, ERROR_INTERNAL, "samples beyond the end of channel %d of %s",
-                         reader->channel->number, id);
+                         reader->channel->number, reader->recording_id);
     }
     if (reader->from_index == reader->to_index) {
         return true;
     }
-    size_t last = (reader->to_index - 1) / SAMPLES_BLOCK_LENGTH;
+    size_t last = (reader->to_index - 1) / SAMPLE_BLOCK_LENGTH;
     bool good = true;
-    for (size_t first = reader->from_index / SAMPLES_BLOCK_LENGTH; good && first <= last;
+    for (size_t first = reader->from_index / SAMPLE_BLOCK_LENGTH; good && first <= last;
          first += READ_BLOCKS) {
         size_t end = first + READ_BLOCKS - 1;
-        good = read_blocks(reader, store, id, first, end < last ? end : last, reterr);
+        good = read_blocks(reader, first, end < last ? end : last, reterr);
     }
     return good;
 }
 
-bool recording_samples(struct store *store, const char *id,
+bool recording_samples(struct store *store, struct arena *arena, const char *id,
                        const struct recording_channel_row *channel, size_t from_index, size_t count,
-                       double *values, struct error *reterr)
+                       struct samples *ret_samples, struct error *reterr)
 {
-    size_t to_index = count <= SIZE_MAX - from_index ? from_index + count : SIZE_MAX;
+    size_t width = sample_encoding_width(channel->shape.encoding);
     struct block_reader reader = {
-        .channel = channel, .from_index = from_index, .to_index = to_index, .values = values};
-    return read_span(&reader, store, id, reterr);
-}
-
-bool samples_load_codes16(struct store *store, const char *recording_id,
-                          const struct recording_channel_row *channel, int16_t *codes,
-                          struct error *reterr)
-{
-    struct block_reader reader = {
-        .channel = channel, .from_index = 0, .to_index = channel->shape.count, .codes = codes};
-    return read_span(&reader, store, recording_id, reterr);
+        .store = store,
+        .recording_id = id,
+        .channel = channel,
+        .from_index = from_index,
+        .to_index = count <= SIZE_MAX - from_index ? from_index + count : SIZE_MAX,
+    };
+    if (reader.to_index <= channel->shape.count) { /* or read_span() refuses it */
+        reader.codes = arena_array(arena, count, width);
+    }
+    if (!read_span(&reader, reterr)) {
+        return false;
+    }
+    *ret_samples = channel->shape;
+    ret_samples->count = count;
+    ret_samples->codes = reader.codes;
+    return true;
 }

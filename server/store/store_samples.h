@@ -21,9 +21,4 @@ void samples_channels_query(struct query *query, const struct store *store,
 MUST_CHECK bool samples_channels_read(const struct rows *rows, struct arena *arena,
                                       struct recording_row *row, struct error *reterr);
 
-/* All codes of a SAMPLES_INT16 channel, as sent. */
-MUST_CHECK bool samples_load_codes16(struct store *store, const char *recording_id,
-                                     const struct recording_channel_row *channel, int16_t *codes,
-                                     struct error *reterr);
-
 #endif

@@ -28,31 +28,26 @@ static double *thirds(struct fixture *fixture, size_t count)
 
 static struct samples float32(struct fixture *fixture, size_t count)
 {
-    double *values = arena_array(fixture->arena, count, sizeof *values);
-    struct samples samples = {.encoding = SAMPLES_FLOAT32, .scale = 1, .count = count};
+    float *codes = arena_array(fixture->arena, count, sizeof *codes);
+    struct samples samples = {
+        .encoding = SAMPLES_FLOAT32, .scale = 1, .count = count, .codes = codes};
     for (size_t i = 0; i < count; i++) {
-        float narrow = (float)i / 7.0F;
-        values[i] = missing_or(i, (double)narrow);
-        samples.missing += isnan(values[i]) ? 1 : 0;
+        codes[i] = (float)missing_or(i, (double)((float)i / 7.0F));
+        samples.missing += isnan(codes[i]) ? 1 : 0;
     }
-    samples.values = values;
     return samples;
 }
 
 static struct samples int16(struct fixture *fixture, size_t count)
 {
-    double *values = arena_array(fixture->arena, count, sizeof *values);
     int16_t *codes = arena_array(fixture->arena, count, sizeof *codes);
     struct samples samples = {
-        .encoding = SAMPLES_INT16, .scale = 0.05, .offset = -3.0, .count = count};
+        .encoding = SAMPLES_INT16, .scale = 0.05, .offset = -3.0, .count = count, .codes = codes};
     for (size_t i = 0; i < count; i++) {
         bool missing = i % 97 == 13;
         codes[i] = missing ? INT16_MIN : (int16_t)((i * 31) % 4000);
-        values[i] = missing ? (double)NAN : (double)codes[i] * samples.scale + samples.offset;
         samples.missing += missing ? 1 : 0;
     }
-    samples.values = values;
-    samples.codes16 = codes;
     return samples;
 }
 
@@ -70,8 +65,8 @@ struct recording_document *recording_fixture(struct fixture *fixture, const char
         .signal = SIGNAL_FLOW, .unit = "mL/s", .to_canonical = 1, .rate_hz = 10.0 / 3.0};
     channels[3] = (struct document_channel){
         .signal = SIGNAL_EMG, .unit = "uV", .to_canonical = 1, .rate_hz = 100};
-    samples_from_values(decimals(fixture, count), count, &channels[0].samples);
-    samples_from_values(thirds(fixture, count), count, &channels[2].samples);
+    samples_from_values(decimals(fixture, count), count, fixture->arena, &channels[0].samples);
+    samples_from_values(thirds(fixture, count), count, fixture->arena, &channels[2].samples);
     channels[1].samples = int16(fixture, count);
     channels[3].samples = float32(fixture, count);
 

@@ -41,12 +41,7 @@ static void assert_same_channel(const struct document_channel *got,
     assert_int_equal(got->samples.count, sent->samples.count);
     assert_int_equal(got->samples.missing, sent->samples.missing);
     assert_true(got->samples.missing > 0);
-    assert_true(recording_fixture_same(got->samples.values, sent->samples.values, COUNT));
-    if (sent->samples.encoding == SAMPLES_INT16) {
-        assert_true(recording_fixture_same(&got->samples.scale, &sent->samples.scale, 1));
-        assert_true(recording_fixture_same(&got->samples.offset, &sent->samples.offset, 1));
-        assert_memory_equal(got->samples.codes16, sent->samples.codes16, COUNT * sizeof(int16_t));
-    }
+    assert_true(samples_equal(&got->samples, &sent->samples));
 }
 
 static void document_comes_back_as_uploaded(void **state)
@@ -147,17 +142,18 @@ static void spans_across_blocks_are_read(void **state)
     CHECK(fixture, recording_get(fixture->store, fixture->arena, id, &row, &fixture->error));
     for (size_t c = 0; c < row.channel_count; c++) {
         for (size_t s = 0; s < sizeof spans / sizeof spans[0]; s++) {
-            double values[COUNT];
-            CHECK(fixture, recording_samples(fixture->store, id, &row.channels[c], spans[s][0],
-                                             spans[s][1], values, &fixture->error));
-            assert_true(recording_fixture_same(
-                values, sent->channels[c].samples.values + spans[s][0], spans[s][1]));
+            struct samples wanted =
+                samples_slice(&sent->channels[c].samples, spans[s][0], spans[s][1]);
+            struct samples got;
+            CHECK(fixture, recording_samples(fixture->store, fixture->arena, id, &row.channels[c],
+                                             spans[s][0], spans[s][1], &got, &fixture->error));
+            assert_true(samples_equal(&got, &wanted));
         }
     }
-    double value = 0;
-    CHECK_FAILS(
-        fixture, ERROR_INTERNAL,
-        recording_samples(fixture->store, id, &row.channels[0], COUNT, 1, &value, &fixture->error));
+    struct samples none;
+    CHECK_FAILS(fixture, ERROR_INTERNAL,
+                recording_samples(fixture->store, fixture->arena, id, &row.channels[0], COUNT, 1,
+                                  &none, &fixture->error));
 }
 
 static void change_block(struct fixture *fixture, const char *id, const char *change)
@@ -184,21 +180,24 @@ static void damaged_block_is_reported(void **state)
                  " set data = set_byte(data, 20, get_byte(data, 20) # 1)");
     fixture_begin(fixture, fixture->clinic_id);
     struct recording_row row;
-    double values[COUNT];
+    struct samples got;
     CHECK(fixture, recording_get(fixture->store, fixture->arena, id, &row, error));
     CHECK_FAILS(fixture, ERROR_INTERNAL,
-                recording_samples(fixture->store, id, &row.channels[0], 4096, 1, values, error));
+                recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 4096, 1,
+                                  &got, error));
     assert_non_null(strstr(error->detail, "channel 0, block 1"));
     assert_non_null(strstr(error->detail, id));
-    CHECK(fixture, recording_samples(fixture->store, id, &row.channels[0], 0, 4096, values, error));
-    CHECK(fixture,
-          recording_samples(fixture->store, id, &row.channels[0], 8192, 100, values, error));
+    CHECK(fixture, recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 0, 4096,
+                                     &got, error));
+    CHECK(fixture, recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 8192,
+                                     100, &got, error));
     store_rollback(fixture->store);
 
     change_block(fixture, id, "delete from penstock.sample_block");
     fixture_begin(fixture, fixture->clinic_id);
     CHECK_FAILS(fixture, ERROR_INTERNAL,
-                recording_samples(fixture->store, id, &row.channels[0], 0, COUNT, values, error));
+                recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 0, COUNT,
+                                  &got, error));
     assert_non_null(strstr(error->detail, "block 1"));
 }
 
@@ -215,7 +214,7 @@ static void many_blocks_go_in_batches(void **state)
     }
     struct recording_document *document = recording_fixture(fixture, NULL, 1);
     document->channel_count = 1;
-    samples_from_values(values, MANY, &document->channels[0].samples);
+    samples_from_values(values, MANY, fixture->arena, &document->channels[0].samples);
     const char *id = NULL;
     fixture_begin(fixture, fixture->clinic_id);
     CHECK(fixture, recording_create(fixture->store, fixture->arena, study, document, "{}", &id,
@@ -224,7 +223,7 @@ static void many_blocks_go_in_batches(void **state)
     fixture_begin(fixture, fixture->clinic_id);
     const struct recording_document *got = NULL;
     CHECK(fixture, recording_load(fixture->store, fixture->arena, id, 1, &got, &fixture->error));
-    assert_true(recording_fixture_same(got->channels[0].samples.values, values, MANY));
+    assert_true(samples_equal(&got->channels[0].samples, &document->channels[0].samples));
 }
 
 static void refusals_leave_the_transaction_usable(void **state)

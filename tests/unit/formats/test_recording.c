@@ -74,9 +74,10 @@ static void test_channel_is_read(void **state)
     documents_assert_close(pves->start_s, 0.0, 0.0);
     assert_int_equal(pves->samples.count, 4);
     assert_int_equal(pves->samples.missing, 1);
-    documents_assert_close(pves->samples.values[1], 12.1, 0.0);
-    assert_true(isnan(pves->samples.values[2]));
-    documents_assert_close(pves->samples.values[3], -3.0, 0.0);
+    const double *values = samples_all_values(&pves->samples, arena);
+    documents_assert_close(values[1], 12.1, 0.0);
+    assert_true(isnan(values[2]));
+    documents_assert_close(values[3], -3.0, 0.0);
     arena_free(arena);
 }
 
@@ -108,7 +109,9 @@ static void test_analysis_sees_canonical_units(void **state)
     documents_assert_close(recording->age_years.value, 54.0, 0.0);
     documents_assert_close(recording->conditions.flow_delay_s.value, 0.6, 0.0);
     assert_int_equal(recording->channel_count, 2);
-    assert_ptr_equal(recording->channels[0].samples, document->channels[0].samples.values);
+    assert_memory_equal(recording->channels[0].samples,
+                        samples_all_values(&document->channels[0].samples, arena),
+                        2 * sizeof(double));
     documents_assert_close(recording->channels[1].samples[0], 10.19716, 1e-5);
     assert_true(isnan(recording->channels[1].samples[1]));
     documents_assert_close(recording->channels[1].start_s, 1.5, 0.0);
