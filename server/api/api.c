@@ -258,6 +258,15 @@ int api_query_integer(const struct http_request *request, const char *name, int 
     return (int)number;
 }
 
+bool api_query_flag(const struct http_request *request, const char *name, struct fault_list *faults)
+{
+    const char *text = http_request_query(request, name);
+    if (text != NULL && strcmp(text, "true") != 0 && strcmp(text, "false") != 0) {
+        fault_add(faults, arena_printf(request->arena, "?%s", name), "Must be true or false.");
+    }
+    return text != NULL && strcmp(text, "true") == 0;
+}
+
 struct optional_number api_query_number(const struct http_request *request, const char *name,
                                         struct fault_list *faults)
 {

@@ -100,6 +100,11 @@ const char *api_path_id(const struct http_request *request, struct http_response
 int api_query_integer(const struct http_request *request, const char *name, int least, int most,
                       int fallback, struct fault_list *faults);
 
+/* A query parameter that is "true" or "false"; false when absent, and a fault when it is anything
+ * else. */
+bool api_query_flag(const struct http_request *request, const char *name,
+                    struct fault_list *faults);
+
 /* A query parameter as a finite number; not known when absent or faulty. */
 struct optional_number api_query_number(const struct http_request *request, const char *name,
                                         struct fault_list *faults);

@@ -26,21 +26,6 @@ static bool find_page(const struct recording_row *rows, size_t count, const char
     return false;
 }
 
-static bool append_recordings(struct api_context *context, struct arena *arena,
-                              const struct recording_row *rows, size_t count, struct text *items,
-                              struct error *reterr)
-{
-    for (size_t i = 0; i < count; i++) {
-        struct recording_row row = {0};
-        if (!recording_get(context->store, arena, rows[i].id, &row, reterr)) {
-            return false;
-        }
-        text_append(items, i == 0 ? "" : ",");
-        recording_json_append(items, &row);
-    }
-    return true;
-}
-
 void recordings_list(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -52,12 +37,18 @@ void recordings_list(void *opaque, struct http_request *request, struct http_res
     if (study_id == NULL) {
         return;
     }
-    struct store_page page;
-    if (!api_read_page(request, response, &page)) {
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    http_request_check_query(request, (const char *const[]){"limit", "cursor", "withdrawn", NULL},
+                             &faults);
+    struct store_page page = api_page(request, &faults);
+    bool withdrawn_too = api_query_flag(request, "withdrawn", &faults);
+    if (api_reject(request, response, &faults)) {
         return;
     }
     if (!study_get(context->store, request->arena, study_id, &study, &error) ||
-        !recording_list(context->store, request->arena, study_id, &rows, &count, &error)) {
+        !recording_list(context->store, request->arena, study_id, withdrawn_too, &rows, &count,
+                        &error)) {
         api_fail(request, response, &error);
         return;
     }
@@ -71,9 +62,9 @@ void recordings_list(void *opaque, struct http_request *request, struct http_res
     size_t taken = left < (size_t)page.limit ? left : (size_t)page.limit;
     struct text items;
     text_init(&items, request->arena, RECORDING_ANSWER_LIMIT);
-    if (!append_recordings(context, request->arena, rows + first, taken, &items, &error)) {
-        api_fail(request, response, &error);
-        return;
+    for (size_t i = 0; i < taken; i++) {
+        text_append(&items, i == 0 ? "" : ",");
+        recording_json_append(&items, &rows[first + i]);
     }
     api_respond_list(request, response, &items, taken < left ? rows[first + taken - 1].id : NULL);
 }
@@ -95,7 +86,7 @@ void recordings_get(void *opaque, struct http_request *request, struct http_resp
     text_init(&body, request->arena, RECORDING_ANSWER_LIMIT);
     recording_json_append(&body, &row);
     api_respond_json(request, response, 200, &body);
-    api_set_etag(request, response, row.revision);
+    api_set_etag(request, response, row.version);
 }
 
 static bool read_document(const struct http_request *request, struct http_response *response,
@@ -133,12 +124,14 @@ static void fail_to_create(const struct http_request *request, struct http_respo
 }
 
 static void respond_created(struct api_context *context, const struct http_request *request,
-                            struct http_response *response, const char *id,
-                            const struct text *analysis)
+                            struct http_response *response, const char *id, bool existed)
 {
     struct recording_row row = {0};
+    const char *analysis = NULL;
+    int revision = 0;
     struct error error = {0};
-    if (!recording_get(context->store, request->arena, id, &row, &error)) {
+    if (!recording_get(context->store, request->arena, id, &row, &error) ||
+        !recording_analysis(context->store, request->arena, id, 0, &analysis, &revision, &error)) {
         api_fail(request, response, &error);
         return;
     }
@@ -147,9 +140,10 @@ static void respond_created(struct api_context *context, const struct http_reque
     text_append(&body, "{\"recording\":");
     recording_json_append(&body, &row);
     text_append(&body, ",\"analysis\":");
-    text_append_bytes(&body, analysis->data, analysis->length);
+    text_append(&body, analysis);
     text_append_char(&body, '}');
-    api_respond_row(request, response, 201, &body, row.revision, "/v1/recordings", id);
+    api_respond_row(request, response, existed ? 200 : 201, &body, row.version, "/v1/recordings",
+                    id);
 }
 
 void recordings_create(void *opaque, struct http_request *request, struct http_response *response)
@@ -183,12 +177,13 @@ void recordings_create(void *opaque, struct http_request *request, struct http_r
     }
     double computed_s = clock_monotonic_s();
     const char *id = NULL;
+    bool existed = false;
     if (!recording_create(context->store, request->arena, study_id, document, analysis.data, &id,
-                          &error)) {
+                          &existed, &error)) {
         fail_to_create(request, response, &error);
         return;
     }
-    respond_created(context, request, response, id, &analysis);
+    respond_created(context, request, response, id, existed);
     response->split_s[0] = parsed_s - begun_s;
     response->split_s[1] = computed_s - parsed_s;
     response->split_s[2] = clock_monotonic_s() - computed_s;

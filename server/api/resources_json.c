@@ -83,7 +83,10 @@ void recording_json_append(struct text *out, const struct recording_row *row)
     api_append_time(out, "received_at", row->received_at_us);
     text_append(out, ",\"duration_s\":");
     text_append_number(out, row->duration_s);
-    text_printf(out, ",\"revision\":%d,\"conditions\":%s", row->revision, row->conditions_json);
+    text_append_char(out, ',');
+    api_append_string(out, "state", recording_state_name(row->state));
+    text_printf(out, ",\"version\":%d,\"revision\":%d,\"conditions\":%s", row->version,
+                row->revision, row->conditions_json);
     if (row->channel_count > 0) {
         text_append(out, ",\"channels\":[");
         for (size_t i = 0; i < row->channel_count; i++) {

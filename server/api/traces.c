@@ -175,12 +175,12 @@ static void read_query(const struct http_request *request, const struct recordin
     }
 }
 
-static bool read_samples(struct api_context *context, struct arena *arena, const char *id,
-                         const struct trace_source *source, struct sample_span span, double *values,
-                         struct error *reterr)
+static bool read_samples(struct api_context *context, struct arena *arena,
+                         const struct recording_row *row, const struct trace_source *source,
+                         struct sample_span span, double *values, struct error *reterr)
 {
     struct samples samples;
-    if (!recording_samples(context->store, arena, id, source->channel, span.first, span.count,
+    if (!recording_samples(context->store, arena, row, source->channel, span.first, span.count,
                            &samples, reterr)) {
         return false;
     }
@@ -189,7 +189,7 @@ static bool read_samples(struct api_context *context, struct arena *arena, const
         return true;
     }
     double *subtrahend = arena_array(arena, span.count, sizeof *subtrahend);
-    if (!recording_samples(context->store, arena, id, source->subtrahend, span.first, span.count,
+    if (!recording_samples(context->store, arena, row, source->subtrahend, span.first, span.count,
                            &samples, reterr)) {
         return false;
     }
@@ -256,9 +256,10 @@ static void widen_bins(struct trace_bins *bins, const struct trace_query *query,
     }
 }
 
-static bool append_bins(struct api_context *context, struct arena *arena, const char *id,
-                        const struct trace_query *query, const struct trace_source *source,
-                        struct sample_span span, struct text *out, struct error *reterr)
+static bool append_bins(struct api_context *context, struct arena *arena,
+                        const struct recording_row *row, const struct trace_query *query,
+                        const struct trace_source *source, struct sample_span span,
+                        struct text *out, struct error *reterr)
 {
     struct trace_bins bins = {
         .count = (size_t)query->points,
@@ -276,7 +277,7 @@ static bool append_bins(struct api_context *context, struct arena *arena, const 
         size_t left = end - first;
         struct sample_span chunk = {.first = first,
                                     .count = left < CHUNK_SAMPLES ? left : CHUNK_SAMPLES};
-        if (!read_samples(context, arena, id, source, chunk, values, reterr)) {
+        if (!read_samples(context, arena, row, source, chunk, values, reterr)) {
             return false;
         }
         widen_bins(&bins, query, source->channel, chunk, values);
@@ -288,21 +289,21 @@ static bool append_bins(struct api_context *context, struct arena *arena, const 
     return true;
 }
 
-static bool append_samples(struct api_context *context, struct arena *arena, const char *id,
-                           const struct trace_source *source, struct sample_span span,
-                           struct text *out, struct error *reterr)
+static bool append_samples(struct api_context *context, struct arena *arena,
+                           const struct recording_row *row, const struct trace_source *source,
+                           struct sample_span span, struct text *out, struct error *reterr)
 {
     double *values = arena_array(arena, span.count, sizeof(double));
-    if (!read_samples(context, arena, id, source, span, values, reterr)) {
+    if (!read_samples(context, arena, row, source, span, values, reterr)) {
         return false;
     }
     append_values(out, "samples", source, values, span.count);
     return true;
 }
 
-static bool append_trace(struct api_context *context, struct arena *arena, const char *id,
-                         const struct trace_query *query, const struct trace_source *source,
-                         struct text *out, struct error *reterr)
+static bool append_trace(struct api_context *context, struct arena *arena,
+                         const struct recording_row *row, const struct trace_query *query,
+                         const struct trace_source *source, struct text *out, struct error *reterr)
 {
     const struct recording_channel_row *channel = source->channel;
     struct sample_span span = span_of(channel, query->from_s, query->to_s);
@@ -320,8 +321,8 @@ static bool append_trace(struct api_context *context, struct arena *arena, const
     if (source->subtrahend != NULL) {
         text_append(out, ",\"derived\":true");
     }
-    bool appended = reduced ? append_bins(context, arena, id, query, source, span, out, reterr)
-                            : append_samples(context, arena, id, source, span, out, reterr);
+    bool appended = reduced ? append_bins(context, arena, row, query, source, span, out, reterr)
+                            : append_samples(context, arena, row, source, span, out, reterr);
     text_append_char(out, '}');
     return appended;
 }
@@ -355,7 +356,8 @@ void traces_get(void *opaque, struct http_request *request, struct http_response
     text_append(&body, ",\"traces\":[");
     for (size_t i = 0; i < query.source_count; i++) {
         text_append(&body, i == 0 ? "" : ",");
-        if (!append_trace(context, request->arena, id, &query, &query.sources[i], &body, &error)) {
+        if (!append_trace(context, request->arena, &row, &query, &query.sources[i], &body,
+                          &error)) {
             api_fail(request, response, &error);
             return;
         }

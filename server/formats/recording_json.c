@@ -156,6 +156,14 @@ double recording_document_duration_s(const struct recording_document *document)
     return duration_s;
 }
 
+bool document_channel_same(const struct document_channel *one, const struct document_channel *other)
+{
+    return one->signal == other->signal && strcmp(one->unit, other->unit) == 0 &&
+           !islessgreater(one->rate_hz, other->rate_hz) &&
+           !islessgreater(one->start_s, other->start_s) &&
+           samples_equal(&one->samples, &other->samples);
+}
+
 static const double *canonical_samples(struct arena *arena, const struct document_channel *channel)
 {
     const struct samples *samples = &channel->samples;

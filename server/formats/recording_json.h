@@ -88,6 +88,9 @@ MUST_CHECK bool conditions_json_read(struct arena *arena, const char *json,
 /* Seconds from the start of the recording to its last sample's end. */
 double recording_document_duration_s(const struct recording_document *document);
 
+/* Whether both hold the same samples bit for bit, of the same signal at the same times. */
+bool document_channel_same(const struct document_channel *one, const struct document_channel *other);
+
 /* The analysis library's view of a document: values in canonical units, known event codes. */
 const struct recording *recording_from_document(struct arena *arena,
                                                 const struct recording_document *document);

@@ -170,7 +170,9 @@ static bool migrate(PGconn *connection, int *ret_applied, struct error *reterr)
         }
     }
     *ret_applied = applied;
-    return true;
+    return run_sql(connection, "make partitions for the coming years",
+                   "select penstock.make_partitions(extract(year from now())::integer + 2)",
+                   reterr);
 }
 
 bool migrate_run(const char *conninfo, int *ret_applied, struct error *reterr)

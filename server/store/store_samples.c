@@ -1,7 +1,11 @@
 #include "store/store_samples.h"
 
+#include "formats/derived_pressure.h"
+#include "formats/limits.h"
+#include "formats/overview.h"
 #include "store/connection.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 enum {
@@ -9,16 +13,23 @@ enum {
     BATCH_BYTES = 2 * 1024 * 1024,
     ARRAY_BYTES_MAX = 8 * 1024 * 1024,
     BATCH_BLOCKS = 512,
-    READ_BLOCKS = 256 /* of one SELECT */
+    READ_BLOCKS = 512, /* of one SELECT, about */
+    DERIVED_CHANNEL = -1,
+    CHANNELS_AT_ONCE = LIMIT_CHANNELS + 1
 };
 
 enum samples_statement {
     CHANNELS_INSERT,
     CHANNELS_SELECT,
+    CHANNELS_SELECT_STUDY,
     BLOCKS_INSERT,
     BLOCKS_SELECT,
     SAMPLES_STATEMENT_COUNT
 };
+
+#define CHANNEL_COLUMNS                                                                            \
+    "number, signal, unit, rate_hz, start_s, encoding, decimals, scale, value_offset,"             \
+    " sample_count, missing_count"
 
 static const struct statement statements[] = {
     [CHANNELS_INSERT] = {.name = "channels_insert",
@@ -29,20 +40,28 @@ static const struct statement statements[] = {
                                 " $5::text[], $6::float8[], $7::float8[], $8::text[], $9::int4[],"
                                 " $10::float8[], $11::float8[], $12::int8[], $13::int8[]) as c"},
     [CHANNELS_SELECT] = {.name = "channels_select",
-                         .sql = "select number, signal, unit, rate_hz, start_s, encoding, decimals,"
-                                " scale, value_offset, sample_count, missing_count"
+                         .sql = "select " CHANNEL_COLUMNS ", recording_id"
                                 " from penstock.recording_channel"
                                 " where clinic_id = $1 and recording_id = $2 order by number"},
+    [CHANNELS_SELECT_STUDY] = {.name = "channels_select_study",
+                               .sql = "select " CHANNEL_COLUMNS ", c.recording_id"
+                                      " from penstock.recording r"
+                                      " join penstock.recording_channel c"
+                                      " on c.clinic_id = r.clinic_id and c.recording_id = r.id"
+                                      " where r.clinic_id = $1 and r.study_id = $2"
+                                      " order by c.recording_id, c.number"},
     [BLOCKS_INSERT] = {.name = "blocks_insert",
                        .sql = "insert into penstock.sample_block (clinic_id, recording_id,"
-                              " channel_number, block_number, sample_count, checksum, data)"
-                              " select $1, $2, b.* from unnest($3::int4[], $4::int4[], $5::int4[],"
-                              " $6::int8[], $7::bytea[]) as b"},
+                              " received_on, channel_number, level, block_number, sample_count,"
+                              " checksum, data) select $1, $2, $3, b.* from unnest($4::int4[],"
+                              " $5::int4[], $6::int4[], $7::int4[], $8::int8[], $9::bytea[]) as b"},
     [BLOCKS_SELECT] = {.name = "blocks_select",
-                       .sql = "select block_number, sample_count, checksum, data"
+                       .sql = "select channel_number, block_number, sample_count, checksum, data"
                               " from penstock.sample_block where clinic_id = $1"
-                              " and recording_id = $2 and channel_number = $3"
-                              " and block_number between $4 and $5 order by block_number",
+                              " and recording_id = $2 and received_on = $3"
+                              " and channel_number = any($4::int4[]) and level = $5"
+                              " and block_number between $6 and $7"
+                              " order by channel_number, block_number",
                        .binary_result = true},
 };
 
@@ -93,8 +112,8 @@ static void add_channel(struct binary_array columns[CHANNEL_COLUMN_COUNT], size_
     binary_array_int8(&columns[COLUMN_MISSING], (int64_t)samples->missing);
 }
 
-bool samples_store_channels(struct store *store, const char *recording_id,
-                            const struct recording_document *document, struct error *reterr)
+static bool store_channels(struct store *store, const char *recording_id,
+                           const struct recording_document *document, struct error *reterr)
 {
     if (document->channel_count == 0) {
         return true;
@@ -126,6 +145,13 @@ void samples_channels_query(struct query *query, const struct store *store,
     query_id(query, recording_id);
 }
 
+void samples_channels_of_study_query(struct query *query, const struct store *store,
+                                     const char *study_id)
+{
+    query_start(query, store, &statements[CHANNELS_SELECT_STUDY]);
+    query_id(query, study_id);
+}
+
 static bool read_channel(const struct rows *rows, struct arena *arena, int row,
                          struct recording_channel_row *channel)
 {
@@ -150,15 +176,63 @@ static bool read_channel(const struct rows *rows, struct arena *arena, int row,
 bool samples_channels_read(const struct rows *rows, struct arena *arena, struct recording_row *row,
                            struct error *reterr)
 {
-    row->channel_count = (size_t)rows->count;
-    row->channels = arena_array(arena, row->channel_count, sizeof *row->channels);
+    row->channels = arena_array(arena, (size_t)rows->count, sizeof *row->channels);
+    row->channel_count = 0;
     for (int i = 0; i < rows->count; i++) {
-        if (!read_channel(rows, arena, i, &row->channels[i])) {
+        const char *recording_id = rows_text(rows, arena, i, CHANNEL_COLUMN_COUNT);
+        if (strcmp(recording_id, row->id) != 0) {
+            continue;
+        }
+        if (!read_channel(rows, arena, i, &row->channels[row->channel_count])) {
             return error_set(reterr, ERROR_INTERNAL,
-                             "channel %d of recording %s is of a kind unknown to this program", i,
-                             row->id);
+                             "channel %zu of recording %s is of a kind unknown to this program",
+                             row->channel_count, row->id);
+        }
+        row->channel_count++;
+    }
+    return true;
+}
+
+/* ---- detrusor pressure that was not recorded ---- */
+
+static bool grids_fit(const struct pressure_grid *pves, const struct pressure_grid *pabd)
+{
+    return pves->unit != NULL && pabd->unit != NULL && derived_pressure_fits(pves, pabd);
+}
+
+static const struct recording_channel_row *find_row(const struct recording_row *row,
+                                                    enum signal_kind signal)
+{
+    for (size_t i = 0; i < row->channel_count; i++) {
+        if (row->channels[i].signal == signal) {
+            return &row->channels[i];
         }
     }
+    return NULL;
+}
+
+static struct pressure_grid grid_of_row(const struct recording_channel_row *row)
+{
+    return row == NULL ? (struct pressure_grid){0}
+                       : (struct pressure_grid){.rate_hz = row->rate_hz,
+                                                .start_s = row->start_s,
+                                                .unit = row->unit,
+                                                .count = row->shape.count};
+}
+
+bool recording_derived_pdet(const struct recording_row *row, struct recording_channel_row *ret_pdet)
+{
+    const struct recording_channel_row *pves = find_row(row, SIGNAL_PVES);
+    struct pressure_grid minuend = grid_of_row(pves);
+    struct pressure_grid subtrahend = grid_of_row(find_row(row, SIGNAL_PABD));
+    if (find_row(row, SIGNAL_PDET) != NULL || !grids_fit(&minuend, &subtrahend)) {
+        return false;
+    }
+    *ret_pdet = *pves;
+    ret_pdet->number = DERIVED_CHANNEL;
+    ret_pdet->signal = SIGNAL_PDET;
+    ret_pdet->shape =
+        (struct samples){.encoding = SAMPLES_FLOAT32, .scale = 1, .count = pves->shape.count};
     return true;
 }
 
@@ -166,6 +240,7 @@ bool samples_channels_read(const struct rows *rows, struct arena *arena, struct 
 
 enum block_column {
     BLOCK_CHANNEL,
+    BLOCK_LEVEL,
     BLOCK_NUMBER,
     BLOCK_SAMPLES,
     BLOCK_CHECKSUM,
@@ -174,15 +249,16 @@ enum block_column {
 };
 
 static const enum binary_array_type block_column_types[BLOCK_COLUMN_COUNT] = {
-    [BLOCK_CHANNEL] = BINARY_ARRAY_INT4, [BLOCK_NUMBER] = BINARY_ARRAY_INT4,
-    [BLOCK_SAMPLES] = BINARY_ARRAY_INT4, [BLOCK_CHECKSUM] = BINARY_ARRAY_INT8,
-    [BLOCK_DATA] = BINARY_ARRAY_BYTEA,
+    [BLOCK_CHANNEL] = BINARY_ARRAY_INT4,  [BLOCK_LEVEL] = BINARY_ARRAY_INT4,
+    [BLOCK_NUMBER] = BINARY_ARRAY_INT4,   [BLOCK_SAMPLES] = BINARY_ARRAY_INT4,
+    [BLOCK_CHECKSUM] = BINARY_ARRAY_INT8, [BLOCK_DATA] = BINARY_ARRAY_BYTEA,
 };
 
 /* Blocks that go into the database with one statement. */
 struct block_batch {
     struct store *store;
     const char *recording_id;
+    const char *received_on;
     struct arena
         *arena; /* of this batch only: an upload may be as large as a batch a hundredfold */
     struct binary_array columns[BLOCK_COLUMN_COUNT];
@@ -204,6 +280,7 @@ static bool batch_flush(struct block_batch *batch, struct error *reterr)
         struct query query;
         query_start(&query, batch->store, &statements[BLOCKS_INSERT]);
         query_id(&query, batch->recording_id);
+        query_text(&query, batch->received_on);
         for (size_t c = 0; c < BLOCK_COLUMN_COUNT; c++) {
             query_array(&query, &batch->columns[c]);
         }
@@ -215,14 +292,15 @@ static bool batch_flush(struct block_batch *batch, struct error *reterr)
     return good;
 }
 
-static bool batch_add(struct block_batch *batch, size_t channel, const struct samples *samples,
-                      size_t number, struct error *reterr)
+static bool batch_add(struct block_batch *batch, int channel, int level,
+                      const struct samples *samples, size_t number, struct error *reterr)
 {
     struct sample_block block;
     if (!sample_block_encode(batch->store->codec, samples, number, &block, reterr)) {
-        return error_context(reterr, "channel %zu, block %zu", channel, number);
+        return error_context(reterr, "channel %d, level %d, block %zu", channel, level, number);
     }
-    binary_array_int4(&batch->columns[BLOCK_CHANNEL], (int32_t)channel);
+    binary_array_int4(&batch->columns[BLOCK_CHANNEL], channel);
+    binary_array_int4(&batch->columns[BLOCK_LEVEL], level);
     binary_array_int4(&batch->columns[BLOCK_NUMBER], (int32_t)number);
     binary_array_int4(&batch->columns[BLOCK_SAMPLES], (int32_t)block.sample_count);
     binary_array_int8(&batch->columns[BLOCK_CHECKSUM], (int64_t)block.checksum);
@@ -232,148 +310,302 @@ static bool batch_add(struct block_batch *batch, size_t channel, const struct sa
     return !full || batch_flush(batch, reterr);
 }
 
-bool samples_store_blocks(struct store *store, const char *recording_id,
-                          const struct recording_document *document, struct error *reterr)
+static bool batch_add_all(struct block_batch *batch, int channel, int level,
+                          const struct samples *samples, struct error *reterr)
 {
-    struct block_batch batch = {.store = store, .recording_id = recording_id};
+    bool good = true;
+    size_t block_count = sample_block_count(samples->count);
+    for (size_t b = 0; good && b < block_count; b++) {
+        good = batch_add(batch, channel, level, samples, b, reterr);
+    }
+    return good;
+}
+
+int samples_level(int overview_level, enum sample_extreme extreme)
+{
+    return overview_level == 0 ? 0 : 2 * overview_level - (extreme == SAMPLE_LEAST ? 1 : 0);
+}
+
+static bool batch_add_overview(struct block_batch *batch, int channel,
+                               const struct samples *samples, struct error *reterr)
+{
+    struct arena *arena = arena_new();
+    struct samples least = *samples;
+    struct samples greatest = *samples;
+    bool good = true;
+    for (int level = 1; good && overview_exists(samples->count, level); level++) {
+        struct samples finer_least = least;
+        struct samples finer_greatest = greatest;
+        overview_make(&finer_least, &finer_greatest, level, arena, &least, &greatest);
+        good =
+            batch_add_all(batch, channel, samples_level(level, SAMPLE_LEAST), &least, reterr) &&
+            batch_add_all(batch, channel, samples_level(level, SAMPLE_GREATEST), &greatest, reterr);
+    }
+    arena_free(arena);
+    return good;
+}
+
+static const struct document_channel *find_channel(const struct recording_document *document,
+                                                   enum signal_kind signal)
+{
+    for (size_t i = 0; i < document->channel_count; i++) {
+        if (document->channels[i].signal == signal) {
+            return &document->channels[i];
+        }
+    }
+    return NULL;
+}
+
+static struct pressure_grid grid_of_channel(const struct document_channel *channel)
+{
+    return channel == NULL ? (struct pressure_grid){0}
+                           : (struct pressure_grid){.rate_hz = channel->rate_hz,
+                                                    .start_s = channel->start_s,
+                                                    .unit = channel->unit,
+                                                    .count = channel->samples.count};
+}
+
+/* The overview of what recording_derived_pdet() finds. */
+static bool batch_add_derived(struct block_batch *batch, const struct recording_document *document,
+                              struct error *reterr)
+{
+    const struct document_channel *pves = find_channel(document, SIGNAL_PVES);
+    const struct document_channel *pabd = find_channel(document, SIGNAL_PABD);
+    struct pressure_grid minuend = grid_of_channel(pves);
+    struct pressure_grid subtrahend = grid_of_channel(pabd);
+    if (find_channel(document, SIGNAL_PDET) != NULL || !grids_fit(&minuend, &subtrahend) ||
+        !overview_exists(minuend.count, 1)) {
+        return true;
+    }
+    struct arena *arena = arena_new();
+    struct samples pdet;
+    derived_pressure_for_drawing(&pves->samples, &pabd->samples, arena, &pdet);
+    bool good = batch_add_overview(batch, DERIVED_CHANNEL, &pdet, reterr);
+    arena_free(arena);
+    return good;
+}
+
+static bool store_blocks(struct store *store, const char *recording_id, const char *received_on,
+                         const struct recording_document *document, struct error *reterr)
+{
+    struct block_batch batch = {
+        .store = store, .recording_id = recording_id, .received_on = received_on};
     batch_begin(&batch);
     bool good = true;
     for (size_t c = 0; good && c < document->channel_count; c++) {
         const struct samples *samples = &document->channels[c].samples;
-        size_t block_count = sample_block_count(samples->count);
-        for (size_t b = 0; good && b < block_count; b++) {
-            good = batch_add(&batch, c, samples, b, reterr);
-        }
+        good = batch_add_all(&batch, (int)c, 0, samples, reterr) &&
+               batch_add_overview(&batch, (int)c, samples, reterr);
     }
-    good = good && batch_flush(&batch, reterr);
+    good = good && batch_add_derived(&batch, document, reterr) && batch_flush(&batch, reterr);
     arena_free(batch.arena);
     return good || error_context(reterr, "store samples");
 }
 
+bool samples_store(struct store *store, const char *recording_id, const char *received_on,
+                   const struct recording_document *document, struct error *reterr)
+{
+    return store_channels(store, recording_id, document, reterr) &&
+           store_blocks(store, recording_id, received_on, document, reterr);
+}
+
 /* ---- reading blocks ---- */
 
-/* Samples [from_index, to_index) of a channel are wanted, into `codes`. */
-struct block_reader {
+/* Parts of which the same blocks of the same level are wanted, so that one query reads them. */
+struct part_group {
     struct store *store;
-    const char *recording_id;
-    const struct recording_channel_row *channel;
-    size_t from_index;
-    size_t to_index;
-    uint8_t *codes;
+    const struct recording_row *row;
+    int level;
+    size_t first_block;
+    size_t last_block;
+    size_t count;
+    struct recording_part *parts[CHANNELS_AT_ONCE];
+    uint8_t *codes[CHANNELS_AT_ONCE];
 };
 
-/* Decodes a block whose first sample is number `first` and keeps of it what is wanted. */
-static bool decode_block(const struct block_reader *reader, const struct sample_block *block,
-                         size_t first, struct error *reterr)
+/* Codes that the part's channel has at the part's level. */
+static size_t codes_of_level(const struct recording_part *part)
 {
-    const struct samples *shape = &reader->channel->shape;
-    size_t width = sample_encoding_width(shape->encoding);
+    return overview_count(part->channel->shape.count, part->level);
+}
+
+/* Decodes a block whose first code is number `first` and keeps of it what is wanted. */
+static bool decode_block(const struct part_group *group, size_t index,
+                         const struct sample_block *block, size_t first, struct error *reterr)
+{
+    const struct recording_part *part = group->parts[index];
+    enum sample_encoding encoding = part->channel->shape.encoding;
+    size_t width = sample_encoding_width(encoding);
     size_t end = first + block->sample_count;
-    if (first >= reader->from_index && end <= reader->to_index) {
-        return sample_block_decode(reader->store->codec, shape->encoding, block,
-                                   reader->codes + (first - reader->from_index) * width, reterr);
+    size_t wanted_end = part->first + part->count;
+    if (first >= part->first && end <= wanted_end) {
+        return sample_block_decode(group->store->codec, encoding, block,
+                                   group->codes[index] + (first - part->first) * width, reterr);
     }
-
-    union {
-        uint8_t bytes[SAMPLE_BLOCK_LENGTH * sizeof(double)];
-        double aligned;
-    } decoded;
-
-    if (!sample_block_decode(reader->store->codec, shape->encoding, block, decoded.bytes, reterr)) {
+    uint8_t decoded[SAMPLE_BLOCK_LENGTH * sizeof(double)];
+    if (!sample_block_decode(group->store->codec, encoding, block, decoded, reterr)) {
         return false;
     }
-    size_t from = first > reader->from_index ? first : reader->from_index;
-    size_t to = end < reader->to_index ? end : reader->to_index;
-    memcpy(reader->codes + (from - reader->from_index) * width,
-           decoded.bytes + (from - first) * width, (to - from) * width);
+    size_t from = first > part->first ? first : part->first;
+    size_t to = end < wanted_end ? end : wanted_end;
+    memcpy(group->codes[index] + (from - part->first) * width, decoded + (from - first) * width,
+           (to - from) * width);
     return true;
 }
 
-static bool read_block(const struct block_reader *reader, const struct rows *rows, int row,
-                       size_t number, struct error *reterr)
+static bool read_block(const struct part_group *group, size_t index, size_t number,
+                       const struct rows *rows, int row, struct error *reterr)
 {
+    const struct recording_part *part = group->parts[index];
     size_t first = number * SAMPLE_BLOCK_LENGTH;
-    size_t left = reader->channel->shape.count - first;
+    size_t left = codes_of_level(part) - first;
     size_t expected = left < SAMPLE_BLOCK_LENGTH ? left : SAMPLE_BLOCK_LENGTH;
-    struct sample_block block = {
-        .sample_count = (uint32_t)rows_binary_int(rows, row, 1),
-        .checksum = (uint32_t)rows_binary_int(rows, row, 2),
-    };
-    block.data = rows_bytes(rows, row, 3, &block.length);
-    if ((size_t)rows_binary_int(rows, row, 0) != number || block.sample_count != expected) {
-        return error_set(reterr, ERROR_INTERNAL, "sample block missing or of a wrong size");
+    if (row >= rows->count || rows_binary_int(rows, row, 0) != part->channel->number ||
+        (size_t)rows_binary_int(rows, row, 1) != number) {
+        return error_set(reterr, ERROR_INTERNAL, "sample block missing");
     }
-    return decode_block(reader, &block, first, reterr);
+    struct sample_block block = {
+        .sample_count = (uint32_t)rows_binary_int(rows, row, 2),
+        .checksum = (uint32_t)rows_binary_int(rows, row, 3),
+    };
+    block.data = rows_bytes(rows, row, 4, &block.length);
+    if (block.sample_count != expected) {
+        return error_set(reterr, ERROR_INTERNAL, "sample block of a wrong size");
+    }
+    return decode_block(group, index, &block, first, reterr);
 }
 
-/* Reads blocks [first, last], at most READ_BLOCKS. */
-static bool read_blocks(const struct block_reader *reader, size_t first, size_t last,
+/* Reads blocks [first, last] of every part; the parts are in the order of their channels. */
+static bool read_blocks(const struct part_group *group, size_t first, size_t last,
                         struct error *reterr)
 {
+    struct arena *arena = arena_new();
+    struct binary_array numbers;
+    binary_array_init(&numbers, arena, BINARY_ARRAY_INT4, ARRAY_BYTES_MAX);
+    for (size_t i = 0; i < group->count; i++) {
+        binary_array_int4(&numbers, group->parts[i]->channel->number);
+    }
     struct query query;
-    query_start(&query, reader->store, &statements[BLOCKS_SELECT]);
-    query_id(&query, reader->recording_id);
-    query_int(&query, reader->channel->number);
+    query_start(&query, group->store, &statements[BLOCKS_SELECT]);
+    query_id(&query, group->row->id);
+    query_text(&query, group->row->received_on);
+    query_array(&query, &numbers);
+    query_int(&query, group->level);
     query_int(&query, (int64_t)first);
     query_int(&query, (int64_t)last);
     struct rows rows;
-    if (!query_run(reader->store, &query, &rows, reterr)) {
+    bool good = query_run(group->store, &query, &rows, reterr);
+    arena_free(arena);
+    if (!good) {
         return false;
     }
-    bool good = true;
-    for (size_t number = first; good && number <= last; number++) {
-        int row = (int)(number - first);
-        good = row < rows.count ? read_block(reader, &rows, row, number, reterr)
-                                : error_set(reterr, ERROR_INTERNAL, "sample block missing");
-        if (!good) {
-            error_context(reterr, "recording %s, channel %d, block %zu", reader->recording_id,
-                          reader->channel->number, number);
+    int row = 0;
+    for (size_t i = 0; good && i < group->count; i++) {
+        for (size_t number = first; good && number <= last; number++) {
+            good = read_block(group, i, number, &rows, row++, reterr) ||
+                   error_context(reterr, "recording %s, channel %d, level %d, block %zu",
+                                 group->row->id, group->parts[i]->channel->number, group->level,
+                                 number);
         }
     }
     rows_clear(&rows);
     return good;
 }
 
-static bool read_span(const struct block_reader *reader, struct error *reterr)
+static bool read_group(const struct part_group *group, struct error *reterr)
 {
-    size_t count = reader->channel->shape.count;
-    if (reader->from_index > reader->to_index || reader->to_index > count) {
-        return error_set(reterr, ERROR_INTERNAL, "samples beyond the end of channel %d of %s",
-                         reader->channel->number, reader->recording_id);
-    }
-    if (reader->from_index == reader->to_index) {
-        return true;
-    }
-    size_t last = (reader->to_index - 1) / SAMPLE_BLOCK_LENGTH;
+    size_t portion = READ_BLOCKS / group->count;
     bool good = true;
-    for (size_t first = reader->from_index / SAMPLE_BLOCK_LENGTH; good && first <= last;
-         first += READ_BLOCKS) {
-        size_t end = first + READ_BLOCKS - 1;
-        good = read_blocks(reader, first, end < last ? end : last, reterr);
+    for (size_t first = group->first_block; good && first <= group->last_block; first += portion) {
+        size_t end = first + portion - 1;
+        good = read_blocks(group, first, end < group->last_block ? end : group->last_block, reterr);
     }
     return good;
 }
 
-bool recording_samples(struct store *store, struct arena *arena, const char *id,
-                       const struct recording_channel_row *channel, size_t from_index, size_t count,
+/* Checks the part and makes room for its codes. */
+static bool prepare_part(struct arena *arena, const struct recording_row *row,
+                         struct recording_part *part, struct error *reterr)
+{
+    size_t count = codes_of_level(part);
+    if (part->first > count || part->count > count - part->first) {
+        return error_set(reterr, ERROR_INTERNAL, "samples beyond the end of channel %d of %s",
+                         part->channel->number, row->id);
+    }
+    part->samples = part->channel->shape;
+    part->samples.count = part->count;
+    part->codes =
+        arena_array(arena, part->count, sample_encoding_width(part->channel->shape.encoding));
+    part->samples.codes = part->codes;
+    return true;
+}
+
+static int compare_parts(const void *left, const void *right)
+{
+    const struct recording_part *const *one = left;
+    const struct recording_part *const *other = right;
+    int numbers[2] = {(*one)->channel->number, (*other)->channel->number};
+    return (numbers[0] > numbers[1]) - (numbers[0] < numbers[1]);
+}
+
+/* Gathers the parts that one query can read together with parts[first]; marks them as taken. */
+static void gather(struct part_group *group, struct recording_part *parts, size_t count,
+                   size_t first, bool *taken)
+{
+    group->count = 0;
+    for (size_t i = first; i < count; i++) {
+        struct recording_part *part = &parts[i];
+        size_t first_block = part->first / SAMPLE_BLOCK_LENGTH;
+        size_t last_block = (part->first + part->count - 1) / SAMPLE_BLOCK_LENGTH;
+        int level = samples_level(part->level, part->extreme);
+        if (i == first) {
+            group->level = level;
+            group->first_block = first_block;
+            group->last_block = last_block;
+        }
+        if (!taken[i] && level == group->level && first_block == group->first_block &&
+            last_block == group->last_block && group->count < CHANNELS_AT_ONCE) {
+            group->parts[group->count++] = part;
+            taken[i] = true;
+        }
+    }
+    qsort(group->parts, group->count, sizeof group->parts[0], compare_parts);
+    for (size_t i = 0; i < group->count; i++) {
+        group->codes[i] = group->parts[i]->codes;
+    }
+}
+
+bool recording_read_parts(struct store *store, struct arena *arena, const struct recording_row *row,
+                          struct recording_part *parts, size_t count, struct error *reterr)
+{
+    bool *taken = arena_array(arena, count, sizeof *taken);
+    for (size_t i = 0; i < count; i++) {
+        if (!prepare_part(arena, row, &parts[i], reterr)) {
+            return false;
+        }
+        taken[i] = parts[i].count == 0;
+    }
+    for (size_t i = 0; i < count; i++) {
+        struct part_group group = {.store = store, .row = row};
+        if (taken[i]) {
+            continue;
+        }
+        gather(&group, parts, count, i, taken);
+        if (!read_group(&group, reterr)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+bool recording_samples(struct store *store, struct arena *arena, const struct recording_row *row,
+                       const struct recording_channel_row *channel, size_t first, size_t count,
                        struct samples *ret_samples, struct error *reterr)
 {
-    size_t width = sample_encoding_width(channel->shape.encoding);
-    struct block_reader reader = {
-        .store = store,
-        .recording_id = id,
-        .channel = channel,
-        .from_index = from_index,
-        .to_index = count <= SIZE_MAX - from_index ? from_index + count : SIZE_MAX,
-    };
-    if (reader.to_index <= channel->shape.count) { /* or read_span() refuses it */
-        reader.codes = arena_array(arena, count, width);
-    }
-    if (!read_span(&reader, reterr)) {
+    struct recording_part part = {.channel = channel, .first = first, .count = count};
+    if (!recording_read_parts(store, arena, row, &part, 1, reterr)) {
         return false;
     }
-    *ret_samples = channel->shape;
-    ret_samples->count = count;
-    ret_samples->codes = reader.codes;
+    *ret_samples = part.samples;
     return true;
 }

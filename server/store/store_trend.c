@@ -15,8 +15,10 @@ static const struct statement statements[] = {
                            " order by i.started_at desc, i.id desc limit $3) s"
                            " left join penstock.recording r"
                            " on r.clinic_id = s.clinic_id and r.study_id = s.id"
+                           " and r.state = 'complete'"
                            " left join penstock.recording_revision v on v.clinic_id = r.clinic_id"
                            " and v.recording_id = r.id and v.revision = r.revision"
+                           " and v.received_on = r.received_on"
                            " order by s.started_at, s.id, r.started_at, r.id"},
 };
 

@@ -28,6 +28,7 @@ struct fixture {
     const char *clinic_id;
     const char *other_clinic_id;
     const char *account_id;
+    int recordings_made;
 };
 
 /* cmocka group setup and teardown. The first makes the database without migrating it, the second

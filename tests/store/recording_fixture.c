@@ -97,9 +97,12 @@ struct recording_document *recording_fixture(struct fixture *fixture, const char
 const char *recording_fixture_store(struct fixture *fixture, const char *study_id, size_t count)
 {
     const char *id = NULL;
-    CHECK(fixture, recording_create(fixture->store, fixture->arena, study_id,
-                                    recording_fixture(fixture, NULL, count), "{\"revision\": 1}",
-                                    &id, &fixture->error));
+    bool existed = true;
+    struct recording_document *document = recording_fixture(fixture, NULL, count);
+    document->started_at_us += fixture->recordings_made++; /* or it were the same one again */
+    CHECK(fixture, recording_create(fixture->store, fixture->arena, study_id, document,
+                                    "{\"revision\": 1}", &id, &existed, &fixture->error));
+    assert_false(existed);
     return id;
 }
 

@@ -46,6 +46,7 @@ static void assert_same_channel(const struct document_channel *got,
 
 static void document_comes_back_as_uploaded(void **state)
 {
+    bool existed = false;
     struct fixture *fixture = *state;
     struct error *error = &fixture->error;
     const char *study = new_study(fixture, "round trip");
@@ -54,8 +55,8 @@ static void document_comes_back_as_uploaded(void **state)
     const struct recording_document *sent = recording_fixture(fixture, chosen, COUNT);
     const char *id = NULL;
     fixture_begin(fixture, fixture->clinic_id);
-    CHECK(fixture,
-          recording_create(fixture->store, fixture->arena, study, sent, "{ }", &id, error));
+    CHECK(fixture, recording_create(fixture->store, fixture->arena, study, sent, "{ }", &id,
+                                    &existed, error));
     fixture_commit(fixture);
     assert_string_equal(id, chosen);
 
@@ -81,6 +82,7 @@ static void document_comes_back_as_uploaded(void **state)
 
 static void rows_tell_the_shape(void **state)
 {
+    bool existed = false;
     struct fixture *fixture = *state;
     struct error *error = &fixture->error;
     const char *study = new_study(fixture, "shape");
@@ -90,8 +92,8 @@ static void rows_tell_the_shape(void **state)
     late->started_at_us += 1;
     late->type = RECORDING_UROFLOWMETRY;
     const char *second = NULL;
-    CHECK(fixture,
-          recording_create(fixture->store, fixture->arena, study, late, "{}", &second, error));
+    CHECK(fixture, recording_create(fixture->store, fixture->arena, study, late, "{}", &second,
+                                    &existed, error));
     fixture_commit(fixture);
 
     fixture_begin(fixture, fixture->clinic_id);
@@ -110,7 +112,8 @@ static void rows_tell_the_shape(void **state)
 
     struct recording_row *rows = NULL;
     size_t count = 0;
-    CHECK(fixture, recording_list(fixture->store, fixture->arena, study, &rows, &count, error));
+    CHECK(fixture,
+          recording_list(fixture->store, fixture->arena, study, false, &rows, &count, error));
     assert_int_equal(count, 2);
     assert_string_equal(rows[0].id, first);
     assert_string_equal(rows[1].id, second);
@@ -145,14 +148,14 @@ static void spans_across_blocks_are_read(void **state)
             struct samples wanted =
                 samples_slice(&sent->channels[c].samples, spans[s][0], spans[s][1]);
             struct samples got;
-            CHECK(fixture, recording_samples(fixture->store, fixture->arena, id, &row.channels[c],
+            CHECK(fixture, recording_samples(fixture->store, fixture->arena, &row, &row.channels[c],
                                              spans[s][0], spans[s][1], &got, &fixture->error));
             assert_true(samples_equal(&got, &wanted));
         }
     }
     struct samples none;
     CHECK_FAILS(fixture, ERROR_INTERNAL,
-                recording_samples(fixture->store, fixture->arena, id, &row.channels[0], COUNT, 1,
+                recording_samples(fixture->store, fixture->arena, &row, &row.channels[0], COUNT, 1,
                                   &none, &fixture->error));
 }
 
@@ -183,26 +186,27 @@ static void damaged_block_is_reported(void **state)
     struct samples got;
     CHECK(fixture, recording_get(fixture->store, fixture->arena, id, &row, error));
     CHECK_FAILS(fixture, ERROR_INTERNAL,
-                recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 4096, 1,
+                recording_samples(fixture->store, fixture->arena, &row, &row.channels[0], 4096, 1,
                                   &got, error));
-    assert_non_null(strstr(error->detail, "channel 0, block 1"));
+    assert_non_null(strstr(error->detail, "channel 0, level 0, block 1"));
     assert_non_null(strstr(error->detail, id));
-    CHECK(fixture, recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 0, 4096,
-                                     &got, error));
-    CHECK(fixture, recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 8192,
+    CHECK(fixture, recording_samples(fixture->store, fixture->arena, &row, &row.channels[0], 0,
+                                     4096, &got, error));
+    CHECK(fixture, recording_samples(fixture->store, fixture->arena, &row, &row.channels[0], 8192,
                                      100, &got, error));
     store_rollback(fixture->store);
 
     change_block(fixture, id, "delete from penstock.sample_block");
     fixture_begin(fixture, fixture->clinic_id);
     CHECK_FAILS(fixture, ERROR_INTERNAL,
-                recording_samples(fixture->store, fixture->arena, id, &row.channels[0], 0, COUNT,
+                recording_samples(fixture->store, fixture->arena, &row, &row.channels[0], 0, COUNT,
                                   &got, error));
     assert_non_null(strstr(error->detail, "block 1"));
 }
 
 static void many_blocks_go_in_batches(void **state)
 {
+    bool existed = false;
     struct fixture *fixture = *state;
 
     enum { MANY = 700 * 4096 + 1 };
@@ -218,7 +222,7 @@ static void many_blocks_go_in_batches(void **state)
     const char *id = NULL;
     fixture_begin(fixture, fixture->clinic_id);
     CHECK(fixture, recording_create(fixture->store, fixture->arena, study, document, "{}", &id,
-                                    &fixture->error));
+                                    &existed, &fixture->error));
     fixture_commit(fixture);
     fixture_begin(fixture, fixture->clinic_id);
     const struct recording_document *got = NULL;
@@ -228,6 +232,7 @@ static void many_blocks_go_in_batches(void **state)
 
 static void refusals_leave_the_transaction_usable(void **state)
 {
+    bool existed = false;
     struct fixture *fixture = *state;
     struct error *error = &fixture->error;
     const char *study = new_study(fixture, "refusals");
@@ -236,14 +241,15 @@ static void refusals_leave_the_transaction_usable(void **state)
     const char *taken = recording_fixture_store(fixture, study, 10);
     CHECK_FAILS(fixture, ERROR_CONFLICT,
                 recording_create(fixture->store, fixture->arena, study,
-                                 recording_fixture(fixture, taken, 10), "{}", &id, error));
+                                 recording_fixture(fixture, taken, 11), "{}", &id, &existed,
+                                 error));
     assert_string_equal(error->detail, "id");
     CHECK_FAILS(fixture, ERROR_NOT_FOUND,
                 recording_create(fixture->store, fixture->arena, fixture->account_id,
-                                 recording_fixture(fixture, NULL, 10), "{}", &id, error));
+                                 recording_fixture(fixture, NULL, 10), "{}", &id, &existed, error));
     CHECK_FAILS(fixture, ERROR_INVALID,
                 recording_create(fixture->store, fixture->arena, study,
-                                 recording_fixture(fixture, "x", 10), "{}", &id, error));
+                                 recording_fixture(fixture, "x", 10), "{}", &id, &existed, error));
     struct recording_row row;
     CHECK_FAILS(fixture, ERROR_NOT_FOUND,
                 recording_get(fixture->store, fixture->arena, study, &row, error));
@@ -256,6 +262,7 @@ static void refusals_leave_the_transaction_usable(void **state)
 /* Ids are unique in a clinic: another clinic's neither shows nor hinders. */
 static void ids_of_other_clinics_do_not_show(void **state)
 {
+    bool existed = false;
     struct fixture *fixture = *state;
     struct error *error = &fixture->error;
     const char *study = new_study(fixture, "ours");
@@ -275,10 +282,11 @@ static void ids_of_other_clinics_do_not_show(void **state)
     const char *same = NULL;
     CHECK_FAILS(fixture, ERROR_NOT_FOUND,
                 recording_create(fixture->store, fixture->arena, study,
-                                 recording_fixture(fixture, id, 10), "{}", &same, error));
+                                 recording_fixture(fixture, id, 10), "{}", &same, &existed, error));
     const char *theirs = fixture_study(fixture, fixture_patient(fixture, "theirs"));
-    CHECK(fixture, recording_create(fixture->store, fixture->arena, theirs,
-                                    recording_fixture(fixture, id, 10), "{}", &same, error));
+    CHECK(fixture,
+          recording_create(fixture->store, fixture->arena, theirs,
+                           recording_fixture(fixture, id, 10), "{}", &same, &existed, error));
     assert_string_equal(same, id);
     fixture_commit(fixture);
 }
@@ -341,6 +349,7 @@ static void cancelled_studies_keep_their_revisions(void **state)
 
 static void signed_studies_take_nothing_more(void **state)
 {
+    bool existed = false;
     struct fixture *fixture = *state;
     struct error *error = &fixture->error;
     static const char *const signatures[] = {"final", "amended"};
@@ -356,7 +365,8 @@ static void signed_studies_take_nothing_more(void **state)
         const char *more = NULL;
         CHECK_FAILS(fixture, ERROR_CONFLICT,
                     recording_create(fixture->store, fixture->arena, study,
-                                     recording_fixture(fixture, NULL, 10), "{}", &more, error));
+                                     recording_fixture(fixture, NULL, 10), "{}", &more, &existed,
+                                     error));
         assert_string_equal(error->detail, "signed");
         CHECK_FAILS(fixture, ERROR_CONFLICT,
                     recording_add_revision(fixture->store, id, 2, NULL, 0, "{}", "", error));

@@ -122,8 +122,9 @@ static void rows_of_another_clinic_cannot_be_written(void **state)
         " select '%s', actor_id, 'other', digest from penstock.idempotency limit 1",
         "insert into penstock.analysis_choices (clinic_id, version, numbers) values ('%s', 2, "
         "'{}')",
-        "insert into penstock.recording_revision (clinic_id, recording_id, revision, events,"
-        " analysis) select '%s', recording_id, 2, '[]', '{}' from penstock.recording_revision"
+        "insert into penstock.recording_revision (clinic_id, recording_id, revision, received_on,"
+        " events, analysis) select '%s', recording_id, 2, received_on, '[]', '{}' from "
+        "penstock.recording_revision"
         " limit 1",
     };
     for (size_t i = 0; i < sizeof inserts / sizeof inserts[0]; i++) {
@@ -207,7 +208,14 @@ static void app_role_cannot_delete_what_is_clinical(void **state)
         "update penstock.recording_revision set analysis = ''",
         "update penstock.recording_revision set analysis_version = '9'",
         "update penstock.analysis_choices set numbers = '{}'",
-        "update penstock.recording set conditions = '{}'",
+        "update penstock.recording set opening = '{}'",
+        "update penstock.recording_change set reason = ''",
+        "update penstock.recording_chunk set digest = digest",
+        "update penstock.retention_rule set keep_years = 1",
+        "select from penstock.sample_block_rest",
+        "select from penstock.recording_revision_rest",
+        "select from penstock.recording_chunk_rest",
+        "select penstock.make_partitions(2100)",
         "update penstock.study set patient_id = patient_id",
         "update penstock.patient set id = id",
         "update penstock.account set username = 'x'",
@@ -268,8 +276,14 @@ static void signed_studies_stay(void **state)
         "update penstock.study set status = 'registered' where id = $s",
         "update penstock.study set status = 'cancelled' where id = $s",
         "update penstock.recording set revision = 2 where id = $r",
-        "insert into penstock.recording_revision (clinic_id, recording_id, revision, events,"
-        " analysis) select clinic_id, id, 2, '[]', '{}' from penstock.recording where id = $r",
+        "insert into penstock.recording_revision (clinic_id, recording_id, revision, received_on,"
+        " events, analysis) select clinic_id, id, 2, received_on, '[]', '{}'"
+        " from penstock.recording where id = $r",
+        "update penstock.recording set state = 'withdrawn', version = 2 where id = $r",
+        "insert into penstock.sample_block (clinic_id, recording_id, channel_number, level,"
+        " block_number, received_on, sample_count, checksum, data)"
+        " select clinic_id, id, 0, 0, 9, received_on, 1, 1, '' from penstock.recording"
+        " where id = $r",
         "insert into penstock.recording_channel select clinic_id, recording_id, 9, 'pvag', unit,"
         " rate_hz, start_s, encoding, decimals, scale, value_offset, sample_count, missing_count"
         " from penstock.recording_channel where recording_id = $r and number = 0",

@@ -1,0 +1,439 @@
+#include "store/store_chunk.h"
+
+#include "formats/limits.h"
+#include "formats/packed_text.h"
+#include "store/query.h"
+#include "store/store_recording_private.h"
+#include "store/store_samples.h"
+
+#include <sodium.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    DIGEST_SIZE = 32,
+    ARRAY_BYTES_MAX = 64 * 1024,
+    PAGE = 256 /* pieces of one SELECT */
+};
+
+enum chunk_statement {
+    CHUNK_LOCK,
+    CHUNK_EXISTING,
+    CHUNK_BEFORE,
+    CHUNK_BEHIND,
+    CHUNK_INSERT,
+    CHUNK_RANGES,
+    CHUNK_NEWEST,
+    CHUNK_AFTER,
+    CHUNK_PAGE,
+    CHUNK_COMPLETE,
+    CHUNK_EMPTY,
+    CHUNK_STATEMENT_COUNT
+};
+
+#define OF_RECORDING "clinic_id = $1 and recording_id = $2"
+
+static const struct statement statements[] = {
+    [CHUNK_LOCK] = {.name = "chunk_lock",
+                    .sql = "select r.state = 'open', r.received_on,"
+                           " s.status in ('final', 'amended', 'cancelled')"
+                           " from penstock.recording r join penstock.study s"
+                           " on s.clinic_id = r.clinic_id and s.id = r.study_id"
+                           " where r.clinic_id = $1 and r.id = $2"
+                           " for no key update of r for share of s"},
+    /* A statement of its own, and so are the neighbours': each sees what was committed while the
+     * one before waited for the lock. */
+    [CHUNK_EXISTING] = {.name = "chunk_existing",
+                        .sql = "select coalesce((select max(arrival)"
+                               " from penstock.recording_chunk where " OF_RECORDING "), 0),"
+                               " exists (select from penstock.recording_chunk where " OF_RECORDING
+                               " and number = $3),"
+                               " exists (select from penstock.recording_chunk where " OF_RECORDING
+                               " and number = $3 and digest = $4)"},
+    [CHUNK_BEFORE] = {.name = "chunk_before",
+                      .sql = "select ends from penstock.recording_chunk where " OF_RECORDING
+                             " and number < $3 order by number desc limit 1"},
+    [CHUNK_BEHIND] = {.name = "chunk_behind",
+                      .sql = "select starts from penstock.recording_chunk where " OF_RECORDING
+                             " and number > $3 order by number limit 1"},
+    [CHUNK_INSERT] = {.name = "chunk_insert",
+                      .sql = "insert into penstock.recording_chunk (clinic_id, recording_id,"
+                             " number, received_on, arrival, digest, starts, ends, data,"
+                             " created_by) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)"},
+    [CHUNK_RANGES] = {.name = "chunk_ranges",
+                      .sql = "select min(number), max(number) from (select number,"
+                             " number - row_number() over (order by number) as island"
+                             " from penstock.recording_chunk where " OF_RECORDING
+                             " and received_on = $3) as numbered group by island order by 1"},
+    [CHUNK_NEWEST] = {.name = "chunk_newest",
+                      .sql = "select arrival, penstock.unix_us(received_at)"
+                             " from penstock.recording_chunk where " OF_RECORDING
+                             " and received_on = $3 order by arrival desc limit 1"},
+    [CHUNK_AFTER] = {.name = "chunk_after",
+                     .sql = "select number, arrival, penstock.unix_us(received_at), data"
+                            " from penstock.recording_chunk where " OF_RECORDING
+                            " and received_on = $3 and arrival > $4 order by arrival limit $5"},
+    [CHUNK_PAGE] = {.name = "chunk_page",
+                    .sql = "select number, arrival, penstock.unix_us(received_at), data"
+                           " from penstock.recording_chunk where " OF_RECORDING
+                           " and received_on = $3 and number > $4 order by number limit $5"},
+    [CHUNK_COMPLETE] = {.name = "chunk_complete",
+                        .sql = "update penstock.recording set state = 'complete', revision = 1,"
+                               " version = version + 1, conditions = $3, duration_s = $4"
+                               " where clinic_id = $1 and id = $2 and state = 'open'"
+                               " returning version"},
+    [CHUNK_EMPTY] = {.name = "chunk_empty",
+                     .sql = "update penstock.recording_chunk set data = null where " OF_RECORDING
+                            " and received_on = $3"},
+};
+
+const struct statement_table store_chunk_statements = {statements, CHUNK_STATEMENT_COUNT};
+
+/* ---- a piece comes ---- */
+
+/* What is known of the recording and of the piece's neighbours. */
+struct surroundings {
+    bool is_open;
+    const char *received_on;
+    int last_arrival;
+    bool has_number;
+    bool has_same;
+    bool fits; /* between its neighbours */
+};
+
+static bool check_lock(const struct rows *lock, struct error *reterr)
+{
+    if (lock->count == 0) {
+        return error_set(reterr, ERROR_NOT_FOUND, "no such recording");
+    }
+    return !rows_bool(lock, 0, 2) || error_set(reterr, ERROR_CONFLICT, "signed");
+}
+
+/* Whether `theirs` ("{1,2}") and ours keep their order, channel by channel: with sign 1 theirs come
+ * first. */
+static bool keeps_order(const char *theirs, const int64_t *ours, size_t count, int sign)
+{
+    const char *at = theirs + 1; /* behind the brace */
+    for (size_t i = 0; i < count; i++) {
+        char *end = NULL;
+        int64_t number = strtoll(at, &end, 10);
+        if ((sign > 0 && number > ours[i]) || (sign < 0 && number < ours[i])) {
+            return false;
+        }
+        at = end + 1;
+    }
+    return true;
+}
+
+static bool fits(const struct rows *before, const struct rows *behind, struct arena *arena,
+                 const struct new_chunk *chunk)
+{
+    return (before->count == 0 ||
+            keeps_order(rows_text(before, arena, 0, 0), chunk->starts, chunk->channel_count, 1)) &&
+           (behind->count == 0 ||
+            keeps_order(rows_text(behind, arena, 0, 0), chunk->ends, chunk->channel_count, -1));
+}
+
+static void neighbour_query(struct query *query, const struct store *store,
+                            enum chunk_statement statement, const char *id, int number)
+{
+    query_start(query, store, &statements[statement]);
+    query_id(query, id);
+    query_int(query, number);
+}
+
+/* Locks the recording and looks around. */
+static bool look(struct store *store, struct arena *arena, const char *id,
+                 const struct new_chunk *chunk, const uint8_t digest[DIGEST_SIZE],
+                 struct surroundings *ret_around, struct error *reterr)
+{
+    struct query lock;
+    struct query existing;
+    struct query before;
+    struct query behind;
+    query_start(&lock, store, &statements[CHUNK_LOCK]);
+    query_id(&lock, id);
+    neighbour_query(&existing, store, CHUNK_EXISTING, id, chunk->number);
+    query_bytes(&existing, digest, DIGEST_SIZE);
+    neighbour_query(&before, store, CHUNK_BEFORE, id, chunk->number);
+    neighbour_query(&behind, store, CHUNK_BEHIND, id, chunk->number);
+
+    struct query *const queries[] = {&lock, &existing, &before, &behind};
+    struct rows rows[4];
+    if (!query_run_all(store, queries, 4, rows, reterr)) {
+        return error_context(reterr, "lock a recording");
+    }
+    bool good = check_lock(&rows[0], reterr);
+    if (good) {
+        *ret_around = (struct surroundings){
+            .is_open = rows_bool(&rows[0], 0, 0),
+            .received_on = rows_text(&rows[0], arena, 0, 1),
+            .last_arrival = rows_int(&rows[1], 0, 0),
+            .has_number = rows_bool(&rows[1], 0, 1),
+            .has_same = rows_bool(&rows[1], 0, 2),
+            .fits = fits(&rows[2], &rows[3], arena, chunk),
+        };
+    }
+    for (size_t i = 0; i < 4; i++) {
+        rows_clear(&rows[i]);
+    }
+    return good;
+}
+
+static void index_array(struct binary_array *array, struct arena *arena, const int64_t *indexes,
+                        size_t count)
+{
+    binary_array_init(array, arena, BINARY_ARRAY_INT8, ARRAY_BYTES_MAX);
+    for (size_t i = 0; i < count; i++) {
+        binary_array_int8(array, indexes[i]);
+    }
+}
+
+static bool insert(struct store *store, struct arena *arena, const char *id,
+                   const struct new_chunk *chunk, const uint8_t digest[DIGEST_SIZE],
+                   const struct surroundings *around, struct error *reterr)
+{
+    const uint8_t *data = NULL;
+    size_t length = 0;
+    if (!packed_text_make(arena, chunk->text, chunk->length, &data, &length, reterr)) {
+        return false;
+    }
+    struct binary_array starts;
+    struct binary_array ends;
+    index_array(&starts, arena, chunk->starts, chunk->channel_count);
+    index_array(&ends, arena, chunk->ends, chunk->channel_count);
+    struct query query;
+    query_start(&query, store, &statements[CHUNK_INSERT]);
+    query_id(&query, id);
+    query_int(&query, chunk->number);
+    query_text(&query, around->received_on);
+    query_int(&query, around->last_arrival + 1);
+    query_bytes(&query, digest, DIGEST_SIZE);
+    query_array(&query, &starts);
+    query_array(&query, &ends);
+    query_bytes(&query, data, length);
+    query_text(&query, query_actor(store));
+    int ignored = 0;
+    return query_count(store, &query, &ignored, reterr);
+}
+
+bool recording_put_chunk(struct store *store, struct arena *arena, const char *id,
+                         const struct new_chunk *chunk, bool *ret_repeated, struct error *reterr)
+{
+    uint8_t digest[DIGEST_SIZE];
+    crypto_generichash(digest, sizeof digest, (const uint8_t *)chunk->text, chunk->length, NULL, 0);
+    struct surroundings around;
+    if (!look(store, arena, id, chunk, digest, &around, reterr)) {
+        return false;
+    }
+    *ret_repeated = around.has_same;
+    if (around.has_same) {
+        return true;
+    }
+    if (!around.is_open) {
+        return error_set(reterr, ERROR_CONFLICT, "state");
+    }
+    if (around.has_number) {
+        return error_set(reterr, ERROR_CONFLICT, "digest");
+    }
+    if (!around.fits) {
+        return error_set(reterr, ERROR_CONFLICT, "order");
+    }
+    return insert(store, arena, id, chunk, digest, &around, reterr) ||
+           error_context(reterr, "store a piece of a recording");
+}
+
+/* ---- reading ---- */
+
+bool recording_chunk_status(struct store *store, struct arena *arena,
+                            const struct recording_row *row, struct chunk_status *ret_status,
+                            struct error *reterr)
+{
+    struct query ranges;
+    struct query newest;
+    query_start(&ranges, store, &statements[CHUNK_RANGES]);
+    query_id(&ranges, row->id);
+    query_text(&ranges, row->received_on);
+    query_start(&newest, store, &statements[CHUNK_NEWEST]);
+    query_id(&newest, row->id);
+    query_text(&newest, row->received_on);
+
+    struct query *const queries[] = {&ranges, &newest};
+    struct rows rows[2];
+    if (!query_run_all(store, queries, 2, rows, reterr)) {
+        return error_context(reterr, "say which pieces arrived");
+    }
+    *ret_status = (struct chunk_status){.range_count = (size_t)rows[0].count};
+    ret_status->ranges = arena_array(arena, ret_status->range_count, sizeof *ret_status->ranges);
+    for (int i = 0; i < rows[0].count; i++) {
+        struct chunk_range range = {rows_int(&rows[0], i, 0), rows_int(&rows[0], i, 1)};
+        ret_status->ranges[i] = range;
+        ret_status->count += range.last - range.first + 1;
+    }
+    if (rows[1].count == 1) {
+        ret_status->last_arrival = rows_int(&rows[1], 0, 0);
+        ret_status->last_received_at_us = rows_int64(&rows[1], 0, 1);
+    }
+    rows_clear(&rows[0]);
+    rows_clear(&rows[1]);
+    return true;
+}
+
+/* Bytes of a bytea column in text form ("\x0a…"). */
+static const uint8_t *hex_bytes(const struct rows *rows, struct arena *arena, int row, int column,
+                                size_t *ret_length)
+{
+    const char *text = rows_text(rows, arena, row, column);
+    if (text == NULL || strlen(text) < 2) {
+        *ret_length = 0;
+        return NULL;
+    }
+    size_t length = (strlen(text) - 2) / 2;
+    uint8_t *bytes = arena_alloc(arena, length);
+    size_t written = 0;
+    (void)sodium_hex2bin(bytes, length, text + 2, 2 * length, NULL, &written, NULL);
+    *ret_length = written;
+    return bytes;
+}
+
+static bool read_chunk(const struct rows *rows, struct arena *arena, int row, const char *id,
+                       struct chunk_row *ret_chunk, struct error *reterr)
+{
+    *ret_chunk = (struct chunk_row){.number = rows_int(rows, row, 0),
+                                    .arrival = rows_int(rows, row, 1),
+                                    .received_at_us = rows_int64(rows, row, 2)};
+    size_t length = 0;
+    const uint8_t *data = hex_bytes(rows, arena, row, 3, &length);
+    return (data != NULL && packed_text_read(arena, data, length, LIMIT_BODY_BYTES,
+                                             &ret_chunk->text, &ret_chunk->length, reterr)) ||
+           error_set(reterr, ERROR_INTERNAL, "recording %s, piece %d: cannot be read back", id,
+                     ret_chunk->number);
+}
+
+/* A page of pieces: by arrival (CHUNK_AFTER) or by number (CHUNK_PAGE), behind `after`. */
+static bool run_page(struct store *store, enum chunk_statement statement,
+                     const struct recording_row *row, int after, struct rows *rows,
+                     struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[statement]);
+    query_id(&query, row->id);
+    query_text(&query, row->received_on);
+    query_int(&query, after);
+    query_int(&query, PAGE);
+    return query_run(store, &query, rows, reterr) ||
+           error_context(reterr, "read pieces of a recording");
+}
+
+bool recording_chunks_after(struct store *store, struct arena *arena,
+                            const struct recording_row *row, int after, size_t byte_limit,
+                            struct chunk_row **ret_rows, size_t *ret_count, struct error *reterr)
+{
+    struct rows rows;
+    if (!run_page(store, CHUNK_AFTER, row, after, &rows, reterr)) {
+        return false;
+    }
+    struct chunk_row *chunks = arena_array(arena, (size_t)rows.count, sizeof *chunks);
+    size_t bytes = 0;
+    size_t count = 0;
+    bool good = true;
+    while (good && count < (size_t)rows.count && bytes <= byte_limit) {
+        good = read_chunk(&rows, arena, (int)count, row->id, &chunks[count], reterr);
+        bytes += good ? chunks[count++].length : 0;
+    }
+    rows_clear(&rows);
+    *ret_rows = chunks;
+    *ret_count = count;
+    return good;
+}
+
+bool recording_each_chunk(struct store *store, const struct recording_row *row,
+                          bool (*take)(void *context, const struct chunk_row *chunk,
+                                       struct error *reterr),
+                          void *context, struct error *reterr)
+{
+    int after = -1;
+    bool good = true;
+    bool more = true;
+    while (good && more) {
+        struct rows rows;
+        if (!run_page(store, CHUNK_PAGE, row, after, &rows, reterr)) {
+            return false;
+        }
+        for (int i = 0; good && i < rows.count; i++) {
+            struct arena *arena = arena_new();
+            struct chunk_row chunk;
+            good = read_chunk(&rows, arena, i, row->id, &chunk, reterr) &&
+                   take(context, &chunk, reterr);
+            after = chunk.number;
+            arena_free(arena);
+        }
+        more = rows.count == PAGE;
+        rows_clear(&rows);
+    }
+    return good;
+}
+
+/* ---- completion ---- */
+
+bool recording_lock_open(struct store *store, const char *id, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[CHUNK_LOCK]);
+    query_id(&query, id);
+    struct rows rows;
+    if (!query_run(store, &query, &rows, reterr)) {
+        return error_context(reterr, "lock a recording");
+    }
+    bool good = check_lock(&rows, reterr) &&
+                (rows_bool(&rows, 0, 0) || error_set(reterr, ERROR_CONFLICT, "state"));
+    rows_clear(&rows);
+    return good;
+}
+
+/* Gives the recording's new version. */
+static bool set_complete(struct store *store, const struct recording_row *row,
+                         const struct recording_document *document, const char *conditions,
+                         int *ret_version, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[CHUNK_COMPLETE]);
+    query_id(&query, row->id);
+    query_text(&query, conditions);
+    query_double(&query, recording_document_duration_s(document));
+    struct rows rows;
+    if (!query_run(store, &query, &rows, reterr)) {
+        return false;
+    }
+    bool done = rows.count == 1;
+    *ret_version = done ? rows_int(&rows, 0, 0) : 0;
+    rows_clear(&rows);
+    return done || error_set(reterr, ERROR_CONFLICT, "state");
+}
+
+static bool empty_chunks(struct store *store, const struct recording_row *row, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[CHUNK_EMPTY]);
+    query_id(&query, row->id);
+    query_text(&query, row->received_on);
+    int ignored = 0;
+    return query_count(store, &query, &ignored, reterr);
+}
+
+bool recording_complete(struct store *store, struct arena *arena, const struct recording_row *row,
+                        const struct recording_document *document, const char *analysis_json,
+                        struct error *reterr)
+{
+    const char *events =
+        recording_events_text(arena, document->events, document->event_count, reterr);
+    const char *conditions =
+        events == NULL ? NULL : recording_conditions_text(arena, &document->conditions, reterr);
+    int version = 0;
+    return conditions != NULL && set_complete(store, row, document, conditions, &version, reterr) &&
+           recording_insert_first_revision(store, row->id, row->received_on, events, analysis_json,
+                                           reterr) &&
+           samples_store(store, row->id, row->received_on, document, reterr) &&
+           empty_chunks(store, row, reterr) &&
+           recording_note_change(store, row->id, version, "completed", "", reterr);
+}
