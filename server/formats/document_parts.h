@@ -17,10 +17,18 @@ const char *document_item_pointer(struct fault_list *faults, const char *parent,
 /* A copy on the arena, "" for NULL. */
 const char *document_text(struct arena *arena, const char *text);
 
-/* The array "channels" of 1 to LIMIT_CHANNELS channels. Channels with faults keep their place but
- * may lack samples: the caller drops them all when there is any fault. */
-void document_channels_read(struct json_reader *reader, struct arena *arena,
-                            struct document_channel **ret_channels, size_t *ret_count);
+/* The array "channels" of 1 to LIMIT_CHANNELS channels; `scan` is the one whose reduced text the
+ * reader's tree was made from. Channels with faults keep their place but may lack samples: the
+ * caller drops them all when there is any fault. */
+void document_channels_read(struct json_reader *reader, const struct document_scan *scan,
+                            struct arena *arena, struct document_channel **ret_channels,
+                            size_t *ret_count);
+
+/* The samples of one open channel: the member "samples", or "encoding" with "data", "scale" and
+ * "offset". `scanned` is what the scan has of the channel. Adds their number to *sample_total,
+ * which LIMIT_RECORDING_SAMPLES bounds. After a fault *ret_samples may be left as it was. */
+void document_samples_read(struct json_reader *channel, const struct scanned_channel *scanned,
+                           struct arena *arena, size_t *sample_total, struct samples *ret_samples);
 
 /* Seconds to the end of the channel's last sample. */
 double document_channel_end_s(const struct document_channel *channel);

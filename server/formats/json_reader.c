@@ -60,7 +60,8 @@ static const char *count_character(struct parse_cost *cost, char c)
         return "there are more than 50,000 objects and arrays";
     }
     return cost->values > LIMIT_JSON_VALUES
-               ? "there are more than 4,000,000 values; send long channels as base64"
+               ? "there are more than 4,000,000 values; samples do not count where each is a "
+                 "number or null"
                : NULL;
 }
 
@@ -91,15 +92,17 @@ static const char *scan_text(const char *body, size_t length, size_t *ret_at)
     return NULL;
 }
 
-/* Lines and columns from 1; a column is a character, not a byte. */
-static void add_fault_at(struct fault_list *faults, const char *body, size_t at, const char *text)
+/* A fault after `count` bytes of the body. Lines count from 1; a column is how many characters, not
+ * bytes, of the line are behind us: the number of the last of them. */
+static void add_fault_after(struct fault_list *faults, const char *body, size_t count,
+                            const char *text)
 {
     size_t line = 1;
-    size_t column = 1;
-    for (size_t i = 0; i < at; i++) {
+    size_t column = 0;
+    for (size_t i = 0; i < count; i++) {
         if (body[i] == '\n') {
             line++;
-            column = 1;
+            column = 0;
         } else if (((unsigned char)body[i] & 0xc0) != 0x80) {
             column++;
         }
@@ -107,21 +110,31 @@ static void add_fault_at(struct fault_list *faults, const char *body, size_t at,
     fault_add(faults, "", "Line %zu, column %zu: %s.", line, column, text);
 }
 
-json_t *json_reader_load(const char *body, size_t length, struct fault_list *faults)
+json_t *json_reader_load_reduced(const struct document_scan *scan, struct fault_list *faults)
 {
     size_t at = 0;
-    const char *problem = scan_text(body, length, &at);
+    const char *problem = scan_text(scan->reduced, scan->reduced_length, &at);
     if (problem != NULL) {
-        add_fault_at(faults, body, at, problem);
+        add_fault_after(faults, scan->body, document_scan_origin(scan, at) + 1, problem);
         return NULL;
     }
     json_error_t error;
-    json_t *value = json_loadb(body, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &error);
+    json_t *value = json_loadb(scan->reduced, scan->reduced_length,
+                               JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &error);
     if (value == NULL) {
-        fault_add(faults, "", "Line %d, column %d: %s.", error.line, error.column,
-                  syntax_text(json_error_code(&error)));
+        size_t passed = (size_t)error.position; /* bytes that Jansson read */
+        add_fault_after(faults, scan->body,
+                        passed == 0 ? 0 : document_scan_origin(scan, passed - 1) + 1,
+                        syntax_text(json_error_code(&error)));
     }
     return value;
+}
+
+json_t *json_reader_load(const char *body, size_t length, struct fault_list *faults)
+{
+    struct document_scan whole;
+    document_scan_nothing(&whole, body, length);
+    return json_reader_load_reduced(&whole, faults);
 }
 
 json_t *json_reader_load_own(const char *text)

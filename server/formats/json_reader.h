@@ -7,6 +7,7 @@
 
 #include "analysis/recording.h"
 #include "base/fault.h"
+#include "formats/document_scan.h"
 
 #include <jansson.h>
 #include <stdbool.h>
@@ -32,6 +33,10 @@ const json_t *json_reader_parse(struct arena *arena, const char *body, size_t le
 /* The same for a large value that is to be dropped early: the caller releases it with
  * json_decref(). */
 MUST_CHECK json_t *json_reader_load(const char *body, size_t length, struct fault_list *faults);
+
+/* The same for a body whose long parts were cut out by a scan: places are those of the body. */
+MUST_CHECK json_t *json_reader_load_reduced(const struct document_scan *scan,
+                                            struct fault_list *faults);
 
 /* An analysis document that this server wrote: as long as it likes, because the limits are there
  * for what strangers send. NULL when it is damaged; the caller releases it with json_decref(). */

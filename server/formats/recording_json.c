@@ -105,7 +105,8 @@ static void read_patient(struct json_reader *reader, enum recording_json_use use
     json_reader_close(&patient);
 }
 
-static void read_document(const json_t *value, struct arena *arena, enum recording_json_use use,
+static void read_document(const json_t *value, const struct document_scan *scan,
+                          struct arena *arena, enum recording_json_use use,
                           struct fault_list *faults, struct recording_document *document)
 {
     struct json_reader reader;
@@ -118,7 +119,7 @@ static void read_document(const json_t *value, struct arena *arena, enum recordi
     document_conditions_read(conditions, "/conditions", arena, faults, &document->conditions);
 
     size_t channel_faults_before = document_fault_total(faults);
-    document_channels_read(&reader, arena, &document->channels, &document->channel_count);
+    document_channels_read(&reader, scan, arena, &document->channels, &document->channel_count);
     /* Without sound channels the duration is unknown: then only the limit bounds the events. */
     bool has_duration = document_fault_total(faults) == channel_faults_before;
     double duration_s = has_duration ? recording_document_duration_s(document) : LIMIT_DURATION_S;
@@ -133,12 +134,14 @@ enum json_read_outcome recording_json_read(struct arena *arena, const char *body
                                            struct fault_list *faults)
 {
     size_t faults_before = document_fault_total(faults);
-    json_t *value = json_reader_load(body, length, faults);
+    struct document_scan scan;
+    document_scan_run(&scan, arena, body, length);
+    json_t *value = json_reader_load_reduced(&scan, faults);
     if (value == NULL) {
         return JSON_READ_MALFORMED;
     }
     struct recording_document *document = arena_alloc(arena, sizeof *document);
-    read_document(value, arena, use, faults, document);
+    read_document(value, &scan, arena, use, faults, document);
     json_decref(value);
     if (document_fault_total(faults) > faults_before) {
         return JSON_READ_INVALID;

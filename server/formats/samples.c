@@ -1,5 +1,7 @@
 #include "formats/samples.h"
 
+#include "formats/sample_builder.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -136,54 +138,15 @@ bool samples_decimal_code(double value, int decimals, int32_t *ret_code)
     return true;
 }
 
-/* The fewest decimals for the values seen one after the other, or more than SAMPLES_DECIMALS_MAX. A
- * value that has a code at some number of decimals keeps one at every larger number, range
- * permitting; decimal_codes() checks the range. */
-static int fewest_decimals(const double *values, size_t count)
-{
-    int decimals = 0;
-    for (size_t i = 0; i < count; i++) {
-        int32_t code = 0;
-        while (!isnan(values[i]) && decimals <= SAMPLES_DECIMALS_MAX &&
-               !samples_decimal_code(values[i], decimals, &code)) {
-            decimals++;
-        }
-        if (decimals > SAMPLES_DECIMALS_MAX) {
-            break;
-        }
-    }
-    return decimals;
-}
-
-static bool decimal_codes(const double *values, size_t count, int decimals, int32_t *codes)
-{
-    for (size_t i = 0; i < count; i++) {
-        codes[i] = INT32_MIN;
-        if (!isnan(values[i]) && !samples_decimal_code(values[i], decimals, &codes[i])) {
-            return false;
-        }
-    }
-    return true;
-}
-
 void samples_from_values(const double *values, size_t count, struct arena *arena,
                          struct samples *ret_samples)
 {
-    struct samples samples = {
-        .encoding = SAMPLES_FLOAT64, .scale = 1, .count = count, .codes = values};
+    struct sample_builder builder;
+    sample_builder_init(&builder, arena, count);
     for (size_t i = 0; i < count; i++) {
-        samples.missing += isnan(values[i]) ? 1 : 0;
+        sample_builder_add(&builder, values[i]);
     }
-    int decimals = fewest_decimals(values, count);
-    if (decimals <= SAMPLES_DECIMALS_MAX) {
-        int32_t *codes = arena_array(arena, count, sizeof *codes);
-        if (decimal_codes(values, count, decimals, codes)) {
-            samples.encoding = SAMPLES_DECIMAL;
-            samples.decimals = decimals;
-            samples.codes = codes;
-        }
-    }
-    *ret_samples = samples;
+    *ret_samples = sample_builder_samples(&builder);
 }
 
 /* ---- parts and comparison ---- */

@@ -53,8 +53,8 @@ bool samples_decimal_code(double value, int decimals, int32_t *ret_code);
 double samples_decimal_value(int32_t code, int decimals);
 
 /* Describes plain numbers (NaN: missing): SAMPLES_DECIMAL with the fewest decimals that hold every
- * value exactly, else SAMPLES_FLOAT64. Codes are made on the arena; of SAMPLES_FLOAT64 they are
- * `values` themselves, borrowed. */
+ * value exactly, else SAMPLES_FLOAT64. Codes are made on the arena. Numbers that come one by one
+ * have a sample_builder. */
 void samples_from_values(const double *values, size_t count, struct arena *arena,
                          struct samples *ret_samples);
 
