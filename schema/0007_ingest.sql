@@ -117,6 +117,7 @@ create table penstock.recording_chunk (
     digest bytea not null check (length(digest) = 32),
     starts bigint[] not null,
     ends bigint[] not null,
+    event_total integer not null check (event_total >= 0),
     data bytea,
     received_at timestamptz not null default clock_timestamp(),
     created_by uuid,
@@ -134,6 +135,7 @@ comment on column penstock.recording_chunk.arrival is 'Place in the order of arr
 comment on column penstock.recording_chunk.digest is 'BLAKE2b-256 of the document as sent: the same piece again is harmless, another one is refused';
 comment on column penstock.recording_chunk.starts is 'Index of the first sample of each channel, in the order of the opening';
 comment on column penstock.recording_chunk.ends is 'Index after the last sample of each channel';
+comment on column penstock.recording_chunk.event_total is 'Events in this piece and in those that arrived before it';
 comment on column penstock.recording_chunk.data is 'The document as sent, compressed with zstd; null once the recording is complete';
 comment on column penstock.recording_chunk.received_at is 'When it was received';
 comment on column penstock.recording_chunk.created_by is 'Account or token that sent it';
@@ -288,10 +290,10 @@ as $$
 begin
     if new.data is not null
        or (old.clinic_id, old.recording_id, old.number, old.received_on, old.arrival, old.digest, old.starts,
-           old.ends, old.received_at, old.created_by)
+           old.ends, old.event_total, old.received_at, old.created_by)
           is distinct from
           (new.clinic_id, new.recording_id, new.number, new.received_on, new.arrival, new.digest, new.starts,
-           new.ends, new.received_at, new.created_by)
+           new.ends, new.event_total, new.received_at, new.created_by)
        or exists (select from penstock.recording r
                    where r.clinic_id = new.clinic_id and r.id = new.recording_id and r.revision = 0) then
         raise exception 'a piece of a recording is kept until the recording is complete' using errcode = 'PS002';

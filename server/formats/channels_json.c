@@ -84,7 +84,10 @@ static void read_channel(struct channel_reader *reader, const struct scanned_cha
     channel->rate_hz = read_rate_hz(reader);
     channel->start_s =
         json_reader_number(&reader->json, "start_s", JSON_OPTIONAL, 0.0, LIMIT_DURATION_S).value;
-    document_samples_read(&reader->json, scanned, reader->arena, sample_total, &channel->samples);
+    if (scanned != NULL) {
+        document_samples_read(&reader->json, scanned, reader->arena, sample_total,
+                              &channel->samples);
+    }
     json_reader_close(&reader->json);
     if (document_channel_end_s(channel) > LIMIT_DURATION_S) {
         fault_add(reader->json.faults, reader->json.pointer,
@@ -140,7 +143,8 @@ void document_channels_read(struct json_reader *reader, const struct document_sc
         struct channel_reader channel = {.arena = arena};
         json_reader_open(&channel.json, json_array_get(array, i),
                          document_item_pointer(reader->faults, pointer, i), reader->faults);
-        read_channel(&channel, document_scan_channel(scan, i), &sample_total, &channels[i]);
+        read_channel(&channel, scan == NULL ? NULL : document_scan_channel(scan, i), &sample_total,
+                     &channels[i]);
     }
     check_repeats(channels, count, pointer, reader->faults);
     *ret_channels = channels;

@@ -18,8 +18,9 @@ const char *document_item_pointer(struct fault_list *faults, const char *parent,
 const char *document_text(struct arena *arena, const char *text);
 
 /* The array "channels" of 1 to LIMIT_CHANNELS channels; `scan` is the one whose reduced text the
- * reader's tree was made from. Channels with faults keep their place but may lack samples: the
- * caller drops them all when there is any fault. */
+ * reader's tree was made from; NULL when channels are only announced, without samples. Channels
+ * with faults keep their place but may lack samples: the caller drops them all when there is any
+ * fault. */
 void document_channels_read(struct json_reader *reader, const struct document_scan *scan,
                             struct arena *arena, struct document_channel **ret_channels,
                             size_t *ret_count);
@@ -38,6 +39,10 @@ double document_channel_end_s(const struct document_channel *channel);
 void document_events_read(struct json_reader *reader, struct arena *arena,
                           enum json_presence presence, double duration_s,
                           struct document_event **ret_events, size_t *ret_count);
+
+/* A sorted copy on the arena; events at one time keep their order. */
+struct document_event *document_events_sort(struct arena *arena,
+                                            const struct document_event *events, size_t count);
 
 /* The conditions at `value` (NULL: none, all absent). */
 void document_conditions_read(const json_t *value, const char *pointer, struct arena *arena,

@@ -53,8 +53,8 @@ static int compare_places(const void *left, const void *right)
     return a->index < b->index ? -1 : a->index > b->index;
 }
 
-static struct document_event *sort_events(struct arena *arena, const struct document_event *events,
-                                          size_t count)
+struct document_event *document_events_sort(struct arena *arena,
+                                            const struct document_event *events, size_t count)
 {
     struct place *places = arena_array(arena, count, sizeof *places);
     struct document_event *sorted = arena_array(arena, count, sizeof *sorted);
@@ -97,7 +97,7 @@ void document_events_read(struct json_reader *reader, struct arena *arena,
         read_event(json_array_get(array, i), document_item_pointer(reader->faults, pointer, i),
                    duration_s + LIMIT_EVENT_SLACK_S, arena, reader->faults, &events[i]);
     }
-    *ret_events = sort_events(arena, events, count);
+    *ret_events = document_events_sort(arena, events, count);
     *ret_count = count;
 }
 

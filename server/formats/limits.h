@@ -9,6 +9,7 @@
 #define LIMIT_CHANNEL_SAMPLES   ((size_t)16 * 1024 * 1024)
 #define LIMIT_RECORDING_SAMPLES ((size_t)32 * 1024 * 1024)
 #define LIMIT_EVENTS            10000
+#define LIMIT_CHUNKS            200000 /* pieces of a recording */
 #define LIMIT_NOTE_BYTES        4000
 #define LIMIT_NAME_BYTES        200
 #define LIMIT_RATE_HZ           20000.0

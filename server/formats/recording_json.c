@@ -78,6 +78,16 @@ static const char *read_id(struct json_reader *reader, enum recording_json_use u
     return arena_strdup(arena, id);
 }
 
+static const char *read_study_id(struct json_reader *reader, struct arena *arena)
+{
+    const char *id = json_reader_string(reader, "study_id", JSON_REQUIRED, LIMIT_NAME_BYTES);
+    if (id != NULL && !uuid_is_valid(id)) {
+        fault_add(reader->faults, json_reader_pointer(reader, "study_id"),
+                  "Must be a UUID in lower case.");
+    }
+    return id == NULL ? NULL : arena_strdup(arena, id);
+}
+
 static enum patient_sex read_sex(struct json_reader *patient)
 {
     const char *word = json_reader_word(patient, "sex", JSON_OPTIONAL, patient_sex_names());
@@ -92,7 +102,7 @@ static void read_patient(struct json_reader *reader, enum recording_json_use use
         return;
     }
     const char *pointer = json_reader_pointer(reader, "patient");
-    if (use == RECORDING_JSON_STORE) {
+    if (use != RECORDING_JSON_ANALYSE) {
         fault_add(reader->faults, pointer, "Must be left out: the study knows its patient.");
         return;
     }
@@ -118,6 +128,12 @@ static void read_document(const json_t *value, const struct document_scan *scan,
     const json_t *conditions = json_reader_take(&reader, "conditions", JSON_OPTIONAL);
     document_conditions_read(conditions, "/conditions", arena, faults, &document->conditions);
 
+    if (use == RECORDING_JSON_OPEN) {
+        document->study_id = read_study_id(&reader, arena);
+        document_channels_read(&reader, NULL, arena, &document->channels, &document->channel_count);
+        json_reader_close(&reader);
+        return;
+    }
     size_t channel_faults_before = document_fault_total(faults);
     document_channels_read(&reader, scan, arena, &document->channels, &document->channel_count);
     /* Without sound channels the duration is unknown: then only the limit bounds the events. */

@@ -37,7 +37,8 @@ struct document_conditions {
 };
 
 struct recording_document {
-    const char *id; /* the client's own choice, or NULL */
+    const char *id;       /* the client's own choice, or NULL */
+    const char *study_id; /* of what opens a recording in pieces; else NULL */
     enum recording_type type;
     int64_t started_at_us;
     bool has_patient; /* POST /v1/analyses only */
@@ -52,8 +53,10 @@ struct recording_document {
 };
 
 enum recording_json_use {
-    RECORDING_JSON_STORE,  /* an upload into a study: `patient` is refused, `id` allowed */
-    RECORDING_JSON_ANALYSE /* POST /v1/analyses: `patient` is allowed, `id` refused */
+    RECORDING_JSON_STORE,   /* an upload into a study: `patient` is refused, `id` allowed */
+    RECORDING_JSON_ANALYSE, /* POST /v1/analyses: `patient` is allowed, `id` refused */
+    RECORDING_JSON_OPEN     /* what opens a recording in pieces: as RECORDING_JSON_STORE, but with
+                               `study_id`, and neither samples nor events */
 };
 
 enum json_read_outcome {
@@ -89,7 +92,8 @@ MUST_CHECK bool conditions_json_read(struct arena *arena, const char *json,
 double recording_document_duration_s(const struct recording_document *document);
 
 /* Whether both hold the same samples bit for bit, of the same signal at the same times. */
-bool document_channel_same(const struct document_channel *one, const struct document_channel *other);
+bool document_channel_same(const struct document_channel *one,
+                           const struct document_channel *other);
 
 /* The analysis library's view of a document: values in canonical units, known event codes. */
 const struct recording *recording_from_document(struct arena *arena,

@@ -44,12 +44,15 @@ static const struct statement statements[] = {
     /* A statement of its own, and so are the neighbours': each sees what was committed while the
      * one before waited for the lock. */
     [CHUNK_EXISTING] = {.name = "chunk_existing",
-                        .sql = "select coalesce((select max(arrival)"
-                               " from penstock.recording_chunk where " OF_RECORDING "), 0),"
-                               " exists (select from penstock.recording_chunk where " OF_RECORDING
-                               " and number = $3),"
-                               " exists (select from penstock.recording_chunk where " OF_RECORDING
-                               " and number = $3 and digest = $4)"},
+                        .sql = "select coalesce(newest.arrival, 0),"
+                               " coalesce(newest.event_total, 0),"
+                               " same.digest is not null, same.digest = $4"
+                               " from (values (true)) as one"
+                               " left join (select arrival, event_total"
+                               " from penstock.recording_chunk where " OF_RECORDING
+                               " order by arrival desc limit 1) as newest on true"
+                               " left join (select digest from penstock.recording_chunk"
+                               " where " OF_RECORDING " and number = $3) as same on true"},
     [CHUNK_BEFORE] = {.name = "chunk_before",
                       .sql = "select ends from penstock.recording_chunk where " OF_RECORDING
                              " and number < $3 order by number desc limit 1"},
@@ -58,8 +61,9 @@ static const struct statement statements[] = {
                              " and number > $3 order by number limit 1"},
     [CHUNK_INSERT] = {.name = "chunk_insert",
                       .sql = "insert into penstock.recording_chunk (clinic_id, recording_id,"
-                             " number, received_on, arrival, digest, starts, ends, data,"
-                             " created_by) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)"},
+                             " number, received_on, arrival, digest, starts, ends,"
+                             " event_total, data, created_by)"
+                             " values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)"},
     [CHUNK_RANGES] = {.name = "chunk_ranges",
                       .sql = "select min(number), max(number) from (select number,"
                              " number - row_number() over (order by number) as island"
@@ -96,6 +100,7 @@ struct surroundings {
     bool is_open;
     const char *received_on;
     int last_arrival;
+    size_t event_total; /* of what has arrived */
     bool has_number;
     bool has_same;
     bool fits; /* between its neighbours */
@@ -169,8 +174,9 @@ static bool look(struct store *store, struct arena *arena, const char *id,
             .is_open = rows_bool(&rows[0], 0, 0),
             .received_on = rows_text(&rows[0], arena, 0, 1),
             .last_arrival = rows_int(&rows[1], 0, 0),
-            .has_number = rows_bool(&rows[1], 0, 1),
-            .has_same = rows_bool(&rows[1], 0, 2),
+            .event_total = (size_t)rows_int(&rows[1], 0, 1),
+            .has_number = rows_bool(&rows[1], 0, 2),
+            .has_same = rows_bool(&rows[1], 0, 3),
             .fits = fits(&rows[2], &rows[3], arena, chunk),
         };
     }
@@ -211,6 +217,7 @@ static bool insert(struct store *store, struct arena *arena, const char *id,
     query_bytes(&query, digest, DIGEST_SIZE);
     query_array(&query, &starts);
     query_array(&query, &ends);
+    query_int(&query, (int64_t)(around->event_total + chunk->event_count));
     query_bytes(&query, data, length);
     query_text(&query, query_actor(store));
     int ignored = 0;
@@ -238,6 +245,9 @@ bool recording_put_chunk(struct store *store, struct arena *arena, const char *i
     }
     if (!around.fits) {
         return error_set(reterr, ERROR_CONFLICT, "order");
+    }
+    if (around.event_total + chunk->event_count > LIMIT_EVENTS) {
+        return error_set(reterr, ERROR_CONFLICT, "events");
     }
     return insert(store, arena, id, chunk, digest, &around, reterr) ||
            error_context(reterr, "store a piece of a recording");

@@ -4,8 +4,6 @@
 
 #include "store/store_recording.h"
 
-enum { CHUNK_NUMBER_MAX = 199999 };
-
 struct chunk_row {
     int number;  /* the sender's: the order of the samples */
     int arrival; /* from 1 in the order of arrival, without gaps */
@@ -33,6 +31,7 @@ struct new_chunk {
     size_t channel_count;
     const int64_t *starts; /* index of the first sample of each channel, in the opening's order */
     const int64_t *ends;   /* index after its last sample */
+    size_t event_count;
     const char *text;
     size_t length;
 };
