@@ -24,9 +24,9 @@ static struct recording_document with_patient(const struct recording_document *d
     return known;
 }
 
-bool compute_analysis(struct arena *arena, const struct recording_document *document,
-                      const struct patient *patient, const struct analysis_choices *choices,
-                      int revision, struct text *ret_json, struct error *reterr)
+static bool compute(struct arena *arena, const struct recording_document *document,
+                    const struct patient *patient, const struct analysis_choices *choices,
+                    const char *status, int revision, struct text *ret_json, struct error *reterr)
 {
     struct recording_document known = patient == NULL ? *document : with_patient(document, patient);
     const struct analysis_memory memory = {.allocate = allocate_on_arena, .context = arena};
@@ -35,11 +35,25 @@ bool compute_analysis(struct arena *arena, const struct recording_document *docu
         return error_set(reterr, ERROR_UNAVAILABLE, "no memory for the analysis");
     }
     text_init(ret_json, arena, LIMIT_ANALYSIS_BYTES);
-    analysis_json_write(result, "preliminary", revision, ret_json);
+    analysis_json_write(result, status, revision, ret_json);
     if (ret_json->overflowed) {
         return error_set(reterr, ERROR_INVALID, "the analysis document is too large");
     }
     return true;
+}
+
+bool compute_analysis(struct arena *arena, const struct recording_document *document,
+                      const struct patient *patient, const struct analysis_choices *choices,
+                      int revision, struct text *ret_json, struct error *reterr)
+{
+    return compute(arena, document, patient, choices, "preliminary", revision, ret_json, reterr);
+}
+
+bool compute_partial(struct arena *arena, const struct recording_document *document,
+                     const struct patient *patient, const struct analysis_choices *choices,
+                     struct text *ret_json, struct error *reterr)
+{
+    return compute(arena, document, patient, choices, "partial", 0, ret_json, reterr);
 }
 
 /* The whole recording is computed again: any event may change any number. */

@@ -1,7 +1,6 @@
-#include "api/api.h"
 #include "api/compute.h"
 #include "api/handlers.h"
-#include "store/store_recording.h"
+#include "api/recording_access.h"
 
 static void respond_events(struct api_context *context, const struct http_request *request,
                            struct http_response *response, const char *id)
@@ -25,9 +24,9 @@ static void respond_events(struct api_context *context, const struct http_reques
 void events_get(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
-    const char *id = api_path_id(request, response, 0);
-    if (id != NULL) {
-        respond_events(context, request, response, id);
+    struct recording_row row = {0};
+    if (recording_find(context, request, response, RECORDING_ANALYSED, &row)) {
+        respond_events(context, request, response, row.id);
     }
 }
 
@@ -48,16 +47,11 @@ static bool read_events(const struct http_request *request, struct http_response
 void events_put(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
-    const char *id = api_path_id(request, response, 0);
     struct recording_row row = {0};
     struct document_event *events = NULL;
     size_t count = 0;
     struct error error = {0};
-    if (id == NULL) {
-        return;
-    }
-    if (!recording_get(context->store, request->arena, id, &row, &error)) {
-        api_fail(request, response, &error);
+    if (!recording_find(context, request, response, RECORDING_ANALYSED, &row)) {
         return;
     }
     if (!read_events(request, response, row.duration_s, &events, &count) ||
@@ -66,14 +60,9 @@ void events_put(void *opaque, struct http_request *request, struct http_response
     }
     const struct revision_cause cause = {
         .changes_events = true, .events = events, .event_count = count, .reason = ""};
-    if (!compute_revision(context->store, request->arena, id, row.revision, &cause, &error)) {
-        if (error.kind == ERROR_CONFLICT) {
-            http_problem(request, response, 409,
-                         "The study is signed or cancelled: its events stay as they are.");
-        } else {
-            api_fail(request, response, &error);
-        }
+    if (!compute_revision(context->store, request->arena, row.id, row.revision, &cause, &error)) {
+        recording_fail(request, response, &error);
         return;
     }
-    respond_events(context, request, response, id);
+    respond_events(context, request, response, row.id);
 }

@@ -66,6 +66,24 @@ api_handler recordings_create;
 api_handler recordings_get;
 api_handler recordings_get_analysis;
 
+/* pieces.c */
+api_handler pieces_open;
+api_handler pieces_put;
+api_handler pieces_complete;
+
+/* live.c */
+api_handler live_get;
+api_handler live_get_analysis;
+
+/* recording_state.c */
+api_handler recording_state_withdraw;
+api_handler recording_state_restore;
+api_handler recording_state_history;
+
+/* retention.c */
+api_handler retention_get;
+api_handler retention_put;
+
 /* events.c */
 api_handler events_get;
 api_handler events_put;

@@ -1,13 +1,10 @@
-#include "api/api.h"
 #include "api/compute.h"
 #include "api/handlers.h"
+#include "api/recording_access.h"
 #include "api/resources_json.h"
 #include "base/clock.h"
 
 #include <string.h>
-
-/* A recording with its analysis; conditions and channels are small. */
-#define RECORDING_ANSWER_LIMIT (LIMIT_ANALYSIS_BYTES + LIMIT_SMALL_BODY_BYTES)
 
 /* Where the page begins: after the recording that the cursor names. False when there is none. */
 static bool find_page(const struct recording_row *rows, size_t count, const char *cursor,
@@ -61,7 +58,7 @@ void recordings_list(void *opaque, struct http_request *request, struct http_res
     size_t left = count - first;
     size_t taken = left < (size_t)page.limit ? left : (size_t)page.limit;
     struct text items;
-    text_init(&items, request->arena, RECORDING_ANSWER_LIMIT);
+    text_init(&items, request->arena, LIMIT_BODY_BYTES);
     for (size_t i = 0; i < taken; i++) {
         text_append(&items, i == 0 ? "" : ",");
         recording_json_append(&items, &rows[first + i]);
@@ -73,20 +70,9 @@ void recordings_get(void *opaque, struct http_request *request, struct http_resp
 {
     struct api_context *context = opaque;
     const char *id = api_path_id(request, response, 0);
-    struct recording_row row = {0};
-    struct error error = {0};
-    if (id == NULL) {
-        return;
+    if (id != NULL) {
+        recording_respond(context, request, response, 200, id);
     }
-    if (!recording_get(context->store, request->arena, id, &row, &error)) {
-        api_fail(request, response, &error);
-        return;
-    }
-    struct text body;
-    text_init(&body, request->arena, RECORDING_ANSWER_LIMIT);
-    recording_json_append(&body, &row);
-    api_respond_json(request, response, 200, &body);
-    api_set_etag(request, response, row.version);
 }
 
 static bool read_document(const struct http_request *request, struct http_response *response,
@@ -106,44 +92,6 @@ static bool read_document(const struct http_request *request, struct http_respon
     }
     http_problem_faults(request, response, 422, &faults);
     return false;
-}
-
-static void fail_to_create(const struct http_request *request, struct http_response *response,
-                           const struct error *error)
-{
-    if (error->kind == ERROR_CONFLICT && strcmp(error->detail, "id") == 0) {
-        http_problem(request, response, 409, "A recording with this id exists already.");
-        return;
-    }
-    if (error->kind == ERROR_CONFLICT) {
-        http_problem(request, response, 409,
-                     "The study is signed or cancelled: it takes no more recordings.");
-        return;
-    }
-    api_fail(request, response, error);
-}
-
-static void respond_created(struct api_context *context, const struct http_request *request,
-                            struct http_response *response, const char *id, bool existed)
-{
-    struct recording_row row = {0};
-    const char *analysis = NULL;
-    int revision = 0;
-    struct error error = {0};
-    if (!recording_get(context->store, request->arena, id, &row, &error) ||
-        !recording_analysis(context->store, request->arena, id, 0, &analysis, &revision, &error)) {
-        api_fail(request, response, &error);
-        return;
-    }
-    struct text body;
-    text_init(&body, request->arena, RECORDING_ANSWER_LIMIT);
-    text_append(&body, "{\"recording\":");
-    recording_json_append(&body, &row);
-    text_append(&body, ",\"analysis\":");
-    text_append(&body, analysis);
-    text_append_char(&body, '}');
-    api_respond_row(request, response, existed ? 200 : 201, &body, row.version, "/v1/recordings",
-                    id);
 }
 
 void recordings_create(void *opaque, struct http_request *request, struct http_response *response)
@@ -180,10 +128,10 @@ void recordings_create(void *opaque, struct http_request *request, struct http_r
     bool existed = false;
     if (!recording_create(context->store, request->arena, study_id, document, analysis.data, &id,
                           &existed, &error)) {
-        fail_to_create(request, response, &error);
+        recording_fail(request, response, &error);
         return;
     }
-    respond_created(context, request, response, id, existed);
+    recording_respond_analysed(context, request, response, existed ? 200 : 201, id);
     response->split_s[0] = parsed_s - begun_s;
     response->split_s[1] = computed_s - parsed_s;
     response->split_s[2] = clock_monotonic_s() - computed_s;
@@ -193,10 +141,10 @@ void recordings_get_analysis(void *opaque, struct http_request *request,
                              struct http_response *response)
 {
     struct api_context *context = opaque;
-    const char *id = api_path_id(request, response, 0);
+    struct recording_row row = {0};
     struct fault_list faults;
     fault_list_init(&faults, request->arena);
-    if (id == NULL) {
+    if (!recording_find(context, request, response, RECORDING_ANALYSED, &row)) {
         return;
     }
     http_request_check_query(request, (const char *const[]){"revision", NULL}, &faults);
@@ -207,7 +155,8 @@ void recordings_get_analysis(void *opaque, struct http_request *request,
     const char *json = NULL;
     int revision = 0;
     struct error error = {0};
-    if (!recording_analysis(context->store, request->arena, id, wanted, &json, &revision, &error)) {
+    if (!recording_analysis(context->store, request->arena, row.id, wanted, &json, &revision,
+                            &error)) {
         api_fail(request, response, &error);
         return;
     }

@@ -69,9 +69,8 @@ static void append_channel(struct text *out, const struct recording_channel_row 
     text_append_char(out, '}');
 }
 
-void recording_json_append(struct text *out, const struct recording_row *row)
+static void append_header(struct text *out, const struct recording_row *row)
 {
-    text_append_char(out, '{');
     api_append_string(out, "id", row->id);
     text_append_char(out, ',');
     api_append_string(out, "study_id", row->study_id);
@@ -87,13 +86,64 @@ void recording_json_append(struct text *out, const struct recording_row *row)
     api_append_string(out, "state", recording_state_name(row->state));
     text_printf(out, ",\"version\":%d,\"revision\":%d,\"conditions\":%s", row->version,
                 row->revision, row->conditions_json);
-    if (row->channel_count > 0) {
-        text_append(out, ",\"channels\":[");
-        for (size_t i = 0; i < row->channel_count; i++) {
-            text_append(out, i == 0 ? "" : ",");
-            append_channel(out, &row->channels[i]);
-        }
-        text_append_char(out, ']');
+}
+
+static void append_channels(struct text *out, const struct recording_row *row)
+{
+    if (row->channel_count == 0) {
+        return;
     }
+    text_append(out, ",\"channels\":[");
+    for (size_t i = 0; i < row->channel_count; i++) {
+        text_append(out, i == 0 ? "" : ",");
+        append_channel(out, &row->channels[i]);
+    }
+    text_append_char(out, ']');
+}
+
+void recording_json_append(struct text *out, const struct recording_row *row)
+{
+    text_append_char(out, '{');
+    append_header(out, row);
+    append_channels(out, row);
     text_append_char(out, '}');
+}
+
+static void append_announced(struct text *out, const struct recording_document *opening)
+{
+    text_append(out, ",\"announced\":[");
+    for (size_t i = 0; i < opening->channel_count; i++) {
+        const struct document_channel *channel = &opening->channels[i];
+        text_append(out, i == 0 ? "{" : ",{");
+        api_append_string(out, "signal", signal_name(channel->signal));
+        text_append_char(out, ',');
+        api_append_string(out, "unit", channel->unit);
+        text_append(out, ",\"rate_hz\":");
+        text_append_number(out, channel->rate_hz);
+        text_append(out, ",\"start_s\":");
+        text_append_number(out, channel->start_s);
+        text_append_char(out, '}');
+    }
+    text_append_char(out, ']');
+}
+
+void recording_json_append_pieces(struct text *out, const struct recording_row *row,
+                                  const struct recording_document *opening,
+                                  const struct chunk_status *status)
+{
+    text_append_char(out, '{');
+    append_header(out, row);
+    append_channels(out, row);
+    append_announced(out, opening);
+    text_printf(out, ",\"chunks\":{\"count\":%d,\"received\":[", status->count);
+    for (size_t i = 0; i < status->range_count; i++) {
+        text_printf(out, "%s[%d,%d]", i == 0 ? "" : ",", status->ranges[i].first,
+                    status->ranges[i].last);
+    }
+    text_append_char(out, ']');
+    if (status->count > 0) {
+        text_append_char(out, ',');
+        api_append_time(out, "last_received_at", status->last_received_at_us);
+    }
+    text_append(out, "}}");
 }

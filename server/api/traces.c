@@ -1,8 +1,7 @@
 /* Samples of a span: all of them, or the least and greatest of each of `points` bins, so that what
  * a screen draws costs a screen's worth of bytes and no peak is lost. */
-#include "api/api.h"
 #include "api/handlers.h"
-#include "store/store_recording.h"
+#include "api/recording_access.h"
 
 #include <math.h>
 #include <string.h>
@@ -330,16 +329,11 @@ static bool append_trace(struct api_context *context, struct arena *arena,
 void traces_get(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
-    const char *id = api_path_id(request, response, 0);
     struct recording_row row = {0};
     struct trace_query query = {0};
     struct fault_list faults;
     struct error error = {0};
-    if (id == NULL) {
-        return;
-    }
-    if (!recording_get(context->store, request->arena, id, &row, &error)) {
-        api_fail(request, response, &error);
+    if (!recording_find(context, request, response, RECORDING_ANALYSED, &row)) {
         return;
     }
     fault_list_init(&faults, request->arena);
@@ -349,7 +343,7 @@ void traces_get(void *opaque, struct http_request *request, struct http_response
     }
     struct text body;
     text_init(&body, request->arena, ANSWER_LIMIT);
-    text_printf(&body, "{\"recording_id\":\"%s\",\"from_s\":", id);
+    text_printf(&body, "{\"recording_id\":\"%s\",\"from_s\":", row.id);
     text_append_number(&body, query.from_s);
     text_append(&body, ",\"to_s\":");
     text_append_number(&body, query.to_s);

@@ -4,6 +4,7 @@
 
 #define LIMIT_BODY_BYTES        ((size_t)64 * 1024 * 1024) /* a recording document */
 #define LIMIT_ANALYSIS_BYTES    ((size_t)64 * 1024 * 1024) /* an analysis document */
+#define LIMIT_CHUNK_BYTES       ((size_t)8 * 1024 * 1024)  /* a piece of a recording */
 #define LIMIT_SMALL_BODY_BYTES  ((size_t)256 * 1024)       /* every other document */
 #define LIMIT_CHANNELS          32
 #define LIMIT_CHANNEL_SAMPLES   ((size_t)16 * 1024 * 1024)

@@ -549,6 +549,17 @@ bool recording_analysis(struct store *store, struct arena *arena, const char *id
 
 /* ---- revisions ---- */
 
+/* Events as they stand in their column. */
+static bool read_events(struct arena *arena, const char *json, struct document_event **ret_events,
+                        size_t *ret_count)
+{
+    const char *body = arena_printf(arena, "{\"events\":%s}", json);
+    struct fault_list *faults = arena_alloc(arena, sizeof *faults);
+    fault_list_init(faults, arena);
+    return events_json_read(arena, body, strlen(body), LIMIT_DURATION_S, ret_events, ret_count,
+                            faults) == JSON_READ_OK;
+}
+
 bool recording_revisions(struct store *store, struct arena *arena, const char *id,
                          struct revision_row **ret_rows, size_t *ret_count, struct error *reterr)
 {
@@ -560,19 +571,23 @@ bool recording_revisions(struct store *store, struct arena *arena, const char *i
         return error_context(reterr, "list revisions");
     }
     struct revision_row *items = arena_array(arena, (size_t)rows.count, sizeof *items);
-    for (int i = 0; i < rows.count; i++) {
+    bool good = true;
+    for (int i = 0; good && i < rows.count; i++) {
         items[i] = (struct revision_row){.revision = rows_int(&rows, i, 0),
                                          .created_at_us = rows_int64(&rows, i, 1),
                                          .created_by = rows_text(&rows, arena, i, 2),
                                          .created_by_name = rows_text(&rows, arena, i, 3),
                                          .reason = rows_text(&rows, arena, i, 4),
-                                         .analysis_version = rows_text(&rows, arena, i, 5),
-                                         .events_json = rows_text(&rows, arena, i, 6)};
+                                         .analysis_version = rows_text(&rows, arena, i, 5)};
+        good =
+            read_events(arena, rows_text(&rows, arena, i, 6), &items[i].events,
+                        &items[i].event_count) ||
+            error_set(reterr, ERROR_INTERNAL, "recording %s: events that cannot be read back", id);
     }
     *ret_rows = items;
     *ret_count = (size_t)rows.count;
     rows_clear(&rows);
-    return true;
+    return good;
 }
 
 bool recording_lock(struct store *store, const char *id, int revision, struct error *reterr)
@@ -698,20 +713,10 @@ static bool load_events(struct store *store, struct arena *arena, int revision,
 {
     const char *json = NULL;
     int found_revision = 0;
-    if (!recording_events(store, arena, document->id, revision, &json, &found_revision, reterr)) {
-        return false;
-    }
-    const char *body = arena_printf(arena, "{\"events\":%s}", json);
-    struct document_event *events = NULL;
-    struct fault_list *faults = arena_alloc(arena, sizeof *faults);
-    fault_list_init(faults, arena);
-    if (events_json_read(arena, body, strlen(body), LIMIT_DURATION_S, &events,
-                         &document->event_count, faults) != JSON_READ_OK) {
-        return error_set(reterr, ERROR_INTERNAL, "recording %s: events that cannot be read back",
-                         document->id);
-    }
-    document->events = events;
-    return true;
+    return recording_events(store, arena, document->id, revision, &json, &found_revision, reterr) &&
+           (read_events(arena, json, &document->events, &document->event_count) ||
+            error_set(reterr, ERROR_INTERNAL, "recording %s: events that cannot be read back",
+                      document->id));
 }
 
 bool recording_load(struct store *store, struct arena *arena, const char *id, int revision,

@@ -141,7 +141,8 @@ struct revision_row {
     const char *created_by_name;
     const char *reason;
     const char *analysis_version;
-    const char *events_json;
+    size_t event_count;
+    struct document_event *events; /* sorted by time */
 };
 
 /* Every revision, oldest first. */

@@ -1,0 +1,161 @@
+/* Watching a recording while it runs: whoever watches asks for what came after the last piece that
+ * he has, and the answer waits until there is something. */
+#include "api/compute.h"
+#include "api/handlers.h"
+#include "api/pieces.h"
+#include "base/clock.h"
+#include "formats/pieces.h"
+
+enum {
+    LIVE_WAIT_MAX_S = 25,     /* proxies give up after 30 s, often */
+    LIVE_BYTES = 1024 * 1024, /* of pieces in one answer, about */
+    LIVE_ANSWER_LIMIT = 256 * 1024 * 1024
+};
+
+static const double LIVE_LOOK_AGAIN_S = 0.25;
+
+struct live_query {
+    int after;
+    double wait_s;
+};
+
+static bool read_query(const struct http_request *request, struct http_response *response,
+                       struct live_query *ret_query)
+{
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    http_request_check_query(request, (const char *const[]){"after", "wait_s", NULL}, &faults);
+    ret_query->after = api_query_integer(request, "after", 0, LIMIT_CHUNKS, 0, &faults);
+    ret_query->wait_s = api_query_integer(request, "wait_s", 0, LIVE_WAIT_MAX_S, 0, &faults);
+    return !api_reject(request, response, &faults);
+}
+
+static bool append_chunk(const struct http_request *request,
+                         const struct recording_document *opening, const struct chunk_row *chunk,
+                         struct text *out, struct error *reterr)
+{
+    struct fault_list *faults = arena_alloc(request->arena, sizeof *faults);
+    fault_list_init(faults, request->arena);
+    const struct piece *piece = NULL;
+    if (piece_json_read(request->arena, opening, chunk->text, chunk->length, &piece, faults) !=
+        JSON_READ_OK) {
+        return error_set(reterr, ERROR_INTERNAL, "piece %d cannot be read back", chunk->number);
+    }
+    text_printf(out, "{\"number\":%d,\"arrival\":%d,", chunk->number, chunk->arrival);
+    api_append_time(out, "received_at", chunk->received_at_us);
+    text_append_char(out, ',');
+    piece_json_append(out, opening, piece);
+    text_append_char(out, '}');
+    return true;
+}
+
+static void append_silence(struct text *out, const struct recording_row *row,
+                           const struct chunk_status *status)
+{
+    int64_t since_us = status->count > 0 ? status->last_received_at_us : row->received_at_us;
+    double silent_s = (double)(clock_now_us() - since_us) / 1e6;
+    text_append(out, ",\"silent_s\":");
+    text_append_number(out, silent_s > 0.0 ? silent_s : 0.0);
+}
+
+static bool append_news(struct api_context *context, const struct http_request *request,
+                        const struct recording_row *row, const struct live_query *query,
+                        const struct chunk_status *status, struct text *out, struct error *reterr)
+{
+    const struct recording_document *opening = NULL;
+    struct chunk_row *chunks = NULL;
+    size_t count = 0;
+    bool open = row->state == RECORDING_OPEN;
+    if (!recording_read_opening(request->arena, row, &opening, reterr) ||
+        (open && !recording_chunks_after(context->store, request->arena, row, query->after,
+                                         LIVE_BYTES, &chunks, &count, reterr))) {
+        return false;
+    }
+    int after = count > 0 ? chunks[count - 1].arrival : query->after;
+    text_printf(out, "{\"recording_id\":\"%s\",\"state\":\"%s\",\"after\":%d,\"more\":%s", row->id,
+                recording_state_name(row->state), after,
+                open && after < status->last_arrival ? "true" : "false");
+    append_silence(out, row, status);
+    text_append(out, ",\"chunks\":[");
+    for (size_t i = 0; i < count; i++) {
+        text_append(out, i == 0 ? "" : ",");
+        if (!append_chunk(request, opening, &chunks[i], out, reterr)) {
+            return false;
+        }
+    }
+    text_append(out, "]}");
+    return true;
+}
+
+void live_get(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    struct recording_row row = {0};
+    struct live_query query;
+    struct chunk_status status;
+    struct error error = {0};
+    struct text body;
+    if (!read_query(request, response, &query) ||
+        !recording_find(context, request, response, RECORDING_NOT_WITHDRAWN, &row)) {
+        return;
+    }
+    if (row.opening == NULL) {
+        http_problem(request, response, 409, "This recording came in one request.");
+        return;
+    }
+    if (!recording_chunk_status(context->store, request->arena, &row, &status, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    bool has_news = row.state != RECORDING_OPEN || status.last_arrival > query.after;
+    double waited_s = clock_monotonic_s() - request->started_s;
+    if (!has_news && waited_s < query.wait_s && http_request_can_wait(request)) {
+        http_answer_later(request, response, LIVE_LOOK_AGAIN_S);
+        return;
+    }
+    text_init(&body, request->arena, LIVE_ANSWER_LIMIT);
+    if (!append_news(context, request, &row, &query, &status, &body, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    api_respond_json(request, response, 200, &body);
+}
+
+void live_get_analysis(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    struct arena *arena = request->arena;
+    struct recording_row row = {0};
+    const struct recording_document *document = NULL;
+    struct fault_list faults;
+    struct study study = {0};
+    struct patient patient = {0};
+    struct clinic_choices choices;
+    struct text analysis;
+    struct error error = {0};
+    fault_list_init(&faults, arena);
+    if (!recording_find(context, request, response, RECORDING_NOT_WITHDRAWN, &row)) {
+        return;
+    }
+    if (row.state != RECORDING_OPEN) {
+        http_problem(request, response, 409,
+                     "This recording is complete: see /v1/recordings/%s/analysis.", row.id);
+        return;
+    }
+    if (!pieces_assemble(context, arena, &row, &document, &faults, &error)) {
+        if (faults.count > 0) {
+            http_problem_faults(request, response, 409, &faults);
+        } else {
+            api_fail(request, response, &error);
+        }
+        return;
+    }
+    if (!study_get(context->store, arena, row.study_id, &study, &error) ||
+        !patient_get(context->store, arena, study.patient_id, &patient, &error) ||
+        !clinic_choices_load(context->store, arena, &choices, &error) ||
+        !compute_partial(arena, document, &patient, &choices.in_use, &analysis, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    api_respond_json(request, response, 200, &analysis);
+}
