@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "http/conditional.h"
 #include "http/negotiate.h"
+#include "http/range.h"
 #include "http/router.h"
 
 #include <math.h>
@@ -61,8 +62,9 @@ static bool is_textual(const char *media_type)
 
 static bool is_compressible(const struct http_response *response)
 {
-    return response->body_length >= COMPRESS_FROM && response->media_type != NULL &&
-           is_textual(response->media_type) && !has_header(response, "Content-Encoding");
+    return !response->ranges && response->body_length >= COMPRESS_FROM &&
+           response->media_type != NULL && is_textual(response->media_type) &&
+           !has_header(response, "Content-Encoding");
 }
 
 /* RFC 9110 section 13.1.2: a reader that already has this revision gets no body. */
@@ -76,6 +78,38 @@ static void check_not_modified(struct exchange *exchange)
     if (known != NULL && conditional_matches(known, response->etag, true)) {
         http_respond(response, 304, NULL, NULL, 0);
     }
+}
+
+/* RFC 9110 section 14: the part that was asked for, of an answer that may be had in parts. Only GET
+ * knows ranges (section 14.2), so a HEAD describes the whole. */
+static void cut_range(struct exchange *exchange)
+{
+    struct http_response *response = &exchange->response;
+    if (!response->ranges || response->status != 200) {
+        return;
+    }
+    struct http_request *request = &exchange->request;
+    size_t whole = response->body_length;
+    struct range part = {0, 0};
+    enum range_kind kind = RANGE_WHOLE;
+    if (exchange->method == HTTP_GET &&
+        range_is_current(http_request_header(request, "If-Range"), response->etag)) {
+        kind = range_parse(http_request_header(request, "Range"), whole, &part);
+    }
+    if (kind == RANGE_UNSATISFIABLE) {
+        response->header_count = 0; /* they describe what is not sent */
+        http_problem(request, response, 416, "Of this answer there are %zu bytes.", whole);
+        http_response_header(response, "Content-Range",
+                             arena_printf(request->arena, "bytes */%zu", whole));
+    } else if (kind == RANGE_PART) {
+        response->status = 206;
+        response->body = (const char *)response->body + part.first;
+        response->body_length = part.length;
+        http_response_header(response, "Content-Range",
+                             arena_printf(request->arena, "bytes %zu-%zu/%zu", part.first,
+                                          part.first + part.length - 1, whole));
+    }
+    http_response_header(response, "Accept-Ranges", "bytes");
 }
 
 /* Returns the coding's name when the body was replaced by a smaller one. */
@@ -201,6 +235,7 @@ void exchange_answer(struct exchange *exchange, struct codec *codec)
 {
     struct http_response *response = &exchange->response;
     check_not_modified(exchange);
+    cut_range(exchange);
     bool compressible = codec != NULL && is_compressible(response);
     const char *coding = compressible ? compress(exchange, codec) : NULL;
     /* The library only reads the body, though it wants it writable; it lives on the arena until the

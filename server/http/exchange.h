@@ -78,8 +78,8 @@ MUST_CHECK bool exchange_admit(struct exchange *exchange, const char *method, co
 /* The worker's part: decodes the body, calls serve(), prepares the answer. */
 void exchange_serve(struct exchange *exchange, void *worker, struct codec *codec);
 
-/* Turns exchange->response into exchange->answer: conditional request, compression (when `codec` is
- * not NULL), common headers; and writes the log line. */
+/* Turns exchange->response into exchange->answer: conditional request, range, compression (when
+ * `codec` is not NULL), common headers; and writes the log line. */
 void exchange_answer(struct exchange *exchange, struct codec *codec);
 
 /* Writes the one log line of the request; `status` 0 means that no answer was given. */

@@ -96,6 +96,9 @@ struct http_response {
     bool shared_static; /* body is static: the transport need not copy it */
     size_t header_count;
     struct http_header headers[HTTP_RESPONSE_HEADERS_MAX];
+    /* A 200 may be asked for in parts (RFC 9110, section 14). Such an answer is never compressed: a
+     * coding would put other bytes under the same ETag. */
+    bool ranges;
     double split_s[3]; /* seconds spent in parse, compute, store: Server-Timing and log */
 };
 

@@ -90,6 +90,21 @@ static void handle_page(void *context, struct http_request *request, struct http
     http_respond(response, 200, "text/html", page, sizeof page - 1);
 }
 
+/* Readable bytes, so that compression would be worth it where it is allowed. */
+static void handle_samples(void *context, struct http_request *request,
+                           struct http_response *response)
+{
+    (void)context;
+    char *samples = arena_alloc(request->arena, SERVICE_SAMPLES + 1);
+    for (size_t i = 0; i < SERVICE_SAMPLES; i++) {
+        samples[i] = (char)('a' + i % 26);
+    }
+    response->etag = "\"5\"";
+    response->ranges = true;
+    http_response_header(response, "Content-Disposition", "attachment");
+    http_respond(response, 200, request->accepted, samples, SERVICE_SAMPLES);
+}
+
 static void handle_query(void *context, struct http_request *request,
                          struct http_response *response)
 {
@@ -181,6 +196,11 @@ static const struct http_route routes[] = {
      .handler = handle_query,
      .flags = HTTP_ROUTE_PUBLIC,
      .produces = {"application/json"}},
+    {.method = HTTP_GET,
+     .pattern = "/samples",
+     .handler = handle_samples,
+     .flags = HTTP_ROUTE_PUBLIC,
+     .produces = {"application/octet-stream", "text/csv"}},
     {.method = HTTP_GET, .pattern = "/private", .handler = handle_nothing},
     {.method = HTTP_POST,
      .pattern = "/private",

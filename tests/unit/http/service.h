@@ -6,6 +6,8 @@
 
 #include <pthread.h>
 
+enum { SERVICE_SAMPLES = 2600 };
+
 enum { SERVICE_BODY_LIMIT = 4096, SERVICE_UPLOAD_LIMIT = 3 * 1024 * 1024 };
 
 struct service {

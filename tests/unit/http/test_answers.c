@@ -149,6 +149,101 @@ static void says_where_the_time_went(void **state)
     reply_free(&reply);
 }
 
+static void assert_field(struct reply *reply, const char *name, const char *value)
+{
+    const char *found = reply_field(reply, name);
+    if (value == NULL) {
+        assert_null(found);
+    } else {
+        assert_non_null(found);
+        assert_string_equal(found, value);
+    }
+}
+
+struct part {
+    const char *fields;
+    int status;
+    const char *content_range;
+    size_t first;
+    size_t length;
+};
+
+static void gives_parts(void **state)
+{
+    static const struct part parts[] = {
+        {"", 200, NULL, 0, 2600},
+        {"Range: bytes=0-9\r\n", 206, "bytes 0-9/2600", 0, 10},
+        {"Range: bytes=2590-\r\n", 206, "bytes 2590-2599/2600", 2590, 10},
+        {"Range: bytes=-3\r\n", 206, "bytes 2597-2599/2600", 2597, 3},
+        {"Range: bytes=0-\r\n", 206, "bytes 0-2599/2600", 0, 2600},
+        {"Range: bytes=0-9, 20-29\r\n", 200, NULL, 0, 2600},
+        {"Range: bytes=0-9\r\nRange: bytes=20-29\r\n", 200, NULL, 0, 2600},
+        {"Range: samples=0-9\r\n", 200, NULL, 0, 2600},
+        {"Range: bytes=0-9\r\nIf-Range: \"5\"\r\n", 206, "bytes 0-9/2600", 0, 10},
+        {"Range: bytes=0-9\r\nIf-Range: \"4\"\r\n", 200, NULL, 0, 2600},
+        {"Range: bytes=9999-\r\nIf-Range: \"4\"\r\n", 200, NULL, 0, 2600},
+        {"Range: bytes=0-9\r\nIf-Range: W/\"5\"\r\n", 200, NULL, 0, 2600},
+        {"Range: bytes=0-9\r\nIf-Range: Sat, 29 Oct 1994 19:43:31 GMT\r\n", 200, NULL, 0, 2600},
+        {"Range: bytes=0-9\r\nIf-None-Match: \"4\"\r\n", 206, "bytes 0-9/2600", 0, 10},
+        {"Range: bytes=100-1999\r\nAccept: text/csv\r\nAccept-Encoding: gzip, zstd\r\n", 206,
+         "bytes 100-1999/2600", 100, 1900},
+        {"Accept: text/csv\r\nAccept-Encoding: gzip, zstd\r\n", 200, NULL, 0, 2600},
+    };
+
+    for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
+        const struct part *part = &parts[i];
+        struct reply reply;
+        get(*state, "/samples", part->fields, &reply);
+        assert_int_equal(reply.status, part->status);
+        assert_field(&reply, "Accept-Ranges", "bytes");
+        assert_field(&reply, "Content-Range", part->content_range);
+        assert_field(&reply, "Content-Encoding", NULL);
+        assert_field(&reply, "ETag", "\"5\"");
+        assert_field(&reply, "Vary", "Accept");
+        assert_field(&reply, "Content-Disposition", "attachment");
+        assert_int_equal(reply.body_length, part->length);
+        for (size_t k = 0; k < part->length; k++) {
+            assert_int_equal(reply.body[k], 'a' + (int)((part->first + k) % 26));
+        }
+        reply_free(&reply);
+    }
+}
+
+static void refuses_parts_beyond_the_end(void **state)
+{
+    struct reply reply;
+    get(*state, "/samples", "Range: bytes=2600-\r\nIf-Range: \"5\"\r\n", &reply);
+    assert_int_equal(reply.status, 416);
+    assert_field(&reply, "Content-Range", "bytes */2600");
+    assert_field(&reply, "Accept-Ranges", "bytes");
+    assert_field(&reply, "Content-Type", "application/problem+json");
+    assert_field(&reply, "Content-Disposition", NULL);
+    assert_field(&reply, "ETag", NULL);
+    assert_non_null(strstr(reply.body, "\"detail\":\"Of this answer there are 2600 bytes.\""));
+    reply_free(&reply);
+}
+
+/* What has not changed needs no part (RFC 9110, section 13.2.2); what is not marked has none. */
+static void gives_parts_only_where_there_are_some(void **state)
+{
+    struct reply reply;
+    get(*state, "/samples", "Range: bytes=0-9\r\nIf-None-Match: \"5\"\r\n", &reply);
+    assert_int_equal(reply.status, 304);
+    assert_field(&reply, "Content-Range", NULL);
+    reply_free(&reply);
+    get(*state, "/items/1", "Range: bytes=0-9\r\n", &reply);
+    assert_int_equal(reply.status, 200);
+    assert_field(&reply, "Accept-Ranges", NULL);
+    reply_free(&reply);
+    wire_exchange(((struct service *)*state)->port,
+                  "HEAD /samples HTTP/1.1\r\nHost: h\r\nRange: bytes=0-9\r\n\r\n", &reply);
+    assert_int_equal(reply.status, 200);
+    assert_field(&reply, "Accept-Ranges", "bytes");
+    assert_field(&reply, "Content-Range", NULL);
+    assert_field(&reply, "Content-Length", "2600");
+    reply_free(&reply);
+}
+
 #define WITH_SERVICE(test) cmocka_unit_test_setup_teardown(test, service_set_up, service_tear_down)
 
 int main(void)
@@ -160,6 +255,9 @@ int main(void)
         WITH_SERVICE(says_not_modified),
         WITH_SERVICE(keeps_the_connection_after_bodiless_answers),
         WITH_SERVICE(says_where_the_time_went),
+        WITH_SERVICE(gives_parts),
+        WITH_SERVICE(refuses_parts_beyond_the_end),
+        WITH_SERVICE(gives_parts_only_where_there_are_some),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
