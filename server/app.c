@@ -15,6 +15,12 @@
 static const double STOP_PATIENCE_S = 30.0;
 static const double REQUEST_DEADLINE_S = 120.0;
 
+/* A waiting request holds a connection, of which there are 768, and 256 of one address: the limits
+ * leave some for everything else. Proxies commonly give up after 30 or 60 s without an answer. */
+enum { WAITING_LIMIT = 400, WAITING_LIMIT_PER_ADDRESS = 200 };
+
+static const double WAITING_MOST_S = 25.0;
+
 static int fail(const char *event, const struct error *error)
 {
     log_message(LOG_LEVEL_ERROR, event, "%s", error->detail);
@@ -58,6 +64,9 @@ int app_serve(const struct config *config)
         .heavy_limit = config->workers / 2,
         .queue_limit = config->queue,
         .request_deadline_s = REQUEST_DEADLINE_S,
+        .waiting_limit = WAITING_LIMIT,
+        .waiting_limit_per_address = WAITING_LIMIT_PER_ADDRESS,
+        .waiting_most_s = WAITING_MOST_S,
         .worker_start = dispatch_worker_start,
         .worker_stop = dispatch_worker_stop,
         .serve = dispatch_serve,

@@ -3,7 +3,6 @@
 #include <math.h>
 #include <stddef.h>
 #include <stdio.h>
-#include <time.h>
 
 static const int64_t US_PER_S = 1000000;
 static const int64_t S_PER_DAY = 86400;
@@ -26,6 +25,14 @@ double clock_monotonic_s(void)
     struct timespec now;
     (void)clock_gettime(CLOCK_MONOTONIC, &now);
     return (double)now.tv_sec + (double)now.tv_nsec * 1e-9;
+}
+
+struct timespec clock_monotonic_time(double at_s)
+{
+    struct timespec time = {0, 0};
+    time.tv_sec = (time_t)at_s;
+    time.tv_nsec = (long)((at_s - floor(at_s)) * 1e9);
+    return time;
 }
 
 static int64_t floor_divide(int64_t dividend, int64_t divisor)

@@ -6,6 +6,7 @@
 
 #include <stdbool.h>
 #include <stdint.h>
+#include <time.h>
 
 enum { CLOCK_TEXT_SIZE = 40, CLOCK_DATE_SIZE = 11 };
 
@@ -14,6 +15,9 @@ int64_t clock_now_us(void);
 
 /* Monotonic seconds, for measuring how long something takes. */
 double clock_monotonic_s(void);
+
+/* A time that clock_monotonic_s() tells (finite, not negative), for waits on CLOCK_MONOTONIC. */
+struct timespec clock_monotonic_time(double at_s);
 
 /* Parses an RFC 3339 date-time; the offset is required. False when malformed or not a real date. */
 MUST_CHECK bool clock_parse(const char *text, int64_t *ret_us);

@@ -17,6 +17,8 @@
 
 enum { COMPRESS_FROM = 1024, TIMING_LIMIT = 200 };
 
+enum { LOG_FIELDS_ALWAYS = 8, LOG_FIELDS_MAX = LOG_FIELDS_ALWAYS + 4 };
+
 /* On every answer, unless the handler has set a field of that name itself. */
 static const struct http_header security_headers[] = {
     {"Content-Security-Policy",
@@ -212,7 +214,7 @@ void exchange_log(struct exchange *exchange, int status)
     exchange->logged = true;
     double now_s = clock_monotonic_s();
     double started_s = request->started_s > 0 ? request->started_s : now_s;
-    const struct log_field fields[] = {
+    struct log_field fields[LOG_FIELDS_MAX] = {
         {"request_id", request->id == NULL ? "" : request->id, 0},
         {"method", exchange->method_known ? router_method_name(exchange->method) : "", 0},
         {"route", request->route == NULL ? "" : request->route->pattern, 0},
@@ -221,14 +223,17 @@ void exchange_log(struct exchange *exchange, int status)
         {"bytes_out", NULL, (double)exchange->answer_length},
         {"duration_ms", NULL, milliseconds(now_s - started_s)},
         {"queue_ms", NULL, milliseconds(exchange->queue_s)},
-        {"parse_ms", NULL, milliseconds(split_s[0])},
-        {"compute_ms", NULL, milliseconds(split_s[1])},
-        {"store_ms", NULL, milliseconds(split_s[2])},
     };
-    bool has_split = split_s[0] > 0 || split_s[1] > 0 || split_s[2] > 0;
-    size_t count = sizeof fields / sizeof fields[0];
-    log_event(LOG_LEVEL_INFO, status == 0 ? "request_abandoned" : "request", fields,
-              has_split ? count : count - 3);
+    size_t count = LOG_FIELDS_ALWAYS;
+    if (exchange->parked_s > 0) {
+        fields[count++] = (struct log_field){"parked_ms", NULL, milliseconds(exchange->parked_s)};
+    }
+    if (split_s[0] > 0 || split_s[1] > 0 || split_s[2] > 0) {
+        fields[count++] = (struct log_field){"parse_ms", NULL, milliseconds(split_s[0])};
+        fields[count++] = (struct log_field){"compute_ms", NULL, milliseconds(split_s[1])};
+        fields[count++] = (struct log_field){"store_ms", NULL, milliseconds(split_s[2])};
+    }
+    log_event(LOG_LEVEL_INFO, status == 0 ? "request_abandoned" : "request", fields, count);
 }
 
 void exchange_answer(struct exchange *exchange, struct codec *codec)

@@ -102,6 +102,7 @@ static void *on_request_line(void *argument, const char *target, struct MHD_Conn
     struct http_server *server = argument;
     struct arena *arena = arena_new();
     struct exchange *exchange = arena_alloc(arena, sizeof *exchange);
+    exchange->arena = arena;
     exchange->server = server;
     exchange->connection = connection;
     exchange->client =
@@ -113,6 +114,8 @@ static void *on_request_line(void *argument, const char *target, struct MHD_Conn
     exchange->request.body = "";
     exchange->request.path = "";
     exchange->request.client_address = exchange->client->address;
+    exchange->parked.job = &exchange->job;
+    exchange->parked.address = exchange->client->address;
     exchange->response.status = 500;
     sweeper_set(server->sweeper, exchange->client,
                 clock_monotonic_s() + server->options.request_deadline_s);
@@ -136,7 +139,8 @@ static void on_completed(void *argument, struct MHD_Connection *connection, void
     }
     sweeper_set(server->sweeper, exchange->client, clock_monotonic_s() + KEEP_ALIVE_S);
     body_free(&exchange->body);
-    arena_free(exchange->request.arena);
+    arena_free(exchange->run_arena);
+    arena_free(exchange->arena);
     count_in_flight(server, false);
 }
 

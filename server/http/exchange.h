@@ -1,7 +1,8 @@
 /* One request and its answer on their way through the transport. Private to http/.
  *
  * An exchange belongs to one thread at a time: to the event thread until it is queued for a worker,
- * to the worker until it resumes the connection, then to the event thread again. */
+ * to the worker until it resumes the connection, then to the event thread again. A worker may park
+ * it instead; then it belongs to the parking's thread until that queues it again. */
 #ifndef HTTP_EXCHANGE_H
 #define HTTP_EXCHANGE_H
 
@@ -10,6 +11,7 @@
 #include "http/encoding.h"
 #include "http/headers.h"
 #include "http/http.h"
+#include "http/parking.h"
 #include "http/sweeper.h"
 #include "http/target.h"
 #include "http/worker.h"
@@ -26,12 +28,14 @@ struct MHD_Response;
 enum exchange_stage {
     STAGE_HEADERS, /* the header section is still coming in */
     STAGE_BODY,    /* the body is coming in, or is about to end */
-    STAGE_SERVING, /* queued for or held by a worker; the connection is suspended */
+    STAGE_SERVING, /* queued for or held by a worker, or parked; the connection is suspended */
     STAGE_ANSWERED /* `answer` is ready to be sent */
 };
 
 struct exchange {
-    struct job job; /* first, so that the pool's jobs are exchanges */
+    struct job job;          /* first, so that the pool's jobs are exchanges */
+    struct arena *arena;     /* holds the exchange and what lasts as long */
+    struct arena *run_arena; /* of a second or later run of the handler, else NULL */
     struct http_request request;
     struct http_response response;
     struct http_server *server;
@@ -49,7 +53,10 @@ struct exchange {
     struct framing framing;
     enum coding body_coding;
     struct body body;
-    double queue_s; /* time spent waiting for a worker */
+    struct parked parked;
+    bool runs_again; /* the handler has run before */
+    double queue_s;  /* time spent waiting for a worker */
+    double parked_s; /* time spent parked */
     struct MHD_Response *answer;
     size_t answer_length;
 };
@@ -58,6 +65,7 @@ struct http_server {
     struct http_server_options options;
     struct MHD_Daemon *daemon;
     struct worker_pool *pool;
+    struct parking *parking;
     struct sweeper *sweeper;
     struct drainer *drainer;
     struct body_budget budget; /* event thread only */
@@ -75,8 +83,9 @@ struct exchange *exchange_of(const struct http_request *request);
  * the answer is already decided; exchange->response then holds it. */
 MUST_CHECK bool exchange_admit(struct exchange *exchange, const char *method, const char *version);
 
-/* The worker's part: decodes the body, calls serve(), prepares the answer. */
-void exchange_serve(struct exchange *exchange, void *worker, struct codec *codec);
+/* The worker's part: decodes the body, calls serve(), prepares the answer. False when the handler
+ * wants to be asked again: then the exchange is parked and must not be touched. */
+MUST_CHECK bool exchange_serve(struct exchange *exchange, void *worker, struct codec *codec);
 
 /* Turns exchange->response into exchange->answer: conditional request, range, compression (when
  * `codec` is not NULL), common headers; and writes the log line. */

@@ -100,6 +100,7 @@ struct http_response {
      * coding would put other bytes under the same ETag. */
     bool ranges;
     double split_s[3]; /* seconds spent in parse, compute, store: Server-Timing and log */
+    double again_at_s; /* private to http/, see http_answer_later(); 0: this is the answer */
 };
 
 void http_response_header(struct http_response *response, const char *name, const char *value);
@@ -107,6 +108,20 @@ void http_response_header(struct http_response *response, const char *name, cons
 /* Answers with a body on the arena (or static). */
 void http_respond(struct http_response *response, int status, const char *media_type,
                   const void *body, size_t body_length);
+
+/* Says "nothing new yet" in place of an answer: true when the request will be handed to serve()
+ * once more in about `pause_s` (at least 0.05 s), with a fresh response, from the start. Meanwhile
+ * no worker is held. What the handler put into `response` before is dropped; its status becomes
+ * 500, so that whoever ends a transaction by the status rolls back. Answering after all takes it
+ * back.
+ *
+ * False when the handler must answer now, because the request has waited for
+ * options.waiting_most_s since started_s, as many wait as may (in all, or from this address), the
+ * client has ended its side of the connection, the server is stopping, or the route is
+ * HTTP_ROUTE_HEAVY or HTTP_ROUTE_INLINE; `response` is untouched then. A request that was let wait
+ * keeps its place until it is answered, so only time, client and stop can end it. */
+MUST_CHECK bool http_answer_later(struct http_request *request, struct http_response *response,
+                                  double pause_s);
 
 /* Answers application/problem+json (RFC 9457): type, title, status, detail, instance. */
 void http_problem(const struct http_request *request, struct http_response *response, int status,
@@ -133,7 +148,11 @@ struct http_server_options {
     unsigned workers;     /* threads that serve requests */
     unsigned heavy_limit; /* most workers on HTTP_ROUTE_HEAVY requests at a time, < workers */
     unsigned queue_limit; /* most requests waiting for a worker; beyond: 503 with Retry-After */
-    double request_deadline_s;            /* headers and body must have arrived within this */
+    double request_deadline_s; /* headers and body must have arrived within this */
+    /* What http_answer_later() allows. */
+    unsigned waiting_limit;               /* most requests that wait at a time; 0: none may */
+    unsigned waiting_limit_per_address;   /* most of one client address */
+    double waiting_most_s;                /* longest that one waits, from started_s */
     void *(*worker_start)(void *context); /* on the worker's thread; its value goes to serve() */
     void (*worker_stop)(void *worker);
     void (*serve)(void *worker, struct http_request *request, struct http_response *response);
@@ -154,7 +173,7 @@ MUST_CHECK bool http_server_start(const struct http_server_options *options,
 uint16_t http_server_port(const struct http_server *server);
 
 /* Accepts no more connections, finishes every request already accepted (at most `patience_s`), and
- * frees the server. */
+ * frees the server. What waits by http_answer_later() runs once more at once, and must answer. */
 void http_server_stop(struct http_server *server, double patience_s);
 
 #endif

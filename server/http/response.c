@@ -18,6 +18,7 @@ void http_respond(struct http_response *response, int status, const char *media_
     response->media_type = media_type;
     response->body = body;
     response->body_length = body_length;
+    response->again_at_s = 0;
 }
 
 struct status_title {

@@ -4,7 +4,10 @@
 #include "base/clock.h"
 #include "base/log.h"
 
+#include <poll.h>
 #include <stdlib.h>
+
+static const double pause_least_s = 0.05; /* whatever a handler asks for, it does not spin */
 
 /* Makes request->body out of what came over the wire; false when the answer is decided. */
 static bool decode_body(struct exchange *exchange, struct codec *codec)
@@ -52,11 +55,67 @@ static bool load_body(struct exchange *exchange, struct codec *codec)
     return exchange->body_coding == CODING_IDENTITY || decode_body(exchange, codec);
 }
 
-void exchange_serve(struct exchange *exchange, void *worker, struct codec *codec)
+/* Whether the client has closed the connection, or at least its side of it. One that only ends its
+ * side still gets its answer, but nobody can be kept waiting who may be gone. */
+static bool client_has_ended(const struct exchange *exchange)
 {
-    exchange->queue_s = clock_monotonic_s() - exchange->job.queued_s;
-    if (load_body(exchange, codec)) {
+    struct pollfd watched = {.fd = exchange->client->socket, .events = POLLRDHUP};
+    return poll(&watched, 1, 0) != 0;
+}
+
+bool http_answer_later(struct http_request *request, struct http_response *response, double pause_s)
+{
+    struct exchange *exchange = exchange_of(request);
+    if (exchange == NULL || (request->route->flags & (HTTP_ROUTE_HEAVY | HTTP_ROUTE_INLINE)) != 0) {
+        return false;
+    }
+    struct http_server *server = exchange->server;
+    double now_s = clock_monotonic_s();
+    double end_s = request->started_s + server->options.waiting_most_s;
+    if (now_s >= end_s || client_has_ended(exchange) ||
+        !parking_hold(server->parking, &exchange->parked)) {
+        return false;
+    }
+    double again_at_s = now_s + (pause_s > pause_least_s ? pause_s : pause_least_s);
+    *response = (struct http_response){.status = 500};
+    response->again_at_s = again_at_s < end_s ? again_at_s : end_s;
+    return true;
+}
+
+/* What one run has left is dropped before the next, or a long wait would pile it up; only the first
+ * run's lies on the exchange's own arena. */
+static void park(struct exchange *exchange)
+{
+    double again_at_s = exchange->response.again_at_s;
+    exchange->response = (struct http_response){.status = 500};
+    exchange->request.arena = exchange->arena;
+    arena_free(exchange->run_arena);
+    exchange->run_arena = NULL;
+    exchange->runs_again = true;
+    parking_put(exchange->server->parking, &exchange->parked, again_at_s);
+}
+
+static void begin_again(struct exchange *exchange)
+{
+    exchange->parked_s += exchange->job.queued_s - exchange->parked.since_s;
+    exchange->run_arena = arena_new();
+    exchange->request.arena = exchange->run_arena;
+}
+
+bool exchange_serve(struct exchange *exchange, void *worker, struct codec *codec)
+{
+    exchange->queue_s += clock_monotonic_s() - exchange->job.queued_s;
+    if (exchange->runs_again) {
+        begin_again(exchange);
+    }
+    if (exchange->runs_again || load_body(exchange, codec)) {
         exchange->server->options.serve(worker, &exchange->request, &exchange->response);
     }
+    if (exchange->response.again_at_s > 0) {
+        park(exchange);
+        return false;
+    }
+    parking_release(exchange->server->parking, &exchange->parked);
     exchange_answer(exchange, codec);
+    return true;
 }

@@ -1,4 +1,4 @@
-/* Starts and stops what serves: sweeper, workers, daemon. */
+/* Starts and stops what serves: sweeper, workers, parking, daemon. */
 #include "http/daemon.h"
 
 #include "base/clock.h"
@@ -6,7 +6,6 @@
 #include "http/router.h"
 
 #include <errno.h>
-#include <math.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <time.h>
@@ -55,16 +54,24 @@ static void worker_run(void *state, struct job *job)
 {
     struct worker *worker = state;
     struct exchange *exchange = exchange_of_job(job);
-    exchange_serve(exchange, worker->state, worker->codec);
-    daemon_resume(exchange);
+    if (exchange_serve(exchange, worker->state, worker->codec)) {
+        daemon_resume(exchange);
+    }
 }
 
 static void worker_cancel(struct job *job)
 {
     struct exchange *exchange = exchange_of_job(job);
+    parking_release(exchange->server->parking, &exchange->parked);
     exchange_overloaded(exchange, "The server is stopping. Try again in a moment.");
     exchange_answer(exchange, NULL);
     daemon_resume(exchange);
+}
+
+static void run_again(void *context, struct job *job)
+{
+    struct http_server *server = context;
+    worker_pool_push_again(server->pool, job);
 }
 
 static bool start_threads(struct http_server *server, struct error *reterr)
@@ -79,13 +86,21 @@ static bool start_threads(struct http_server *server, struct error *reterr)
         .run = worker_run,
         .cancel = worker_cancel,
     };
+    const struct parking_options parking = {
+        .places = server->options.waiting_limit,
+        .places_per_address = server->options.waiting_limit_per_address,
+        .context = server,
+        .wake = run_again,
+    };
     return sweeper_new(&server->sweeper, reterr) && drainer_new(&server->drainer, reterr) &&
+           parking_new(&parking, &server->parking, reterr) &&
            worker_pool_new(&pool, &server->pool, reterr) && daemon_start(server, reterr);
 }
 
 static void free_server(struct http_server *server)
 {
     worker_pool_free(server->pool);
+    parking_free(server->parking);
     sweeper_free(server->sweeper);
     drainer_free(server->drainer);
     (void)pthread_cond_destroy(&server->quiet);
@@ -144,10 +159,7 @@ uint16_t http_server_port(const struct http_server *server)
 
 static void wait_until_quiet(struct http_server *server, double patience_s)
 {
-    double end_s = clock_monotonic_s() + patience_s;
-    struct timespec end = {0, 0};
-    end.tv_sec = (time_t)end_s;
-    end.tv_nsec = (long)((end_s - floor(end_s)) * 1e9);
+    struct timespec end = clock_monotonic_time(clock_monotonic_s() + patience_s);
     (void)pthread_mutex_lock(&server->lock);
     int waited = 0;
     while (server->in_flight > 0 && waited != ETIMEDOUT) {
@@ -160,6 +172,7 @@ void http_server_stop(struct http_server *server, double patience_s)
 {
     atomic_store(&server->draining, true);
     int listener = daemon_quiesce(server);
+    parking_close(server->parking);
     wait_until_quiet(server, patience_s);
     /* What is still queued is answered with 503; what a handler still works on is waited for. No
      * connection may be suspended when the daemon is stopped. */

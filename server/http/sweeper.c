@@ -41,9 +41,7 @@ static void *run(void *argument)
     (void)pthread_mutex_lock(&sweeper->lock);
     while (!sweeper->stopping) {
         sweeper->wake_s = sweep(sweeper, clock_monotonic_s());
-        struct timespec wake = {0, 0};
-        wake.tv_sec = (time_t)sweeper->wake_s;
-        wake.tv_nsec = (long)((sweeper->wake_s - floor(sweeper->wake_s)) * 1e9);
+        struct timespec wake = clock_monotonic_time(sweeper->wake_s);
         (void)pthread_cond_timedwait(&sweeper->changed, &sweeper->lock, &wake);
     }
     (void)pthread_mutex_unlock(&sweeper->lock);

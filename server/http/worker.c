@@ -17,8 +17,10 @@ struct worker_pool {
     pthread_cond_t ready; /* there is a job to take, or no more will come */
     struct queue light;
     struct queue heavy;
+    struct queue again; /* jobs that have run before */
+    bool last_was_new;  /* the job taken last had not run before */
     /* Changed with the lock held; read without it by worker_pool_has_room(). */
-    atomic_size_t waiting; /* jobs */
+    atomic_size_t waiting; /* new jobs */
     atomic_size_t idle;    /* threads */
     uint64_t pushed;
     unsigned heavy_running;
@@ -49,8 +51,8 @@ static bool may_start_heavy(const struct worker_pool *pool)
     return pool->heavy.first != NULL && pool->heavy_running < pool->options.heavy_limit;
 }
 
-/* The oldest job that may start now, or NULL. With the lock held. */
-static struct job *take(struct worker_pool *pool)
+/* The oldest new job that may start now, or NULL. With the lock held. */
+static struct job *take_new(struct worker_pool *pool)
 {
     const struct job *light = pool->light.first;
     struct job *job = NULL;
@@ -64,6 +66,15 @@ static struct job *take(struct worker_pool *pool)
         pool->waiting--;
     }
     return job;
+}
+
+/* The job whose turn it is, or NULL. With the lock held. */
+static struct job *take(struct worker_pool *pool)
+{
+    bool may_repeat = pool->again.first != NULL;
+    struct job *job = may_repeat && pool->last_was_new ? NULL : take_new(pool);
+    pool->last_was_new = job != NULL;
+    return job == NULL && may_repeat ? queue_pop(&pool->again) : job;
 }
 
 /* Waits for a job; NULL when the pool stops. With the lock held. */
@@ -112,6 +123,7 @@ bool worker_pool_new(const struct worker_pool_options *options, struct worker_po
     pool->options = *options;
     pool->light.end = &pool->light.first;
     pool->heavy.end = &pool->heavy.first;
+    pool->again.end = &pool->again.first;
     (void)pthread_mutex_init(&pool->lock, NULL);
     (void)pthread_cond_init(&pool->ready, NULL);
     for (; pool->thread_count < options->threads; pool->thread_count++) {
@@ -127,22 +139,31 @@ bool worker_pool_new(const struct worker_pool_options *options, struct worker_po
 
 bool worker_pool_has_room(const struct worker_pool *pool)
 {
-    /* Idle threads are about to take what waits. Only the caller adds jobs; read in this order,
-     * what the threads do meanwhile can only make more room. */
+    /* Idle threads are about to take what waits, or a job that runs again: then one more waits for
+     * each. Only the caller adds new jobs; read in this order, what the threads do meanwhile can
+     * only make more room. */
     size_t waiting = atomic_load(&pool->waiting);
     size_t idle = atomic_load(&pool->idle);
     return waiting < pool->options.queue_limit + idle;
 }
 
-void worker_pool_push(struct worker_pool *pool, struct job *job)
+/* With the lock held. */
+static void push_new(struct worker_pool *pool, struct job *job)
+{
+    job->number = pool->pushed++;
+    queue_push(job->heavy ? &pool->heavy : &pool->light, job);
+    pool->waiting++;
+}
+
+static void push(struct worker_pool *pool, struct job *job, bool again)
 {
     (void)pthread_mutex_lock(&pool->lock);
     bool stopping = pool->stopping;
     job->queued_s = clock_monotonic_s();
-    if (!stopping) {
-        job->number = pool->pushed++;
-        queue_push(job->heavy ? &pool->heavy : &pool->light, job);
-        pool->waiting++;
+    if (!stopping && again) {
+        queue_push(&pool->again, job);
+    } else if (!stopping) {
+        push_new(pool, job);
     }
     (void)pthread_mutex_unlock(&pool->lock);
     if (stopping) {
@@ -151,6 +172,16 @@ void worker_pool_push(struct worker_pool *pool, struct job *job)
     }
     /* After the unlock, or the thread that wakes would have to wait for it. */
     (void)pthread_cond_signal(&pool->ready);
+}
+
+void worker_pool_push(struct worker_pool *pool, struct job *job)
+{
+    push(pool, job, false);
+}
+
+void worker_pool_push_again(struct worker_pool *pool, struct job *job)
+{
+    push(pool, job, true);
 }
 
 static void cancel_all(struct worker_pool *pool, struct job *job)
@@ -176,11 +207,13 @@ void worker_pool_stop(struct worker_pool *pool)
     pool->stopping = true;
     struct job *light = queue_empty(&pool->light);
     struct job *heavy = queue_empty(&pool->heavy);
+    struct job *again = queue_empty(&pool->again);
     pool->waiting = 0;
     (void)pthread_cond_broadcast(&pool->ready);
     (void)pthread_mutex_unlock(&pool->lock);
     cancel_all(pool, light);
     cancel_all(pool, heavy);
+    cancel_all(pool, again);
     for (unsigned i = 0; i < pool->thread_count; i++) {
         (void)pthread_join(pool->threads[i], NULL);
     }

@@ -32,12 +32,17 @@ struct worker_pool_options {
 MUST_CHECK bool worker_pool_new(const struct worker_pool_options *options,
                                 struct worker_pool **ret_pool, struct error *reterr);
 
-/* Whether one more job may wait. Only the thread that pushes may rely on the answer. */
+/* Whether one more new job may wait. Only the thread that pushes these may rely on the answer. */
 bool worker_pool_has_room(const struct worker_pool *pool);
 
 /* Hands a job over. Jobs run in order of arrival, except that heavy ones wait while as many run as
  * may, and light ones pass them. A stopped pool cancels the job at once. */
 void worker_pool_push(struct worker_pool *pool, struct job *job);
+
+/* The same for a job that has run before and is to run again. Such jobs are light, do not count
+ * against the queue limit (who makes them bounds them), and take turns with the others: neither
+ * kind waits for more than one of the other kind before its next one runs. */
+void worker_pool_push_again(struct worker_pool *pool, struct job *job);
 
 /* Cancels what waits, lets the running jobs end, joins the threads. */
 void worker_pool_stop(struct worker_pool *pool);

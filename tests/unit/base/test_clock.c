@@ -162,6 +162,17 @@ static void runs_forward(void **state)
     assert_true(clock_monotonic_s() >= first_s);
 }
 
+static void splits_monotonic_times(void **state)
+{
+    (void)state;
+    struct timespec time = clock_monotonic_time(86400.25);
+    assert_int_equal(time.tv_sec, 86400);
+    assert_int_equal(time.tv_nsec, 250000000);
+    time = clock_monotonic_time(7);
+    assert_int_equal(time.tv_sec, 7);
+    assert_int_equal(time.tv_nsec, 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -171,6 +182,7 @@ int main(void)
         cmocka_unit_test(knows_real_dates),
         cmocka_unit_test(counts_years_of_life),
         cmocka_unit_test(runs_forward),
+        cmocka_unit_test(splits_monotonic_times),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -90,6 +90,59 @@ static void handle_page(void *context, struct http_request *request, struct http
     http_respond(response, 200, "text/html", page, sizeof page - 1);
 }
 
+static bool look_for_news(struct service *service)
+{
+    (void)pthread_mutex_lock(&service->lock);
+    bool news = service->news;
+    service->looks += news ? 0 : 1;
+    (void)pthread_cond_broadcast(&service->changed);
+    (void)pthread_mutex_unlock(&service->lock);
+    return news;
+}
+
+static void note_wait(struct service *service, const char *number)
+{
+    unsigned long n = number == NULL ? 0 : strtoul(number, NULL, 10);
+    assert_true(n < SERVICE_WAITING);
+    (void)pthread_mutex_lock(&service->lock);
+    service->waiting += service->put_off[n] ? 0 : 1;
+    service->put_off[n] = true;
+    (void)pthread_cond_broadcast(&service->changed);
+    (void)pthread_mutex_unlock(&service->lock);
+}
+
+static void note_drop(void *object)
+{
+    struct service *service = object;
+    (void)pthread_mutex_lock(&service->lock);
+    service->dropped++;
+    (void)pthread_mutex_unlock(&service->lock);
+}
+
+static void handle_news(void *context, struct http_request *request, struct http_response *response)
+{
+    struct service *service = context;
+    arena_defer(request->arena, note_drop, service);
+    bool news = look_for_news(service);
+    assert_int_equal(response->status, 500); /* fresh */
+    http_response_header(response, "X-News", news ? "yes" : "no");
+    if (!news && http_answer_later(request, response, service->pause_s)) {
+        note_wait(service, http_request_query(request, "n"));
+        return;
+    }
+    answer_json(request, response,
+                arena_printf(request->arena, "{\"news\":%s,\"sum\":%u}", news ? "true" : "false",
+                             (unsigned)service_sum(request->body, request->body_length)));
+}
+
+static void handle_change_of_mind(void *context, struct http_request *request,
+                                  struct http_response *response)
+{
+    (void)context;
+    bool may_wait = http_answer_later(request, response, 0);
+    http_problem(request, response, may_wait ? 409 : 410, "Not later after all.");
+}
+
 /* Readable bytes, so that compression would be worth it where it is allowed. */
 static void handle_samples(void *context, struct http_request *request,
                            struct http_response *response)
@@ -196,6 +249,25 @@ static const struct http_route routes[] = {
      .handler = handle_query,
      .flags = HTTP_ROUTE_PUBLIC,
      .produces = {"application/json"}},
+    {.method = HTTP_GET, .pattern = "/news", .handler = handle_news, .flags = HTTP_ROUTE_PUBLIC},
+    {.method = HTTP_POST,
+     .pattern = "/news",
+     .handler = handle_news,
+     .flags = HTTP_ROUTE_PUBLIC,
+     .body_limit = SERVICE_BODY_LIMIT,
+     .consumes = {"application/json"}},
+    {.method = HTTP_GET,
+     .pattern = "/heavy-news",
+     .handler = handle_news,
+     .flags = HTTP_ROUTE_PUBLIC | HTTP_ROUTE_HEAVY},
+    {.method = HTTP_GET,
+     .pattern = "/inline-news",
+     .handler = handle_news,
+     .flags = HTTP_ROUTE_PUBLIC | HTTP_ROUTE_INLINE},
+    {.method = HTTP_GET,
+     .pattern = "/change-of-mind",
+     .handler = handle_change_of_mind,
+     .flags = HTTP_ROUTE_PUBLIC},
     {.method = HTTP_GET,
      .pattern = "/samples",
      .handler = handle_samples,
@@ -235,7 +307,15 @@ static bool has_credential(const struct http_request *request)
 
 void service_start(struct service *service, const struct service_limits *limits)
 {
+    static const struct service_waiting ample = {SERVICE_WAITING, PATIENCE_S, 0.05};
+    service_start_waiting(service, limits, &ample);
+}
+
+void service_start_waiting(struct service *service, const struct service_limits *limits,
+                           const struct service_waiting *waiting)
+{
     memset(service, 0, sizeof *service);
+    service->pause_s = waiting->pause_s;
     (void)pthread_mutex_init(&service->lock, NULL);
     (void)pthread_cond_init(&service->changed, NULL);
     const struct http_server_options options = {
@@ -248,6 +328,9 @@ void service_start(struct service *service, const struct service_limits *limits)
         .heavy_limit = limits->heavy_limit,
         .queue_limit = limits->queue_limit,
         .request_deadline_s = limits->deadline_s,
+        .waiting_limit = waiting->limit,
+        .waiting_limit_per_address = waiting->limit,
+        .waiting_most_s = waiting->most_s,
         .worker_start = worker_start,
         .worker_stop = worker_stop,
         .serve = serve,
@@ -270,19 +353,46 @@ void service_stop(struct service *service)
     (void)pthread_mutex_destroy(&service->lock);
 }
 
-void service_await_gate(struct service *service, unsigned count)
+/* Waits until one of the service's counters has reached `count`. */
+static void await(struct service *service, const unsigned *counter, unsigned count)
 {
     struct timespec end;
     assert_int_equal(clock_gettime(CLOCK_REALTIME, &end), 0);
     end.tv_sec += PATIENCE_S;
     (void)pthread_mutex_lock(&service->lock);
     int waited = 0;
-    while (service->at_gate < count && waited == 0) {
+    while (*counter < count && waited == 0) {
         waited = pthread_cond_timedwait(&service->changed, &service->lock, &end);
     }
-    unsigned reached = service->at_gate;
+    unsigned reached = *counter;
     (void)pthread_mutex_unlock(&service->lock);
-    assert_int_equal(reached, count);
+    assert_true(reached >= count);
+}
+
+void service_await_gate(struct service *service, unsigned count)
+{
+    await(service, &service->at_gate, count);
+    (void)pthread_mutex_lock(&service->lock);
+    unsigned at_gate = service->at_gate;
+    (void)pthread_mutex_unlock(&service->lock);
+    assert_int_equal(at_gate, count);
+}
+
+void service_await_looks(struct service *service, unsigned count)
+{
+    await(service, &service->looks, count);
+}
+
+void service_await_waiting(struct service *service, unsigned count)
+{
+    await(service, &service->waiting, count);
+}
+
+void service_tell_news(struct service *service)
+{
+    (void)pthread_mutex_lock(&service->lock);
+    service->news = true;
+    (void)pthread_mutex_unlock(&service->lock);
 }
 
 void service_open_gate(struct service *service)
@@ -299,6 +409,14 @@ unsigned service_served(struct service *service)
     unsigned served = service->served;
     (void)pthread_mutex_unlock(&service->lock);
     return served;
+}
+
+unsigned service_dropped(struct service *service)
+{
+    (void)pthread_mutex_lock(&service->lock);
+    unsigned dropped = service->dropped;
+    (void)pthread_mutex_unlock(&service->lock);
+    return dropped;
 }
 
 int service_set_up(void **state)

@@ -6,7 +6,7 @@
 
 #include <pthread.h>
 
-enum { SERVICE_SAMPLES = 2600 };
+enum { SERVICE_WAITING = 200, SERVICE_SAMPLES = 2600 };
 
 enum { SERVICE_BODY_LIMIT = 4096, SERVICE_UPLOAD_LIMIT = 3 * 1024 * 1024 };
 
@@ -18,6 +18,12 @@ struct service {
     unsigned served;  /* requests that have reached a handler */
     unsigned at_gate; /* handlers that wait at the gate */
     bool open;        /* the gate */
+    double pause_s;   /* for which /news puts a request off */
+    bool news;        /* what /news waits for */
+    unsigned looks;   /* times that /news was run without news */
+    unsigned dropped; /* runs of /news whose memory has been given back */
+    unsigned waiting; /* different n in "/news?n=" that were put off */
+    bool put_off[SERVICE_WAITING];
 };
 
 struct service_limits {
@@ -27,17 +33,31 @@ struct service_limits {
     double deadline_s;
 };
 
+struct service_waiting {
+    unsigned limit;
+    double most_s;
+    double pause_s;
+};
+
 /* Plenty of everything. */
 extern const struct service_limits service_ample;
 
 void service_start(struct service *service, const struct service_limits *limits);
+void service_start_waiting(struct service *service, const struct service_limits *limits,
+                           const struct service_waiting *waiting);
 void service_stop(struct service *service);
 
 /* Waits until `count` handlers wait at the gate. */
 void service_await_gate(struct service *service, unsigned count);
 void service_open_gate(struct service *service);
 
+/* Waits until /news has been run that many times without news, or has put that many off. */
+void service_await_looks(struct service *service, unsigned count);
+void service_await_waiting(struct service *service, unsigned count);
+void service_tell_news(struct service *service);
+
 unsigned service_served(struct service *service);
+unsigned service_dropped(struct service *service);
 
 /* FNV-1a, 32 bits: what POST /echo and /uploads answer as "sum". */
 uint32_t service_sum(const void *bytes, size_t length);

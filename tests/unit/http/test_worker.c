@@ -201,6 +201,53 @@ static void bounds_what_waits(void **state)
     end(&hall);
 }
 
+static void push_again(struct hall *hall, struct task *task, char name)
+{
+    *task = (struct task){.hall = hall, .name = name};
+    worker_pool_push_again(hall->pool, &task->job);
+}
+
+static void takes_turns_with_jobs_that_run_again(void **state)
+{
+    (void)state;
+    struct hall hall;
+    struct task tasks[9];
+    begin(&hall, 1, 1, 10);
+    push(&hall, &tasks[0], 'a', false);
+    wait_until(&hall, &hall.begun, 1);
+    for (size_t i = 1; i < 5; i++) {
+        push_again(&hall, &tasks[i], (char)('0' + i));
+    }
+    push(&hall, &tasks[5], 'b', false);
+    push(&hall, &tasks[6], 'c', true);
+    push_again(&hall, &tasks[7], '5');
+    push(&hall, &tasks[8], 'd', false);
+    open_gate(&hall);
+    wait_until(&hall, &hall.ended, 9);
+    assert_string_equal(hall.order, "a1b2c3d45");
+    end(&hall);
+}
+
+static void does_not_count_jobs_that_run_again(void **state)
+{
+    (void)state;
+    struct hall hall;
+    struct task tasks[6];
+    begin(&hall, 1, 1, 1);
+    push(&hall, &tasks[0], 'a', false);
+    wait_until(&hall, &hall.begun, 1);
+    for (size_t i = 1; i < 4; i++) {
+        push_again(&hall, &tasks[i], 'r');
+    }
+    assert_true(worker_pool_has_room(hall.pool));
+    push(&hall, &tasks[4], 'b', false);
+    assert_false(worker_pool_has_room(hall.pool));
+    push_again(&hall, &tasks[5], 'r'); /* taken although the queue is full */
+    open_gate(&hall);
+    wait_until(&hall, &hall.ended, 6);
+    end(&hall);
+}
+
 static void *stop_pool(void *argument)
 {
     struct hall *hall = argument;
@@ -212,19 +259,21 @@ static void runs_or_cancels_each_job_once_when_it_stops(void **state)
 {
     (void)state;
     struct hall hall;
-    struct task tasks[4];
+    struct task tasks[6];
     begin(&hall, 1, 1, 10);
     push(&hall, &tasks[0], 'a', false);
     wait_until(&hall, &hall.begun, 1);
     push(&hall, &tasks[1], 'b', false);
     push(&hall, &tasks[2], 'c', true);
+    push_again(&hall, &tasks[3], 'd');
     pthread_t stopper;
     assert_int_equal(pthread_create(&stopper, NULL, stop_pool, &hall), 0);
-    wait_until(&hall, &hall.cancelled, 2); /* while the first still runs */
+    wait_until(&hall, &hall.cancelled, 3); /* while the first still runs */
     open_gate(&hall);
     assert_int_equal(pthread_join(stopper, NULL), 0);
-    push(&hall, &tasks[3], 'd', false);
-    wait_until(&hall, &hall.cancelled, 3);
+    push(&hall, &tasks[4], 'e', false);
+    push_again(&hall, &tasks[5], 'f');
+    wait_until(&hall, &hall.cancelled, 5);
     assert_string_equal(hall.order, "a");
     assert_int_equal(hall.ended, 1);
     end(&hall);
@@ -236,6 +285,8 @@ int main(void)
         cmocka_unit_test(runs_jobs_in_order_of_arrival),
         cmocka_unit_test(lets_light_jobs_pass_heavy_ones),
         cmocka_unit_test(bounds_what_waits),
+        cmocka_unit_test(takes_turns_with_jobs_that_run_again),
+        cmocka_unit_test(does_not_count_jobs_that_run_again),
         cmocka_unit_test(runs_or_cancels_each_job_once_when_it_stops),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
