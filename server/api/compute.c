@@ -49,11 +49,18 @@ bool compute_analysis(struct arena *arena, const struct recording_document *docu
     return compute(arena, document, patient, choices, "preliminary", revision, ret_json, reterr);
 }
 
-bool compute_partial(struct arena *arena, const struct recording_document *document,
-                     const struct patient *patient, const struct analysis_choices *choices,
-                     struct text *ret_json, struct error *reterr)
+bool compute_in_study(struct store *store, struct arena *arena, const char *study_id,
+                      const struct recording_document *document, int revision,
+                      struct text *ret_json, struct error *reterr)
 {
-    return compute(arena, document, patient, choices, "partial", 0, ret_json, reterr);
+    struct study study = {0};
+    struct patient patient = {0};
+    struct clinic_choices choices;
+    return study_get(store, arena, study_id, &study, reterr) &&
+           patient_get(store, arena, study.patient_id, &patient, reterr) &&
+           clinic_choices_load(store, arena, &choices, reterr) &&
+           compute(arena, document, &patient, &choices.in_use,
+                   revision == 0 ? "partial" : "preliminary", revision, ret_json, reterr);
 }
 
 /* The whole recording is computed again: any event may change any number. */
@@ -62,15 +69,9 @@ bool compute_revision(struct store *store, struct arena *arena, const char *id, 
 {
     struct recording_row row = {0};
     const struct recording_document *stored = NULL;
-    struct study study = {0};
-    struct patient patient = {0};
-    struct clinic_choices choices;
     struct text analysis = {0};
     if (!recording_lock(store, id, newest, reterr) ||
         !recording_get(store, arena, id, &row, reterr) ||
-        !study_get(store, arena, row.study_id, &study, reterr) ||
-        !patient_get(store, arena, study.patient_id, &patient, reterr) ||
-        !clinic_choices_load(store, arena, &choices, reterr) ||
         !recording_load(store, arena, id, 0, &stored, reterr)) {
         return false;
     }
@@ -79,8 +80,7 @@ bool compute_revision(struct store *store, struct arena *arena, const char *id, 
         document.events = cause->events;
         document.event_count = cause->event_count;
     }
-    return compute_analysis(arena, &document, &patient, &choices.in_use, newest + 1, &analysis,
-                            reterr) &&
+    return compute_in_study(store, arena, row.study_id, &document, newest + 1, &analysis, reterr) &&
            recording_add_revision(store, id, newest + 1, document.events, document.event_count,
                                   analysis.data, cause->reason, reterr);
 }

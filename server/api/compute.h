@@ -16,11 +16,11 @@ MUST_CHECK bool compute_analysis(struct arena *arena, const struct recording_doc
                                  const struct analysis_choices *choices, int revision,
                                  struct text *ret_json, struct error *reterr);
 
-/* The same of a recording that is still running: its status is "partial" (FHIR), its revision 0. */
-MUST_CHECK bool compute_partial(struct arena *arena, const struct recording_document *document,
-                                const struct patient *patient,
-                                const struct analysis_choices *choices, struct text *ret_json,
-                                struct error *reterr);
+/* The same with the patient of a study and the choices of its clinic, which are looked up.
+ * revision  0: the recording is still running, and the document's status is "partial" (FHIR) */
+MUST_CHECK bool compute_in_study(struct store *store, struct arena *arena, const char *study_id,
+                                 const struct recording_document *document, int revision,
+                                 struct text *ret_json, struct error *reterr);
 
 /* Why a revision is made: a person changed the events, or the program makes the document anew. */
 struct revision_cause {

@@ -109,8 +109,8 @@ void live_get(void *opaque, struct http_request *request, struct http_response *
     }
     bool has_news = row.state != RECORDING_OPEN || status.last_arrival > query.after;
     double waited_s = clock_monotonic_s() - request->started_s;
-    if (!has_news && waited_s < query.wait_s && http_request_can_wait(request)) {
-        http_answer_later(request, response, LIVE_LOOK_AGAIN_S);
+    if (!has_news && waited_s < query.wait_s &&
+        http_answer_later(request, response, LIVE_LOOK_AGAIN_S)) {
         return;
     }
     text_init(&body, request->arena, LIVE_ANSWER_LIMIT);
@@ -128,9 +128,6 @@ void live_get_analysis(void *opaque, struct http_request *request, struct http_r
     struct recording_row row = {0};
     const struct recording_document *document = NULL;
     struct fault_list faults;
-    struct study study = {0};
-    struct patient patient = {0};
-    struct clinic_choices choices;
     struct text analysis;
     struct error error = {0};
     fault_list_init(&faults, arena);
@@ -150,10 +147,7 @@ void live_get_analysis(void *opaque, struct http_request *request, struct http_r
         }
         return;
     }
-    if (!study_get(context->store, arena, row.study_id, &study, &error) ||
-        !patient_get(context->store, arena, study.patient_id, &patient, &error) ||
-        !clinic_choices_load(context->store, arena, &choices, &error) ||
-        !compute_partial(arena, document, &patient, &choices.in_use, &analysis, &error)) {
+    if (!compute_in_study(context->store, arena, row.study_id, document, 0, &analysis, &error)) {
         api_fail(request, response, &error);
         return;
     }

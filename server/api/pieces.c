@@ -239,14 +239,8 @@ static bool complete(struct api_context *context, const struct http_request *req
         document.conditions = completion->conditions;
     }
     double joined_s = clock_monotonic_s();
-    struct study study = {0};
-    struct patient patient = {0};
-    struct clinic_choices choices;
     struct text analysis;
-    if (!study_get(context->store, arena, row->study_id, &study, reterr) ||
-        !patient_get(context->store, arena, study.patient_id, &patient, reterr) ||
-        !clinic_choices_load(context->store, arena, &choices, reterr) ||
-        !compute_analysis(arena, &document, &patient, &choices.in_use, 1, &analysis, reterr)) {
+    if (!compute_in_study(context->store, arena, row->study_id, &document, 1, &analysis, reterr)) {
         return false;
     }
     double computed_s = clock_monotonic_s();
