@@ -12,7 +12,7 @@ static const char *const upload_units[] = {
     "min",     "mm",  "cm",     "uV", "mV", "kg",   "%",     "1",
 };
 
-enum { UNIT_LIST_LIMIT = 400, SIGNAL_LIST_SIZE = SIGNAL_COUNT + 1 };
+enum { UNIT_LIST_LIMIT = 400 };
 
 struct channel_reader {
     struct json_reader json;
@@ -31,35 +31,49 @@ static void channel_fault(struct channel_reader *reader, const char *member, con
     fault_add(reader->json.faults, json_reader_pointer(&reader->json, member), "%s", detail);
 }
 
-static enum signal_kind read_signal(struct channel_reader *reader)
+void document_signal_names(const char *names[SIGNAL_COUNT + 1])
 {
-    const char *names[SIGNAL_LIST_SIZE] = {NULL};
     for (size_t i = 0; i < SIGNAL_COUNT; i++) {
         names[i] = signal_name((enum signal_kind)i);
     }
+    names[SIGNAL_COUNT] = NULL;
+}
+
+static enum signal_kind read_signal(struct channel_reader *reader)
+{
+    const char *names[SIGNAL_COUNT + 1];
+    document_signal_names(names);
     const char *name = json_reader_word(&reader->json, "signal", JSON_REQUIRED, names);
     return name == NULL ? SIGNAL_NONE : signal_from_name(name);
+}
+
+void document_unit_check(enum signal_kind signal, const char *unit, const char *pointer,
+                         struct fault_list *faults, double *ret_to_canonical)
+{
+    if (units_factor(unit, signal_unit(signal), ret_to_canonical)) {
+        return;
+    }
+    struct text accepted;
+    text_init(&accepted, faults->arena, UNIT_LIST_LIMIT);
+    for (size_t i = 0; i < sizeof upload_units / sizeof upload_units[0]; i++) {
+        double factor = 0.0;
+        if (units_factor(upload_units[i], signal_unit(signal), &factor)) {
+            text_append(&accepted, accepted.length == 0 ? "" : ", ");
+            text_append(&accepted, upload_units[i]);
+        }
+    }
+    fault_add(faults, pointer, "Must be a UCUM unit that fits %s: %s.", signal_name(signal),
+              accepted.data);
 }
 
 static void read_unit(struct channel_reader *reader, struct document_channel *channel)
 {
     const char *unit = json_reader_string(&reader->json, "unit", JSON_REQUIRED, LIMIT_NAME_BYTES);
     channel->unit = document_text(reader->arena, unit);
-    if (unit == NULL || channel->signal == SIGNAL_NONE ||
-        units_factor(unit, signal_unit(channel->signal), &channel->to_canonical)) {
-        return;
+    if (unit != NULL && channel->signal != SIGNAL_NONE) {
+        document_unit_check(channel->signal, unit, json_reader_pointer(&reader->json, "unit"),
+                            reader->json.faults, &channel->to_canonical);
     }
-    struct text accepted;
-    text_init(&accepted, reader->arena, UNIT_LIST_LIMIT);
-    for (size_t i = 0; i < sizeof upload_units / sizeof upload_units[0]; i++) {
-        double factor = 0.0;
-        if (units_factor(upload_units[i], signal_unit(channel->signal), &factor)) {
-            text_append(&accepted, accepted.length == 0 ? "" : ", ");
-            text_append(&accepted, upload_units[i]);
-        }
-    }
-    fault_add(reader->json.faults, json_reader_pointer(&reader->json, "unit"),
-              "Must be a UCUM unit that fits %s: %s.", signal_name(channel->signal), accepted.data);
 }
 
 static double read_rate_hz(struct channel_reader *reader)

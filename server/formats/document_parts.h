@@ -8,6 +8,8 @@
 #include "formats/json_reader.h"
 #include "formats/recording_json.h"
 
+enum { DOCUMENT_EVENT_CODE_MAX = 64 };
+
 /* Faults found so far, kept or not. */
 size_t document_fault_total(const struct fault_list *faults);
 
@@ -30,6 +32,22 @@ void document_channels_read(struct json_reader *reader, const struct document_sc
  * which LIMIT_RECORDING_SAMPLES bounds. After a fault *ret_samples may be left as it was. */
 void document_samples_read(struct json_reader *channel, const struct scanned_channel *scanned,
                            struct arena *arena, size_t *sample_total, struct samples *ret_samples);
+
+/* The names of all signals, NULL after the last. */
+void document_signal_names(const char *names[SIGNAL_COUNT + 1]);
+
+/* The factor from `unit` into the signal's canonical unit; a fault that lists the units that fit
+ * when it does not. */
+void document_unit_check(enum signal_kind signal, const char *unit, const char *pointer,
+                         struct fault_list *faults, double *ret_to_canonical);
+
+/* Whether the channel and the recording may hold `count` more samples, which are then added to
+ * *sample_total; a fault if not. */
+MUST_CHECK bool document_claim_samples(size_t count, const char *pointer, struct fault_list *faults,
+                                       size_t *sample_total);
+
+/* ^[a-z][a-z0-9_]{0,63}$ */
+bool document_is_event_code(const char *code);
 
 /* Seconds to the end of the channel's last sample. */
 double document_channel_end_s(const struct document_channel *channel);

@@ -4,13 +4,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { CODE_LENGTH_MAX = 64 };
-
-/* ^[a-z][a-z0-9_]{0,63}$ */
-static bool is_event_code(const char *code)
+bool document_is_event_code(const char *code)
 {
     size_t length = strspn(code, "abcdefghijklmnopqrstuvwxyz0123456789_");
-    return code[0] >= 'a' && code[0] <= 'z' && length <= CODE_LENGTH_MAX && code[length] == '\0';
+    return code[0] >= 'a' && code[0] <= 'z' && length <= DOCUMENT_EVENT_CODE_MAX &&
+           code[length] == '\0';
 }
 
 static void read_event(const json_t *value, const char *pointer, double latest_s,
@@ -21,10 +19,10 @@ static void read_event(const json_t *value, const char *pointer, double latest_s
     json_reader_open(&reader, value, pointer, faults);
     ret_event->at_s = json_reader_number(&reader, "at_s", JSON_REQUIRED, 0.0, latest_s).value;
     const char *code = json_reader_string(&reader, "code", JSON_REQUIRED, LIMIT_NAME_BYTES);
-    if (code != NULL && !is_event_code(code)) {
+    if (code != NULL && !document_is_event_code(code)) {
         fault_add(faults, json_reader_pointer(&reader, "code"),
                   "Must be 1 to %d lower-case letters, digits and underscores, a letter first.",
-                  CODE_LENGTH_MAX);
+                  DOCUMENT_EVENT_CODE_MAX);
     }
     ret_event->code = document_text(arena, code);
     ret_event->note =

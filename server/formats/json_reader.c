@@ -235,8 +235,7 @@ bool json_reader_is_null(const struct json_reader *reader, const char *member)
     return reader->object != NULL && json_is_null(json_object_get(reader->object, member));
 }
 
-/* C0 (except line feed and tab), DEL, and C1 as UTF-8 writes it (C2 80 to C2 9F). */
-static bool has_control_character(const char *text)
+bool json_reader_has_control_character(const char *text)
 {
     for (const unsigned char *c = (const unsigned char *)text; *c != '\0'; c++) {
         bool is_c0 = *c < 0x20 && *c != '\n' && *c != '\t';
@@ -270,7 +269,7 @@ const char *json_reader_string(struct json_reader *reader, const char *member,
         fault_add(reader->faults, pointer, "Must not be empty.");
         return NULL;
     }
-    if (has_control_character(text)) {
+    if (json_reader_has_control_character(text)) {
         fault_add(reader->faults, pointer, "Must not hold control characters.");
         return NULL;
     }
@@ -312,6 +311,18 @@ enum patient_answer json_reader_answer(struct json_reader *reader, const char *m
     return json_is_true(value) ? ANSWER_YES : ANSWER_NO;
 }
 
+void json_reader_fault_word(struct fault_list *faults, const char *pointer,
+                            const char *const allowed[])
+{
+    struct text list;
+    text_init(&list, faults->arena, WORD_LIST_LIMIT);
+    for (size_t i = 0; allowed[i] != NULL; i++) {
+        text_append(&list, i == 0 ? "" : ", ");
+        text_append(&list, allowed[i]);
+    }
+    fault_add(faults, pointer, "Must be one of: %s.", list.data);
+}
+
 const char *json_reader_word(struct json_reader *reader, const char *member,
                              enum json_presence presence, const char *const allowed[])
 {
@@ -325,13 +336,6 @@ const char *json_reader_word(struct json_reader *reader, const char *member,
             return word;
         }
     }
-    struct text list;
-    text_init(&list, reader->faults->arena, WORD_LIST_LIMIT);
-    for (size_t i = 0; allowed[i] != NULL; i++) {
-        text_append(&list, i == 0 ? "" : ", ");
-        text_append(&list, allowed[i]);
-    }
-    fault_add(reader->faults, json_reader_pointer(reader, member), "Must be one of: %s.",
-              list.data);
+    json_reader_fault_word(reader->faults, json_reader_pointer(reader, member), allowed);
     return NULL;
 }

@@ -75,6 +75,14 @@ enum patient_answer json_reader_answer(struct json_reader *reader, const char *m
 const char *json_reader_word(struct json_reader *reader, const char *member,
                              enum json_presence presence, const char *const allowed[]);
 
+/* The fault of a word that is none of `allowed` (NULL-terminated), which it lists. */
+void json_reader_fault_word(struct fault_list *faults, const char *pointer,
+                            const char *const allowed[]);
+
+/* Whether a text holds C0 (except line feed and tab), DEL, or C1 as UTF-8 writes it (C2 80 to
+ * C2 9F). */
+bool json_reader_has_control_character(const char *text);
+
 /* Pointer of a member of the open object, for faults of one's own. When the list of faults is full
  * (nothing more will be kept) the object's own pointer, so that hostile input cannot grow memory.
  */

@@ -19,22 +19,27 @@ static void member_fault(struct samples_reader *reader, const char *member, cons
     fault_add(reader->json->faults, json_reader_pointer(reader->json, member), "%s", detail);
 }
 
-/* Whether the channel and the recording may hold `count` more samples; a fault at `member` if not.
- */
 static bool claim_count(struct samples_reader *reader, const char *member, size_t count)
 {
+    return document_claim_samples(count, json_reader_pointer(reader->json, member),
+                                  reader->json->faults, reader->sample_total);
+}
+
+bool document_claim_samples(size_t count, const char *pointer, struct fault_list *faults,
+                            size_t *sample_total)
+{
     if (count > LIMIT_CHANNEL_SAMPLES) {
-        fault_add(reader->json->faults, json_reader_pointer(reader->json, member),
-                  "At most %zu samples in a channel; these are %zu.", LIMIT_CHANNEL_SAMPLES, count);
+        fault_add(faults, pointer, "At most %zu samples in a channel; these are %zu.",
+                  LIMIT_CHANNEL_SAMPLES, count);
         return false;
     }
-    if (count > LIMIT_RECORDING_SAMPLES - *reader->sample_total) {
-        fault_add(reader->json->faults, json_reader_pointer(reader->json, member),
+    if (count > LIMIT_RECORDING_SAMPLES - *sample_total) {
+        fault_add(faults, pointer,
                   "At most %zu samples in all channels of a recording; this channel exceeds them.",
                   LIMIT_RECORDING_SAMPLES);
         return false;
     }
-    *reader->sample_total += count;
+    *sample_total += count;
     return true;
 }
 

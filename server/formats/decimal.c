@@ -1,0 +1,112 @@
+#include "formats/decimal.h"
+
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Every integer up to 2^53 and every power of ten up to 10^22 is a double, so that one product or
+ * quotient of two such is rounded once, as it has to be (Clinger 1990, "How to read floating point
+ * numbers accurately", PLDI). */
+#define EXACT_INTEGER_MAX (UINT64_C(1) << 53)
+
+enum { EXACT_POWER_MAX = 22, DIGITS_MAX = 19, EXPONENT_MAX = 9999 };
+
+static const double powers_of_ten[EXACT_POWER_MAX + 1] = {
+    1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
+    1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
+};
+
+struct decimal_parts {
+    bool is_negative;
+    uint64_t digits; /* of the first DIGITS_MAX significant ones */
+    int digit_count; /* without leading zeros */
+    int decimals;    /* digits after the mark */
+    int exponent;
+};
+
+static bool is_digit(char c)
+{
+    return c >= '0' && c <= '9';
+}
+
+static const char *read_digits(const char *at, const char *end, struct decimal_parts *parts)
+{
+    for (; at < end && is_digit(*at); at++) {
+        if (parts->digit_count > 0 || *at != '0') {
+            parts->digit_count++;
+        }
+        if (parts->digit_count <= DIGITS_MAX) {
+            parts->digits = parts->digits * 10 + (uint64_t)(*at - '0');
+        }
+    }
+    return at;
+}
+
+static bool read_exponent(const char *at, const char *end, struct decimal_parts *parts)
+{
+    bool is_negative = at < end && *at == '-';
+    at += at < end && (*at == '-' || *at == '+') ? 1 : 0;
+    if (at == end) {
+        return false;
+    }
+    int exponent = 0;
+    for (; at < end && is_digit(*at); at++) {
+        exponent = exponent > EXPONENT_MAX ? exponent : exponent * 10 + (*at - '0');
+    }
+    parts->exponent = is_negative ? -exponent : exponent;
+    return at == end;
+}
+
+static bool read_parts(const char *at, const char *end, char mark, struct decimal_parts *parts)
+{
+    if (at < end && (*at == '-' || *at == '+')) {
+        parts->is_negative = *at == '-';
+        at++;
+    }
+    const char *whole = at;
+    at = read_digits(at, end, parts);
+    size_t digits = (size_t)(at - whole);
+    if (at < end && *at == mark) {
+        const char *fraction = ++at;
+        at = read_digits(at, end, parts);
+        parts->decimals = (int)(at - fraction);
+        digits += (size_t)parts->decimals;
+    }
+    if (digits == 0) {
+        return false;
+    }
+    return at == end || ((*at == 'e' || *at == 'E') && read_exponent(at + 1, end, parts));
+}
+
+/* The whole text is a decimal; only its mark may be strange to strtod(). The program never leaves
+ * the C locale. */
+static double slow_value(const char *text, size_t length, char mark)
+{
+    char copy[DECIMAL_TEXT_MAX + 1];
+    memcpy(copy, text, length);
+    copy[length] = '\0';
+    char *found = memchr(copy, mark, length);
+    if (found != NULL) {
+        *found = '.';
+    }
+    return strtod(copy, NULL);
+}
+
+bool decimal_parse(const char *text, size_t length, char mark, double *ret_value, int *ret_decimals)
+{
+    struct decimal_parts parts = {0};
+    if (length > DECIMAL_TEXT_MAX || !read_parts(text, text + length, mark, &parts)) {
+        return false;
+    }
+    int power = parts.exponent - parts.decimals;
+    *ret_decimals = power < 0 ? -power : 0;
+    if (parts.digit_count > DIGITS_MAX || parts.digits > EXACT_INTEGER_MAX ||
+        power > EXACT_POWER_MAX || power < -EXACT_POWER_MAX) {
+        *ret_value = slow_value(text, length, mark);
+        return true;
+    }
+    double value = (double)parts.digits;
+    value = power < 0 ? value / powers_of_ten[-power] : value * powers_of_ten[power];
+    *ret_value = parts.is_negative ? -value : value;
+    return true;
+}
