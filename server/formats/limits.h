@@ -2,6 +2,9 @@
 #ifndef FORMATS_LIMITS_H
 #define FORMATS_LIMITS_H
 
+#include <stddef.h>
+#include <stdint.h>
+
 #define LIMIT_BODY_BYTES        ((size_t)64 * 1024 * 1024) /* a recording document */
 #define LIMIT_ANALYSIS_BYTES    ((size_t)64 * 1024 * 1024) /* an analysis document */
 #define LIMIT_CHUNK_BYTES       ((size_t)8 * 1024 * 1024)  /* a piece of a recording */
@@ -19,6 +22,9 @@
 #define LIMIT_JSON_CONTAINERS   ((size_t)50 * 1000)       /* objects and arrays of a document */
 #define LIMIT_JSON_VALUES       ((size_t)4 * 1000 * 1000) /* values of a document */
 #define LIMIT_SAMPLE_MAGNITUDE  1e9 /* of a sample or an event's value, in the uploaded unit */
+/* Recordings start within the years 1990 to 2100: anything else is a clock that was never set. */
+#define LIMIT_START_EARLIEST_US ((int64_t)631152000 * 1000000)  /* 1990-01-01T00:00:00Z */
+#define LIMIT_START_LATEST_US   ((int64_t)4133980800 * 1000000) /* 2101-01-01T00:00:00Z, excluded */
 #define LIMIT_EVENT_SLACK_S     1.0 /* how far after the last sample an event may stand */
 
 #endif

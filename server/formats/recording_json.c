@@ -8,10 +8,6 @@
 #include <math.h>
 #include <string.h>
 
-/* Recordings start within these years: anything else is a clock that was never set. */
-#define EARLIEST_START_US ((int64_t)631152000 * 1000000)  /* 1990-01-01T00:00:00Z */
-#define LATEST_START_US   ((int64_t)4133980800 * 1000000) /* 2101-01-01T00:00:00Z, excluded */
-
 enum { TIME_TEXT_LIMIT = 64 };
 
 size_t document_fault_total(const struct fault_list *faults)
@@ -50,7 +46,7 @@ static int64_t read_started_at_us(struct json_reader *reader)
         fault_add(reader->faults, json_reader_pointer(reader, "started_at"),
                   "Must be an RFC 3339 date and time with its offset, such as "
                   "2026-03-02T09:31:05+01:00.");
-    } else if (time_us < EARLIEST_START_US || time_us >= LATEST_START_US) {
+    } else if (time_us < LIMIT_START_EARLIEST_US || time_us >= LIMIT_START_LATEST_US) {
         fault_add(reader->faults, json_reader_pointer(reader, "started_at"),
                   "Must lie within the years 1990 to 2100.");
     }
