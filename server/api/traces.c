@@ -1,35 +1,31 @@
-/* Samples of a span: all of them, or the least and greatest of each of `points` bins, so that what
- * a screen draws costs a screen's worth of bytes and no peak is lost. */
+/* The signals of a span: all samples, or the least and greatest of each of `points` bins, so that
+ * what a screen draws costs a screen's worth of bytes and no peak is lost. */
 #include "api/handlers.h"
 #include "api/recording_access.h"
+#include "api/trace_reading.h"
+#include "formats/csv_write.h"
+#include "formats/edf_write.h"
+#include "formats/traces_json.h"
 
 #include <math.h>
 #include <string.h>
 
-enum { TRACES_POINTS_MAX = 10000, CHUNK_SAMPLES = 65536 };
+enum { TRACES_POINTS_MAX = 10000, UTC_OFFSET_MOST_MIN = 14 * 60 };
 
 /* Without `points` an answer holds every sample; beyond this a span must be shorter. */
 static const size_t SAMPLES_MAX = (size_t)2 * 1000 * 1000;
 static const size_t ANSWER_LIMIT = (size_t)128 * 1024 * 1024;
 
-/* A recorded channel, or pdet = minuend - subtrahend when pdet itself was not recorded. */
-struct trace_source {
-    enum signal_kind signal;
-    const struct recording_channel_row *channel;
-    const struct recording_channel_row *subtrahend; /* NULL unless derived */
-};
+/* Of what never changes: the samples of a complete recording in one form of the answer. */
+static const char SAMPLES_ETAG[] = "\"samples-1\"";
 
 struct trace_query {
+    struct recording_channel_row derived; /* pdet, where it is derived */
     size_t source_count;
     struct trace_source sources[SIGNAL_COUNT];
-    double from_s;
-    double to_s;
+    struct traces_span span;
     int points; /* 0: every sample */
-};
-
-struct sample_span {
-    size_t first;
-    size_t count;
+    int utc_offset_min;
 };
 
 static const struct recording_channel_row *find_channel(const struct recording_row *row,
@@ -43,28 +39,20 @@ static const struct recording_channel_row *find_channel(const struct recording_r
     return NULL;
 }
 
-static bool is_on_one_grid(const struct recording_channel_row *one,
-                           const struct recording_channel_row *other)
-{
-    return fabs(one->rate_hz - other->rate_hz) <= 0.0 &&
-           fabs(one->start_s - other->start_s) <= 0.0 && strcmp(one->unit, other->unit) == 0 &&
-           one->shape.count == other->shape.count;
-}
-
 static bool find_source(const struct recording_row *row, enum signal_kind signal,
-                        struct trace_source *ret_source)
+                        struct trace_query *query, struct trace_source *ret_source)
 {
     const struct recording_channel_row *channel = find_channel(row, signal);
     if (channel != NULL) {
-        *ret_source = (struct trace_source){.signal = signal, .channel = channel};
+        *ret_source = (struct trace_source){.channel = channel};
         return true;
     }
-    const struct recording_channel_row *pves = find_channel(row, SIGNAL_PVES);
-    const struct recording_channel_row *pabd = find_channel(row, SIGNAL_PABD);
-    if (signal != SIGNAL_PDET || pves == NULL || pabd == NULL || !is_on_one_grid(pves, pabd)) {
+    if (signal != SIGNAL_PDET || !recording_derived_pdet(row, &query->derived)) {
         return false;
     }
-    *ret_source = (struct trace_source){.signal = SIGNAL_PDET, .channel = pves, .subtrahend = pabd};
+    *ret_source = (struct trace_source){.channel = &query->derived,
+                                        .minuend = find_channel(row, SIGNAL_PVES),
+                                        .subtrahend = find_channel(row, SIGNAL_PABD)};
     return true;
 }
 
@@ -72,7 +60,7 @@ static bool find_source(const struct recording_row *row, enum signal_kind signal
 static bool add_source(struct trace_query *query, const struct trace_source *source)
 {
     for (size_t i = 0; i < query->source_count; i++) {
-        if (query->sources[i].signal == source->signal) {
+        if (query->sources[i].channel->signal == source->channel->signal) {
             return false;
         }
     }
@@ -80,19 +68,23 @@ static bool add_source(struct trace_query *query, const struct trace_source *sou
     return true;
 }
 
-/* The order in which the trade stacks them, then whatever else there is. */
-static void take_every_source(const struct recording_row *row, struct trace_query *query)
+/* The order in which the trade stacks them, then whatever else there is. A file gets what was
+ * recorded and nothing else, so that it can be read back as the same recording. */
+static void take_every_source(const struct recording_row *row, bool recorded_only,
+                              struct trace_query *query)
 {
     static const enum signal_kind STACKED[] = {SIGNAL_PABD,  SIGNAL_PVES, SIGNAL_PDET, SIGNAL_FLOW,
                                                SIGNAL_VVOID, SIGNAL_VINF, SIGNAL_EMG};
     struct trace_source source;
     for (size_t i = 0; i < sizeof STACKED / sizeof STACKED[0]; i++) {
-        if (find_source(row, STACKED[i], &source)) {
+        if (find_source(row, STACKED[i], query, &source) &&
+            !(recorded_only && source.minuend != NULL)) {
             (void)add_source(query, &source);
         }
     }
     for (int signal = 0; signal < SIGNAL_COUNT; signal++) {
-        if (find_source(row, (enum signal_kind)signal, &source)) {
+        if (find_source(row, (enum signal_kind)signal, query, &source) &&
+            !(recorded_only && source.minuend != NULL)) {
             (void)add_source(query, &source);
         }
     }
@@ -105,11 +97,17 @@ static void take_named_source(const struct recording_row *row, const char *name,
     enum signal_kind signal = signal_from_name(name);
     if (signal == SIGNAL_NONE) {
         fault_add(faults, "?signals", "Names an unknown signal.");
-    } else if (!find_source(row, signal, &source)) {
+    } else if (!find_source(row, signal, query, &source)) {
         fault_add(faults, "?signals", "Names %s, which this recording does not hold.", name);
     } else if (!add_source(query, &source)) {
         fault_add(faults, "?signals", "Names %s twice.", name);
     }
+}
+
+static bool is_file(const struct http_request *request)
+{
+    return strcmp(request->accepted, "text/csv") == 0 ||
+           strcmp(request->accepted, "application/edf") == 0;
 }
 
 static void read_signals(const struct http_request *request, const struct recording_row *row,
@@ -117,7 +115,7 @@ static void read_signals(const struct http_request *request, const struct record
 {
     const char *names = http_request_query(request, "signals");
     if (names == NULL) {
-        take_every_source(row, query);
+        take_every_source(row, is_file(request), query);
         return;
     }
     while (*names != '\0') {
@@ -131,27 +129,16 @@ static void read_signals(const struct http_request *request, const struct record
     }
 }
 
-static struct sample_span span_of(const struct recording_channel_row *channel, double from_s,
-                                  double to_s)
-{
-    const double slack = 1e-6; /* of a sample: 0.1 s at 10 Hz is sample 1, whatever rounding says */
-    double count = (double)channel->shape.count;
-    double first = ceil((from_s - channel->start_s) * channel->rate_hz - slack);
-    double end = ceil((to_s - channel->start_s) * channel->rate_hz - slack);
-    first = fmin(fmax(first, 0.0), count);
-    end = fmin(fmax(end, first), count);
-    return (struct sample_span){.first = (size_t)first, .count = (size_t)(end - first)};
-}
-
 static void check_size(const struct trace_query *query, struct fault_list *faults)
 {
     size_t total = 0;
     for (size_t i = 0; i < query->source_count; i++) {
-        total += span_of(query->sources[i].channel, query->from_s, query->to_s).count;
+        total += trace_span(query->sources[i].channel, query->span.from_s, query->span.to_s).count;
     }
     if (query->points == 0 && total > SAMPLES_MAX) {
         fault_add(faults, "?points",
-                  "Is needed for so long a span: %zu samples, where an answer holds at most %zu.",
+                  "Is needed for so long a span: %zu samples, where an answer holds at most %zu. A "
+                  "file may be had in several shorter spans.",
                   total, SAMPLES_MAX);
     }
 }
@@ -160,170 +147,217 @@ static void read_query(const struct http_request *request, const struct recordin
                        struct trace_query *query, struct fault_list *faults)
 {
     http_request_check_query(
-        request, (const char *const[]){"signals", "from_s", "to_s", "points", NULL}, faults);
+        request,
+        (const char *const[]){"signals", "from_s", "to_s", "points", "utc_offset_min", NULL},
+        faults);
     struct optional_number from = api_query_number(request, "from_s", faults);
     struct optional_number to = api_query_number(request, "to_s", faults);
     query->points = api_query_integer(request, "points", 1, TRACES_POINTS_MAX, 0, faults);
-    query->from_s = from.known ? fmax(from.value, 0.0) : 0.0;
-    query->to_s = to.known ? fmin(to.value, row->duration_s) : row->duration_s;
+    query->utc_offset_min = api_query_integer(request, "utc_offset_min", -UTC_OFFSET_MOST_MIN,
+                                              UTC_OFFSET_MOST_MIN, 0, faults);
+    query->span.recording_id = row->id;
+    query->span.from_s = from.known ? fmax(from.value, 0.0) : 0.0;
+    query->span.to_s = to.known ? fmin(to.value, row->duration_s) : row->duration_s;
     read_signals(request, row, query, faults);
-    if (query->to_s <= query->from_s) {
+    if (query->points != 0 && is_file(request)) {
+        fault_add(faults, "?points",
+                  "Belongs to JSON and application/octet-stream: a file holds "
+                  "every sample.");
+    }
+    if (query->span.to_s <= query->span.from_s) {
         fault_add(faults, "?to_s", "Must lie after from_s, within the recording.");
     } else {
         check_size(query, faults);
     }
 }
 
-static bool read_samples(struct api_context *context, struct arena *arena,
-                         const struct recording_row *row, const struct trace_source *source,
-                         struct sample_span span, double *values, struct error *reterr)
+/* ---- JSON and float32 ---- */
+
+static bool read_traces(struct api_context *context, struct arena *arena,
+                        const struct recording_row *row, const struct trace_query *query,
+                        struct traces_channel *channels, struct error *reterr)
 {
-    struct samples samples;
-    if (!recording_samples(context->store, arena, row, source->channel, span.first, span.count,
-                           &samples, reterr)) {
-        return false;
-    }
-    samples_values(&samples, 0, span.count, values);
-    if (source->subtrahend == NULL) {
-        return true;
-    }
-    double *subtrahend = arena_array(arena, span.count, sizeof *subtrahend);
-    if (!recording_samples(context->store, arena, row, source->subtrahend, span.first, span.count,
-                           &samples, reterr)) {
-        return false;
-    }
-    samples_values(&samples, 0, span.count, subtrahend);
-    for (size_t i = 0; i < span.count; i++) {
-        values[i] -= subtrahend[i];
-    }
-    return true;
+    return query->points > 0
+               ? traces_read_bins(context->store, arena, row, query->sources, query->source_count,
+                                  &query->span, (size_t)query->points, channels, reterr)
+               : traces_read_samples(context->store, arena, row, query->sources,
+                                     query->source_count, &query->span, channels, reterr);
 }
 
-/* A difference of short decimals has long ones; six places undo that and lose nothing recorded. */
-static double tidy(const struct trace_source *source, double value)
+static void respond_traces(struct api_context *context, const struct http_request *request,
+                           struct http_response *response, const struct recording_row *row,
+                           const struct trace_query *query)
 {
-    return source->subtrahend == NULL ? value : round(value * 1e6) / 1e6;
-}
-
-static void append_value(struct text *out, const struct trace_source *source, double value)
-{
-    if (isnan(value)) {
-        text_append(out, "null");
-    } else {
-        text_append_number(out, tidy(source, value));
-    }
-}
-
-static void append_values(struct text *out, const char *name, const struct trace_source *source,
-                          const double *values, size_t count)
-{
-    text_printf(out, ",\"%s\":[", name);
-    for (size_t i = 0; i < count; i++) {
-        if (i > 0) {
-            text_append_char(out, ',');
-        }
-        append_value(out, source, values[i]);
-    }
-    text_append_char(out, ']');
-}
-
-struct trace_bins {
-    size_t count;
-    double width_s;
-    double *least;
-    double *greatest;
-};
-
-static void widen_bin(struct trace_bins *bins, size_t bin, double value)
-{
-    if (isnan(value)) {
+    struct traces_channel channels[SIGNAL_COUNT];
+    struct error error = {0};
+    struct text body;
+    if (!read_traces(context, request->arena, row, query, channels, &error)) {
+        api_fail(request, response, &error);
         return;
     }
-    bins->least[bin] = fmin(bins->least[bin], value);
-    bins->greatest[bin] = fmax(bins->greatest[bin], value);
+    text_init(&body, request->arena, ANSWER_LIMIT);
+    if (strcmp(request->accepted, "application/octet-stream") == 0) {
+        traces_binary_write(&query->span, channels, query->source_count, &body);
+        response->ranges = true;
+    } else {
+        traces_json_write(&query->span, channels, query->source_count, &body);
+    }
+    api_respond_text(request, response, 200, request->accepted, &body);
+    response->etag = SAMPLES_ETAG;
 }
 
-static void widen_bins(struct trace_bins *bins, const struct trace_query *query,
-                       const struct recording_channel_row *channel, struct sample_span span,
-                       const double *values)
-{
-    for (size_t i = 0; i < span.count; i++) {
-        double at_s = channel->start_s + (double)(span.first + i) / channel->rate_hz;
-        double bin = fmax((at_s - query->from_s) / bins->width_s, 0.0);
-        size_t index = (size_t)bin;
-        widen_bin(bins, index < bins->count ? index : bins->count - 1, values[i]);
-    }
-}
+/* ---- files ---- */
 
-static bool append_bins(struct api_context *context, struct arena *arena,
-                        const struct recording_row *row, const struct trace_query *query,
-                        const struct trace_source *source, struct sample_span span,
-                        struct text *out, struct error *reterr)
+/* The channels of the span with their codes as they are stored. */
+static bool read_channels(struct api_context *context, struct arena *arena,
+                          const struct recording_row *row, const struct trace_query *query,
+                          struct document_channel *channels, struct error *reterr)
 {
-    struct trace_bins bins = {
-        .count = (size_t)query->points,
-        .width_s = (query->to_s - query->from_s) / query->points,
-    };
-    bins.least = arena_array(arena, bins.count, sizeof(double));
-    bins.greatest = arena_array(arena, bins.count, sizeof(double));
-    for (size_t i = 0; i < bins.count; i++) {
-        bins.least[i] = (double)NAN;
-        bins.greatest[i] = (double)NAN;
-    }
-    double *values = arena_array(arena, CHUNK_SAMPLES, sizeof(double));
-    size_t end = span.first + span.count;
-    for (size_t first = span.first; first < end; first += CHUNK_SAMPLES) {
-        size_t left = end - first;
-        struct sample_span chunk = {.first = first,
-                                    .count = left < CHUNK_SAMPLES ? left : CHUNK_SAMPLES};
-        if (!read_samples(context, arena, row, source, chunk, values, reterr)) {
+    for (size_t i = 0; i < query->source_count; i++) {
+        const struct trace_source *source = &query->sources[i];
+        const struct recording_channel_row *from = source->channel;
+        struct sample_span span = trace_span(from, query->span.from_s, query->span.to_s);
+        channels[i] = (struct document_channel){
+            .signal = from->signal,
+            .unit = from->unit,
+            .to_canonical = 1.0,
+            .rate_hz = from->rate_hz,
+            .start_s = from->start_s + (double)span.first / from->rate_hz,
+        };
+        if (source->minuend == NULL) {
+            struct samples samples;
+            if (!recording_samples(context->store, arena, row, from, span.first, span.count,
+                                   &samples, reterr)) {
+                return false;
+            }
+            channels[i].samples = samples_slice(&samples, 0, samples.count);
+            continue;
+        }
+        struct traces_channel derived;
+        if (!traces_read_samples(context->store, arena, row, source, 1, &query->span, &derived,
+                                 reterr)) {
             return false;
         }
-        widen_bins(&bins, query, source->channel, chunk, values);
+        samples_from_values(derived.samples.doubles, derived.count, arena, &channels[i].samples);
     }
-    text_append(out, ",\"bin_s\":");
-    text_append_number(out, bins.width_s);
-    append_values(out, "min", source, bins.least, bins.count);
-    append_values(out, "max", source, bins.greatest, bins.count);
     return true;
 }
 
-static bool append_samples(struct api_context *context, struct arena *arena,
-                           const struct recording_row *row, const struct trace_source *source,
-                           struct sample_span span, struct text *out, struct error *reterr)
+/* Keeps the channels that have samples and the events that lie in the span. */
+static bool read_document(struct api_context *context, struct arena *arena,
+                          const struct recording_row *row, const struct trace_query *query,
+                          struct recording_document *document, int *ret_revision,
+                          struct error *reterr)
 {
-    double *values = arena_array(arena, span.count, sizeof(double));
-    if (!read_samples(context, arena, row, source, span, values, reterr)) {
+    struct document_event *events = NULL;
+    size_t count = 0;
+    *document = (struct recording_document){
+        .type = row->type,
+        .started_at_us = row->started_at_us,
+        .channels = arena_array(arena, query->source_count, sizeof *document->channels),
+    };
+    if (!read_channels(context, arena, row, query, document->channels, reterr) ||
+        !recording_event_list(context->store, arena, row->id, 0, &events, &count, ret_revision,
+                              reterr)) {
         return false;
     }
-    append_values(out, "samples", source, values, span.count);
+    for (size_t i = 0; i < query->source_count; i++) {
+        if (document->channels[i].samples.count > 0) {
+            document->channels[document->channel_count++] = document->channels[i];
+        }
+    }
+    document->events = events;
+    for (size_t i = 0; i < count; i++) {
+        bool inside = events[i].at_s >= query->span.from_s && events[i].at_s <= query->span.to_s;
+        if (inside || (events[i].at_s > query->span.to_s && query->span.to_s >= row->duration_s)) {
+            document->events[document->event_count++] = events[i];
+        }
+    }
     return true;
 }
 
-static bool append_trace(struct api_context *context, struct arena *arena,
-                         const struct recording_row *row, const struct trace_query *query,
-                         const struct trace_source *source, struct text *out, struct error *reterr)
+/* A file begins at a whole second, since EDF has no other. */
+static void begin_at_span(struct recording_document *document, double from_s)
 {
-    const struct recording_channel_row *channel = source->channel;
-    struct sample_span span = span_of(channel, query->from_s, query->to_s);
-    bool reduced = query->points > 0 && span.count > (size_t)query->points;
-    text_append_char(out, '{');
-    api_append_string(out, "signal", signal_name(source->signal));
-    text_append_char(out, ',');
-    api_append_string(out, "unit", channel->unit);
-    text_append(out, ",\"rate_hz\":");
-    text_append_number(out, channel->rate_hz);
-    text_append(out, ",\"start_s\":");
-    text_append_number(out, reduced ? query->from_s
-                                    : channel->start_s + (double)span.first / channel->rate_hz);
-    text_printf(out, ",\"sample_count\":%zu", span.count);
-    if (source->subtrahend != NULL) {
-        text_append(out, ",\"derived\":true");
+    double shift_s = floor(from_s);
+    document->started_at_us += (int64_t)shift_s * 1000000;
+    for (size_t i = 0; i < document->channel_count; i++) {
+        document->channels[i].start_s -= shift_s;
     }
-    bool appended = reduced ? append_bins(context, arena, row, query, source, span, out, reterr)
-                            : append_samples(context, arena, row, source, span, out, reterr);
-    text_append_char(out, '}');
-    return appended;
+    for (size_t i = 0; i < document->event_count; i++) {
+        document->events[i].at_s -= shift_s;
+    }
+}
+
+/* Says which channels 16 bits did not hold exactly, and how far off they are at most. */
+static void tell_rounding(struct http_response *response, struct arena *arena,
+                          const struct edf_file *file)
+{
+    struct text text;
+    text_init(&text, arena, LIMIT_SMALL_BODY_BYTES);
+    for (size_t i = 0; i < file->channel_count; i++) {
+        const struct edf_written_channel *channel = &file->channels[i];
+        if (!channel->is_exact) {
+            text_printf(&text, "%s%s;error=%.3g", text.length == 0 ? "" : ", ",
+                        signal_name(channel->signal), channel->greatest_error);
+        }
+    }
+    if (text.length > 0) {
+        http_response_header(response, "Penstock-Rounded", text.data);
+    }
+}
+
+static void respond_edf(const struct http_request *request, struct http_response *response,
+                        struct recording_document *document, const struct trace_query *query)
+{
+    struct edf_file file;
+    struct error error = {0};
+    begin_at_span(document, query->span.from_s);
+    if (edf_write(request->arena, document, query->utc_offset_min, &file, &error)) {
+        http_respond(response, 200, request->accepted, file.bytes, file.length);
+        response->ranges = true;
+        tell_rounding(response, request->arena, &file);
+    } else if (error.kind == ERROR_INVALID) {
+        http_problem(request, response, 422, "This cannot be had as EDF: %s.", error.detail);
+    } else {
+        api_fail(request, response, &error);
+    }
+}
+
+static void respond_csv(const struct http_request *request, struct http_response *response,
+                        const struct recording_document *document)
+{
+    struct text body;
+    text_init(&body, request->arena, ANSWER_LIMIT);
+    csv_write(document->channels, document->channel_count, document->events, document->event_count,
+              &body);
+    api_respond_text(request, response, 200, request->accepted, &body);
+}
+
+static void respond_file(struct api_context *context, const struct http_request *request,
+                         struct http_response *response, const struct recording_row *row,
+                         const struct trace_query *query)
+{
+    struct recording_document document;
+    int revision = 0;
+    struct error error = {0};
+    bool edf = strcmp(request->accepted, "application/edf") == 0;
+    if (!read_document(context, request->arena, row, query, &document, &revision, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    if (edf) {
+        respond_edf(request, response, &document, query);
+    } else {
+        respond_csv(request, response, &document);
+    }
+    if (response->status == 200) {
+        api_set_etag(request, response, revision);
+        http_response_header(response, "Content-Disposition",
+                             arena_printf(request->arena,
+                                          "attachment; filename=\"recording-%s.%s\"", row->id,
+                                          edf ? "edf" : "csv"));
+    }
 }
 
 void traces_get(void *opaque, struct http_request *request, struct http_response *response)
@@ -332,30 +366,17 @@ void traces_get(void *opaque, struct http_request *request, struct http_response
     struct recording_row row = {0};
     struct trace_query query = {0};
     struct fault_list faults;
-    struct error error = {0};
+    fault_list_init(&faults, request->arena);
     if (!recording_find(context, request, response, RECORDING_ANALYSED, &row)) {
         return;
     }
-    fault_list_init(&faults, request->arena);
     read_query(request, &row, &query, &faults);
     if (api_reject(request, response, &faults)) {
         return;
     }
-    struct text body;
-    text_init(&body, request->arena, ANSWER_LIMIT);
-    text_printf(&body, "{\"recording_id\":\"%s\",\"from_s\":", row.id);
-    text_append_number(&body, query.from_s);
-    text_append(&body, ",\"to_s\":");
-    text_append_number(&body, query.to_s);
-    text_append(&body, ",\"traces\":[");
-    for (size_t i = 0; i < query.source_count; i++) {
-        text_append(&body, i == 0 ? "" : ",");
-        if (!append_trace(context, request->arena, &row, &query, &query.sources[i], &body,
-                          &error)) {
-            api_fail(request, response, &error);
-            return;
-        }
+    if (is_file(request)) {
+        respond_file(context, request, response, &row, &query);
+    } else {
+        respond_traces(context, request, response, &row, &query);
     }
-    text_append(&body, "]}");
-    api_respond_json(request, response, 200, &body);
 }

@@ -17,27 +17,42 @@ void derived_pressure(const double *pves, const double *pabd, size_t count, doub
     }
 }
 
+enum { DRAWN_DECIMALS = 4 };
+
+struct samples derived_pressure_shape(void)
+{
+    return (struct samples){.encoding = SAMPLES_DECIMAL, .decimals = DRAWN_DECIMALS, .scale = 1};
+}
+
+static int32_t drawn_code(double value)
+{
+    const double power = 1e4; /* of DRAWN_DECIMALS */
+    if (isnan(value)) {
+        return INT32_MIN;
+    }
+    return (int32_t)rint(fmax(fmin(value * power, (double)INT32_MAX), -(double)INT32_MAX));
+}
+
 void derived_pressure_for_drawing(const struct samples *pves, const struct samples *pabd,
                                   struct arena *arena, struct samples *ret_pdet)
 {
     enum { PORTION = 1024 };
 
-    float *codes = arena_array(arena, pves->count, sizeof *codes);
-    struct samples result = {
-        .encoding = SAMPLES_FLOAT32, .scale = 1, .count = pves->count, .codes = codes};
+    int32_t *codes = arena_array(arena, pves->count, sizeof *codes);
+    struct samples result = derived_pressure_shape();
     for (size_t first = 0; first < pves->count; first += PORTION) {
         double minuends[PORTION];
         double subtrahends[PORTION];
-        double differences[PORTION];
         size_t left = pves->count - first;
         size_t count = left < PORTION ? left : PORTION;
         samples_values(pves, first, count, minuends);
         samples_values(pabd, first, count, subtrahends);
-        derived_pressure(minuends, subtrahends, count, differences);
         for (size_t i = 0; i < count; i++) {
-            codes[first + i] = (float)differences[i];
-            result.missing += isnan(differences[i]) ? 1 : 0;
+            codes[first + i] = drawn_code(minuends[i] - subtrahends[i]);
+            result.missing += codes[first + i] == INT32_MIN ? 1 : 0;
         }
     }
+    result.count = pves->count;
+    result.codes = codes;
     *ret_pdet = result;
 }

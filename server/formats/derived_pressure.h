@@ -21,7 +21,11 @@ bool derived_pressure_fits(const struct pressure_grid *pves, const struct pressu
  * places undo that and lose nothing recorded. */
 void derived_pressure(const double *pves, const double *pabd, size_t count, double *pdet);
 
-/* The same as SAMPLES_FLOAT32 on the arena, which is exact enough to draw. */
+/* The encoding of what derived_pressure_for_drawing() makes, without codes and count. */
+struct samples derived_pressure_shape(void);
+
+/* The same to four decimals on the arena, which is exact enough to draw; beyond +-214748.3647 it
+ * stays there. */
 void derived_pressure_for_drawing(const struct samples *pves, const struct samples *pabd,
                                   struct arena *arena, struct samples *ret_pdet);
 

@@ -116,7 +116,8 @@ static bool is_control(const char *text, size_t length)
            (byte == 0xC2 && next >= 0x80 && next <= 0x9F);
 }
 
-/* A copy with line ends as the contract has them, LF; NULL for a character that no note may hold. */
+/* A copy with line ends as the contract has them, LF; NULL for a character that no note may hold.
+ */
 static char *clean_text(struct arena *arena, const char *text, size_t length)
 {
     char *clean = arena_alloc(arena, length + 1);
@@ -164,8 +165,8 @@ static size_t match_code(const char *text, char code[CODE_MAX + 1])
         }
     }
     code[length] = '\0';
-    bool is_known = is_own ? code[0] >= 'a' && code[0] <= 'z'
-                           : event_code_from_name(code) != EVENT_OTHER;
+    bool is_known =
+        is_own ? code[0] >= 'a' && code[0] <= 'z' : event_code_from_name(code) != EVENT_OTHER;
     return is_known ? length + (is_own ? 1 : 0) : 0;
 }
 

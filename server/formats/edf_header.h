@@ -74,8 +74,8 @@ struct edf_scaling {
     double offset;
 };
 
-/* scale = (pmax - pmin) / (dmax - dmin) and offset = pmin - scale * dmin, each the double nearest to
- * the exact quotient of the decimals (which one division of whole numbers gives; fields that mix
+/* scale = (pmax - pmin) / (dmax - dmin) and offset = pmin - scale * dmin, each the double nearest
+ * to the exact quotient of the decimals (which one division of whole numbers gives; fields that mix
  * very large and very small numbers are computed in doubles). dmin < dmax. */
 struct edf_scaling edf_scaling_of(const struct edf_decimal *pmin, const struct edf_decimal *pmax,
                                   int dmin, int dmax);

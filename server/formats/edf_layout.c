@@ -288,8 +288,7 @@ static void check_annotation_rows(const struct edf_layout *layout)
 enum edf_read_outcome edf_layout_read(struct arena *arena, const void *body, size_t length,
                                       struct fault_list *faults, struct edf_layout *ret_layout)
 {
-    struct edf_layout layout = {
-        .arena = arena, .faults = faults, .body = body, .length = length};
+    struct edf_layout layout = {.arena = arena, .faults = faults, .body = body, .length = length};
     size_t faults_before = faults->count + faults->dropped;
     *ret_layout = layout;
     if (!identify(&layout)) {

@@ -1,5 +1,5 @@
-/* How an EDF file is laid out: its header's fields, and where the samples stand in each data record.
- * Private to formats/. */
+/* How an EDF file is laid out: its header's fields, and where the samples stand in each data
+ * record. Private to formats/. */
 #ifndef FORMATS_EDF_LAYOUT_H
 #define FORMATS_EDF_LAYOUT_H
 

@@ -8,8 +8,8 @@
 enum { NAME_SIZE = 32, DIMENSION_LIST_LIMIT = 200 };
 
 /* Words that tell the kind of a signal before its name, as EDF+'s standard labels do. */
-static const char *const kinds[] = {"press", "pressure", "pres",   "flow",   "emg",
-                                    "vol",   "volume",   "dist",   "distance", "length"};
+static const char *const kinds[] = {"press", "pressure", "pres", "flow",     "emg",
+                                    "vol",   "volume",   "dist", "distance", "length"};
 
 /* Spelled as plain_name() leaves a label. Qura and Vura are how ICS writes urine flow rate and
  * voided volume; the others are common practice, no source. */
@@ -40,14 +40,30 @@ static const struct {
     const char *plain;
     const char *unit;
 } dimensions[] = {
-    {"cmH2O", "cmh2o", "cm[H2O]"}, {"kPa", "kpa", "kPa"},         {"mmHg", "mmhg", "mm[Hg]"},
-    {"mL", "ml", "mL"},            {"cc", "cc", "mL"},            {"cm^3", "cm^3", "mL"},
-    {"cm3", "cm3", "mL"},          {"L", "l", "L"},               {"mL/s", "ml/s", "mL/s"},
-    {"mL/sec", "ml/sec", "mL/s"},  {"cc/s", "cc/s", "mL/s"},      {"cm^3/s", "cm^3/s", "mL/s"},
-    {"L/min", "l/min", "L/min"},   {"mL/min", "ml/min", "mL/min"}, {"s", "s", "s"},
-    {"sec", "sec", "s"},           {"min", "min", "min"},         {"mm", "mm", "mm"},
-    {"cm", "cm", "cm"},            {"uV", "uv", "uV"},            {"mV", "mv", "mV"},
-    {"kg", "kg", "kg"},            {"%", "%", "%"},               {"1", "1", "1"},
+    {"cmH2O", "cmh2o", "cm[H2O]"},
+    {"kPa", "kpa", "kPa"},
+    {"mmHg", "mmhg", "mm[Hg]"},
+    {"mL", "ml", "mL"},
+    {"cc", "cc", "mL"},
+    {"cm^3", "cm^3", "mL"},
+    {"cm3", "cm3", "mL"},
+    {"L", "l", "L"},
+    {"mL/s", "ml/s", "mL/s"},
+    {"mL/sec", "ml/sec", "mL/s"},
+    {"cc/s", "cc/s", "mL/s"},
+    {"cm^3/s", "cm^3/s", "mL/s"},
+    {"L/min", "l/min", "L/min"},
+    {"mL/min", "ml/min", "mL/min"},
+    {"s", "s", "s"},
+    {"sec", "sec", "s"},
+    {"min", "min", "min"},
+    {"mm", "mm", "mm"},
+    {"cm", "cm", "cm"},
+    {"uV", "uv", "uV"},
+    {"mV", "mv", "mV"},
+    {"kg", "kg", "kg"},
+    {"%", "%", "%"},
+    {"1", "1", "1"},
 };
 
 enum { DIMENSION_COUNT = sizeof dimensions / sizeof dimensions[0] };
@@ -114,18 +130,30 @@ enum signal_kind edf_names_signal(const char *label)
 const char *edf_names_label(enum signal_kind signal)
 {
     static const char *const labels[SIGNAL_COUNT] = {
-        [SIGNAL_PVES] = "Press pves",       [SIGNAL_PABD] = "Press pabd",
-        [SIGNAL_PDET] = "Press pdet",       [SIGNAL_PURA] = "Press pura",
-        [SIGNAL_FLOW] = "Flow",             [SIGNAL_VVOID] = "Vol vvoid",
-        [SIGNAL_VINF] = "Vol vinf",         [SIGNAL_EMG] = "EMG",
-        [SIGNAL_PULLER] = "Dist puller",    [SIGNAL_PRECT] = "Press prect",
-        [SIGNAL_PANAL] = "Press panal",     [SIGNAL_PANAL1] = "Press panal1",
-        [SIGNAL_PANAL2] = "Press panal2",   [SIGNAL_PANAL3] = "Press panal3",
-        [SIGNAL_PANAL4] = "Press panal4",   [SIGNAL_PANAL5] = "Press panal5",
-        [SIGNAL_PANAL6] = "Press panal6",   [SIGNAL_PANAL7] = "Press panal7",
-        [SIGNAL_PANAL8] = "Press panal8",   [SIGNAL_PANAL9] = "Press panal9",
-        [SIGNAL_PANAL10] = "Press panal10", [SIGNAL_PANAL11] = "Press panal11",
-        [SIGNAL_PANAL12] = "Press panal12", [SIGNAL_BALLOON] = "Vol balloon",
+        [SIGNAL_PVES] = "Press pves",
+        [SIGNAL_PABD] = "Press pabd",
+        [SIGNAL_PDET] = "Press pdet",
+        [SIGNAL_PURA] = "Press pura",
+        [SIGNAL_FLOW] = "Flow",
+        [SIGNAL_VVOID] = "Vol vvoid",
+        [SIGNAL_VINF] = "Vol vinf",
+        [SIGNAL_EMG] = "EMG",
+        [SIGNAL_PULLER] = "Dist puller",
+        [SIGNAL_PRECT] = "Press prect",
+        [SIGNAL_PANAL] = "Press panal",
+        [SIGNAL_PANAL1] = "Press panal1",
+        [SIGNAL_PANAL2] = "Press panal2",
+        [SIGNAL_PANAL3] = "Press panal3",
+        [SIGNAL_PANAL4] = "Press panal4",
+        [SIGNAL_PANAL5] = "Press panal5",
+        [SIGNAL_PANAL6] = "Press panal6",
+        [SIGNAL_PANAL7] = "Press panal7",
+        [SIGNAL_PANAL8] = "Press panal8",
+        [SIGNAL_PANAL9] = "Press panal9",
+        [SIGNAL_PANAL10] = "Press panal10",
+        [SIGNAL_PANAL11] = "Press panal11",
+        [SIGNAL_PANAL12] = "Press panal12",
+        [SIGNAL_BALLOON] = "Vol balloon",
         [SIGNAL_PVAG] = "Press pvag",
     };
 

@@ -5,9 +5,9 @@
 #include "analysis/recording.h"
 #include "base/arena.h"
 
-/* The signal that a label names by itself, or SIGNAL_NONE. Capitals, blanks, '_', '-' and '.' do not
- * count; a leading word that says the kind of signal ("Press", "Flow", "EMG") may be there; then it
- * is the contract's name or one of the few synonyms in the table. */
+/* The signal that a label names by itself, or SIGNAL_NONE. Capitals, blanks, '_', '-' and '.' do
+ * not count; a leading word that says the kind of signal ("Press", "Flow", "EMG") may be there;
+ * then it is the contract's name or one of the few synonyms in the table. */
 enum signal_kind edf_names_signal(const char *label);
 
 /* The label written for a signal: a kind and the contract's name, at most 16 characters. */

@@ -279,8 +279,8 @@ static int digits_at(const char *text, size_t count)
     return number;
 }
 
-/* "dd-MMM-yyyy" after "Startdate " in EDF+'s recording field, as "yyyy-mm-dd"; false when there is no
- * date. It goes before the header's own, whose year has two digits. */
+/* "dd-MMM-yyyy" after "Startdate " in EDF+'s recording field, as "yyyy-mm-dd"; false when there is
+ * no date. It goes before the header's own, whose year has two digits. */
 static bool long_date(const struct edf_reader *reader, char iso[ISO_TEXT_SIZE])
 {
     static const char *const months[] = {"JAN", "FEB", "MAR", "APR", "MAY", "JUN",
@@ -334,7 +334,8 @@ static const char *read_date(const struct edf_reader *reader)
     bool has_long = long_date(reader, from_recording);
     bool has_short = short_date(text, from_header);
     if (has_long && !clock_is_date(from_recording)) {
-        edf_layout_fault(&reader->layout, EDF_RECORDING, 0, "its Startdate is no day of a calendar.");
+        edf_layout_fault(&reader->layout, EDF_RECORDING, 0,
+                         "its Startdate is no day of a calendar.");
         return NULL;
     }
     /* EDF+ writes the letters yy for years that two digits cannot tell. */
@@ -660,8 +661,8 @@ static size_t placed_at(const struct edf_reader *reader, const struct edf_source
     while (!layout->rows[row].is_annotations) {
         row++;
     }
-    struct edf_tal_cursor cursor = {.bytes =
-                                        edf_layout_record(layout, record) + layout->rows[row].offset,
+    struct edf_tal_cursor cursor = {.bytes = edf_layout_record(layout, record) +
+                                             layout->rows[row].offset,
                                     .length = layout->rows[row].sample_count * EDF_SAMPLE_BYTES};
     struct edf_tal tal = {0};
     const char *fault = NULL;

@@ -46,8 +46,9 @@ struct edf_report_signal {
 
 struct edf_report {
     enum edf_kind kind;
-    const char *start_local; /* "2026-03-02T09:31:05", without its fraction; "" when it is no time */
-    bool has_patient;        /* the header names a patient; nothing of that is passed on */
+    const char
+        *start_local; /* "2026-03-02T09:31:05", without its fraction; "" when it is no time */
+    bool has_patient; /* the header names a patient; nothing of that is passed on */
     size_t record_count;
     double record_duration_s;
     size_t event_count;

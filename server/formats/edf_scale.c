@@ -282,8 +282,8 @@ void edf_scale_codes(const struct edf_scale *scale, const struct samples *sample
         size_t portion = count - done < PORTION ? count - done : PORTION;
         samples_values(samples, first + done, portion, values);
         for (size_t i = 0; i < portion; i++) {
-            codes[done + i] = (int16_t)(isnan(values[i]) ? scale->missing_code
-                                                         : round_to_code(scale, values[i]));
+            codes[done + i] =
+                (int16_t)(isnan(values[i]) ? scale->missing_code : round_to_code(scale, values[i]));
         }
     }
 }

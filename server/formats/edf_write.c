@@ -327,8 +327,8 @@ static void put_start(struct edf_writer *writer)
 
 static const char *duration_text(const struct edf_writer *writer)
 {
-    char *text = arena_printf(writer->arena, "%.*f", writer->duration.decimals,
-                              writer->duration.value);
+    char *text =
+        arena_printf(writer->arena, "%.*f", writer->duration.decimals, writer->duration.value);
     size_t length = strlen(text);
     while (writer->duration.decimals > 0 && text[length - 1] == '0') {
         text[--length] = '\0';
@@ -411,8 +411,8 @@ static void put_annotations(const struct edf_writer *writer)
     for (size_t record = 0; record < writer->record_count; record++) {
         uint8_t *at = record_bytes(writer, record) + writer->record_bytes;
         own.length = 0; /* the memory is used again: there may be many records */
-        append_tal(&own,
-                   writer->fraction_ns + (int64_t)record * duration_ns(&writer->duration), NULL);
+        append_tal(&own, writer->fraction_ns + (int64_t)record * duration_ns(&writer->duration),
+                   NULL);
         memcpy(at, own.data, own.length);
         at += own.length;
         size_t used = 0;
@@ -444,7 +444,8 @@ bool edf_write(struct arena *arena, const struct recording_document *document, i
 {
     struct edf_writer writer = {.arena = arena,
                                 .document = document,
-                                .local_us = document->started_at_us + utc_offset_min * 60 * US_PER_S};
+                                .local_us =
+                                    document->started_at_us + utc_offset_min * 60 * US_PER_S};
     if (document->channel_count == 0) {
         return error_set(reterr, ERROR_INVALID, "there is no channel to write");
     }
@@ -460,8 +461,8 @@ bool edf_write(struct arena *arena, const struct recording_document *document, i
     if (!check_size(&writer, reterr) || !choose_scales(&writer, reterr)) {
         return false;
     }
-    size_t length = writer.header_bytes +
-                    writer.record_count * (writer.record_bytes + writer.annotation_bytes);
+    size_t length =
+        writer.header_bytes + writer.record_count * (writer.record_bytes + writer.annotation_bytes);
     writer.bytes = arena_alloc(arena, length);
     put_header(&writer);
     for (size_t i = 0; i < writer.track_count; i++) {

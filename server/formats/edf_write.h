@@ -31,9 +31,9 @@ struct edf_file {
  * steps between the channel's least and greatest value. Events keep nanoseconds.
  *
  * Fails with ERROR_INVALID and a detail for the client: no channel, rates that no record fits,
- * values that the header's eight characters cannot hold, a channel that begins before the start, more
- * samples than limits.h allows once the channels are as long as each other. The file lives on the
- * arena. */
+ * values that the header's eight characters cannot hold, a channel that begins before the start,
+ * more samples than limits.h allows once the channels are as long as each other. The file lives on
+ * the arena. */
 MUST_CHECK bool edf_write(struct arena *arena, const struct recording_document *document,
                           int utc_offset_min, struct edf_file *ret_file, struct error *reterr);
 

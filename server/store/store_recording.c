@@ -560,6 +560,16 @@ static bool read_events(struct arena *arena, const char *json, struct document_e
                             faults) == JSON_READ_OK;
 }
 
+bool recording_event_list(struct store *store, struct arena *arena, const char *id, int revision,
+                          struct document_event **ret_events, size_t *ret_count, int *ret_revision,
+                          struct error *reterr)
+{
+    const char *json = NULL;
+    return recording_events(store, arena, id, revision, &json, ret_revision, reterr) &&
+           (read_events(arena, json, ret_events, ret_count) ||
+            error_set(reterr, ERROR_INTERNAL, "recording %s: events that cannot be read back", id));
+}
+
 bool recording_revisions(struct store *store, struct arena *arena, const char *id,
                          struct revision_row **ret_rows, size_t *ret_count, struct error *reterr)
 {
@@ -708,21 +718,11 @@ static bool load_channels(struct store *store, struct arena *arena, const struct
     return true;
 }
 
-static bool load_events(struct store *store, struct arena *arena, int revision,
-                        struct recording_document *document, struct error *reterr)
-{
-    const char *json = NULL;
-    int found_revision = 0;
-    return recording_events(store, arena, document->id, revision, &json, &found_revision, reterr) &&
-           (read_events(arena, json, &document->events, &document->event_count) ||
-            error_set(reterr, ERROR_INTERNAL, "recording %s: events that cannot be read back",
-                      document->id));
-}
-
 bool recording_load(struct store *store, struct arena *arena, const char *id, int revision,
                     const struct recording_document **ret_document, struct error *reterr)
 {
     struct recording_row row;
+    int found_revision = 0;
     if (!recording_get(store, arena, id, &row, reterr)) {
         return false;
     }
@@ -735,7 +735,8 @@ bool recording_load(struct store *store, struct arena *arena, const char *id, in
         .channels = arena_array(arena, row.channel_count, sizeof *document->channels),
     };
     if (!conditions_json_read(arena, row.conditions_json, &document->conditions, reterr) ||
-        !load_events(store, arena, revision, document, reterr)) {
+        !recording_event_list(store, arena, id, revision, &document->events, &document->event_count,
+                              &found_revision, reterr)) {
         return false;
     }
     *ret_document = document;

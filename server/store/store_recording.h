@@ -116,6 +116,11 @@ MUST_CHECK bool recording_events(struct store *store, struct arena *arena, const
                                  int revision, const char **ret_json, int *ret_revision,
                                  struct error *reterr);
 
+/* The same as a list, sorted by time. */
+MUST_CHECK bool recording_event_list(struct store *store, struct arena *arena, const char *id,
+                                     int revision, struct document_event **ret_events,
+                                     size_t *ret_count, int *ret_revision, struct error *reterr);
+
 /* A revision's analysis document as JSON text; revision 0 is the newest. */
 MUST_CHECK bool recording_analysis(struct store *store, struct arena *arena, const char *id,
                                    int revision, const char **ret_json, int *ret_revision,

@@ -231,8 +231,8 @@ bool recording_derived_pdet(const struct recording_row *row, struct recording_ch
     *ret_pdet = *pves;
     ret_pdet->number = DERIVED_CHANNEL;
     ret_pdet->signal = SIGNAL_PDET;
-    ret_pdet->shape =
-        (struct samples){.encoding = SAMPLES_FLOAT32, .scale = 1, .count = pves->shape.count};
+    ret_pdet->shape = derived_pressure_shape();
+    ret_pdet->shape.count = pves->shape.count;
     return true;
 }
 

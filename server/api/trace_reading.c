@@ -1,0 +1,205 @@
+#include "api/trace_reading.h"
+
+#include "formats/derived_pressure.h"
+#include "formats/overview.h"
+
+#include <math.h>
+
+/* What is read of a source, and how it becomes bins. */
+struct trace_plan {
+    int level;
+    size_t bin_samples; /* width of a bin; 0: no bins */
+    size_t bin_codes;   /* the same in codes of the level */
+    struct sample_span samples;
+    struct sample_span codes;
+    size_t bin_count;
+    struct recording_part *parts; /* its first part: least or minuend; the second: the other */
+};
+
+struct sample_span trace_span(const struct recording_channel_row *channel, double from_s,
+                              double to_s)
+{
+    const double slack = 1e-6; /* of a sample: 0.1 s at 10 Hz is sample 1, whatever rounding says */
+    double count = (double)channel->shape.count;
+    double first = ceil((from_s - channel->start_s) * channel->rate_hz - slack);
+    double end = ceil((to_s - channel->start_s) * channel->rate_hz - slack);
+    first = fmin(fmax(first, 0.0), count);
+    end = fmin(fmax(end, first), count);
+    return (struct sample_span){.first = (size_t)first, .count = (size_t)(end - first)};
+}
+
+static size_t divide_up(size_t number, size_t divisor)
+{
+    return number / divisor + (number % divisor != 0 ? 1 : 0);
+}
+
+static struct trace_plan plan_samples(const struct trace_source *source,
+                                      const struct traces_span *span)
+{
+    struct trace_plan plan = {.samples = trace_span(source->channel, span->from_s, span->to_s)};
+    plan.codes = plan.samples;
+    return plan;
+}
+
+/* Bins begin at multiples of their width; on such a grid a span may touch one more than fit in it.
+ */
+static struct trace_plan plan_bins(const struct recording_row *row,
+                                   const struct trace_source *source,
+                                   const struct traces_span *span, size_t points)
+{
+    struct trace_plan plan = plan_samples(source, span);
+    if (plan.samples.count <= points) {
+        return plan;
+    }
+    size_t total = source->channel->shape.count;
+    size_t end = plan.samples.first + plan.samples.count;
+    size_t least_width = divide_up(plan.samples.count, points);
+    plan.level = row->has_overview ? overview_level(total, least_width) : 0;
+    size_t stretch = overview_stretch(plan.level);
+    plan.bin_codes = divide_up(least_width, stretch);
+    size_t first_bin = 0;
+    do {
+        plan.bin_samples = plan.bin_codes * stretch;
+        first_bin = plan.samples.first / plan.bin_samples;
+        plan.bin_count = divide_up(end, plan.bin_samples) - first_bin;
+        plan.bin_codes++;
+    } while (plan.bin_count > points);
+    plan.bin_codes = plan.bin_samples / stretch;
+    size_t code_total = overview_count(total, plan.level);
+    size_t code_end = (first_bin + plan.bin_count) * plan.bin_codes;
+    plan.codes.first = first_bin * plan.bin_codes;
+    plan.codes.count = (code_end < code_total ? code_end : code_total) - plan.codes.first;
+    return plan;
+}
+
+static struct recording_part part_of(const struct recording_channel_row *channel,
+                                     const struct trace_plan *plan, enum sample_extreme extreme)
+{
+    return (struct recording_part){.channel = channel,
+                                   .level = plan->level,
+                                   .extreme = extreme,
+                                   .first = plan->codes.first,
+                                   .count = plan->codes.count};
+}
+
+/* Adds the parts that the plan needs, and returns how many. */
+static size_t add_parts(struct trace_plan *plan, const struct trace_source *source,
+                        struct recording_part *parts)
+{
+    plan->parts = parts;
+    if (plan->level > 0) {
+        parts[0] = part_of(source->channel, plan, SAMPLE_LEAST);
+        parts[1] = part_of(source->channel, plan, SAMPLE_GREATEST);
+        return 2;
+    }
+    if (source->minuend != NULL) {
+        parts[0] = part_of(source->minuend, plan, SAMPLE_LEAST);
+        parts[1] = part_of(source->subtrahend, plan, SAMPLE_LEAST);
+        return 2;
+    }
+    parts[0] = part_of(source->channel, plan, SAMPLE_LEAST);
+    return 1;
+}
+
+/* Values of the codes read at level 0. */
+static double *sample_values(struct arena *arena, const struct trace_plan *plan,
+                             const struct trace_source *source)
+{
+    double *values = samples_all_values(&plan->parts[0].samples, arena);
+    if (source->minuend != NULL) {
+        const double *subtrahends = samples_all_values(&plan->parts[1].samples, arena);
+        derived_pressure(values, subtrahends, plan->codes.count, values);
+    }
+    return values;
+}
+
+static double *reduce(struct arena *arena, const struct trace_plan *plan, const double *values,
+                      double (*choose)(double, double))
+{
+    double *bins = arena_array(arena, plan->bin_count, sizeof *bins);
+    for (size_t bin = 0; bin < plan->bin_count; bin++) {
+        size_t first = bin * plan->bin_codes;
+        size_t left = plan->codes.count - first;
+        size_t count = left < plan->bin_codes ? left : plan->bin_codes;
+        double chosen = values[first];
+        for (size_t i = 1; i < count; i++) {
+            chosen = choose(chosen, values[first + i]); /* of NaN and a number: the number */
+        }
+        bins[bin] = chosen;
+    }
+    return bins;
+}
+
+static struct traces_channel finish(struct arena *arena, const struct trace_plan *plan,
+                                    const struct trace_source *source)
+{
+    const struct recording_channel_row *row = source->channel;
+    size_t first = plan->codes.first * overview_stretch(plan->level);
+    struct traces_channel channel = {
+        .signal = row->signal,
+        .unit = row->unit,
+        .rate_hz = row->rate_hz,
+        .start_s = row->start_s + (double)first / row->rate_hz,
+        .sample_count = plan->samples.count,
+        .is_derived = source->minuend != NULL,
+        .bin_s = (double)plan->bin_samples / row->rate_hz,
+        .count = plan->bin_samples > 0 ? plan->bin_count : plan->samples.count,
+    };
+    if (plan->bin_samples == 0) {
+        channel.samples.doubles = sample_values(arena, plan, source);
+        return channel;
+    }
+    const double *least = NULL;
+    const double *greatest = NULL;
+    if (plan->level > 0) {
+        least = samples_all_values(&plan->parts[0].samples, arena);
+        greatest = samples_all_values(&plan->parts[1].samples, arena);
+    } else {
+        least = greatest = sample_values(arena, plan, source);
+    }
+    channel.least.doubles = reduce(arena, plan, least, fmin);
+    channel.greatest.doubles = reduce(arena, plan, greatest, fmax);
+    return channel;
+}
+
+static bool read_plans(struct store *store, struct arena *arena, const struct recording_row *row,
+                       const struct trace_source *sources, struct trace_plan *plans, size_t count,
+                       struct traces_channel *ret_channels, struct error *reterr)
+{
+    struct recording_part *parts = arena_array(arena, 2 * count, sizeof *parts);
+    size_t part_count = 0;
+    for (size_t i = 0; i < count; i++) {
+        part_count += add_parts(&plans[i], &sources[i], parts + part_count);
+    }
+    if (!recording_read_parts(store, arena, row, parts, part_count, reterr)) {
+        return false;
+    }
+    for (size_t i = 0; i < count; i++) {
+        ret_channels[i] = finish(arena, &plans[i], &sources[i]);
+    }
+    return true;
+}
+
+bool traces_read_samples(struct store *store, struct arena *arena, const struct recording_row *row,
+                         const struct trace_source *sources, size_t count,
+                         const struct traces_span *span, struct traces_channel *ret_channels,
+                         struct error *reterr)
+{
+    struct trace_plan *plans = arena_array(arena, count, sizeof *plans);
+    for (size_t i = 0; i < count; i++) {
+        plans[i] = plan_samples(&sources[i], span);
+    }
+    return read_plans(store, arena, row, sources, plans, count, ret_channels, reterr);
+}
+
+bool traces_read_bins(struct store *store, struct arena *arena, const struct recording_row *row,
+                      const struct trace_source *sources, size_t count,
+                      const struct traces_span *span, size_t points,
+                      struct traces_channel *ret_channels, struct error *reterr)
+{
+    struct trace_plan *plans = arena_array(arena, count, sizeof *plans);
+    for (size_t i = 0; i < count; i++) {
+        plans[i] = plan_bins(row, &sources[i], span, points);
+    }
+    return read_plans(store, arena, row, sources, plans, count, ret_channels, reterr);
+}

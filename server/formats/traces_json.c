@@ -1,0 +1,59 @@
+#include "formats/traces_json.h"
+
+#include <math.h>
+
+static void append_array(struct text *out, const char *name, const struct traces_array *array,
+                         size_t count)
+{
+    text_printf(out, ",\"%s\":[", name);
+    for (size_t i = 0; i < count; i++) {
+        double value = array->floats != NULL ? (double)array->floats[i] : array->doubles[i];
+        if (i > 0) {
+            text_append_char(out, ',');
+        }
+        if (isnan(value)) {
+            text_append(out, "null");
+        } else {
+            text_append_number(out, value);
+        }
+    }
+    text_append_char(out, ']');
+}
+
+static void append_channel(struct text *out, const struct traces_channel *channel)
+{
+    text_printf(out, "{\"signal\":\"%s\",\"unit\":", signal_name(channel->signal));
+    text_append_json_string(out, channel->unit);
+    text_append(out, ",\"rate_hz\":");
+    text_append_number(out, channel->rate_hz);
+    text_append(out, ",\"start_s\":");
+    text_append_number(out, channel->start_s);
+    text_printf(out, ",\"sample_count\":%zu%s", channel->sample_count,
+                channel->is_derived ? ",\"derived\":true" : "");
+    if (channel->bin_s > 0.0) {
+        text_append(out, ",\"bin_s\":");
+        text_append_number(out, channel->bin_s);
+        append_array(out, "min", &channel->least, channel->count);
+        append_array(out, "max", &channel->greatest, channel->count);
+    } else {
+        append_array(out, "samples", &channel->samples, channel->count);
+    }
+    text_append_char(out, '}');
+}
+
+void traces_json_write(const struct traces_span *span, const struct traces_channel *channels,
+                       size_t channel_count, struct text *out)
+{
+    text_append(out, "{\"recording_id\":");
+    text_append_json_string(out, span->recording_id);
+    text_append(out, ",\"from_s\":");
+    text_append_number(out, span->from_s);
+    text_append(out, ",\"to_s\":");
+    text_append_number(out, span->to_s);
+    text_append(out, ",\"traces\":[");
+    for (size_t i = 0; i < channel_count; i++) {
+        text_append(out, i == 0 ? "" : ",");
+        append_channel(out, &channels[i]);
+    }
+    text_append(out, "]}");
+}
