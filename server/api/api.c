@@ -13,9 +13,6 @@
 
 enum { LIST_ANSWER_LIMIT = 16 * 1024 * 1024 };
 
-static const int64_t TIME_LEAST_US = INT64_C(631152000) * 1000000; /* 1990-01-01 */
-static const int64_t TIME_END_US = INT64_C(4133980800) * 1000000;  /* 2101-01-01 */
-
 static const char CURSOR_FAULT[] = "Is not a cursor that this list gave.";
 
 void api_fail(const struct http_request *request, struct http_response *response,
@@ -307,7 +304,7 @@ int64_t api_read_time(struct json_reader *reader, const char *member, enum json_
                   "Must be an RFC 3339 time with its offset, such as 2026-03-02T09:31:05+01:00.");
         return 0;
     }
-    if (time_us < TIME_LEAST_US || time_us >= TIME_END_US) {
+    if (time_us < LIMIT_START_EARLIEST_US || time_us >= LIMIT_START_LATEST_US) {
         fault_add(reader->faults, json_reader_pointer(reader, member),
                   "Must be a time from 1990 to 2100.");
         return 0;

@@ -295,5 +295,5 @@ void pieces_complete(void *opaque, struct http_request *request, struct http_res
         }
         return;
     }
-    recording_respond_analysed(context, request, response, 200, row.id);
+    recording_respond_analysed(context, request, response, 200, row.id, NULL);
 }

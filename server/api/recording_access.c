@@ -123,7 +123,8 @@ void recording_respond(struct api_context *context, const struct http_request *r
 }
 
 void recording_respond_analysed(struct api_context *context, const struct http_request *request,
-                                struct http_response *response, int status, const char *id)
+                                struct http_response *response, int status, const char *id,
+                                const char *mapping)
 {
     struct recording_row row = {0};
     const char *analysis = NULL;
@@ -140,6 +141,10 @@ void recording_respond_analysed(struct api_context *context, const struct http_r
     }
     text_append(&body, ",\"analysis\":");
     text_append(&body, analysis);
+    if (mapping != NULL) {
+        text_append(&body, ",\"mapping\":");
+        text_append(&body, mapping);
+    }
     text_append_char(&body, '}');
     api_respond_row(request, response, status, &body, row.version, "/v1/recordings", id);
 }

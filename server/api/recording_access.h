@@ -28,9 +28,11 @@ MUST_CHECK bool recording_read_opening(struct arena *arena, const struct recordi
                                        struct error *reterr);
 
 /* Answers with a recording and its newest analysis.
- * status  200, or 201 with its Location */
+ * status   200, or 201 with its Location
+ * mapping  how a file's signals were understood, a JSON object, or NULL */
 void recording_respond_analysed(struct api_context *context, const struct http_request *request,
-                                struct http_response *response, int status, const char *id);
+                                struct http_response *response, int status, const char *id,
+                                const char *mapping);
 
 /* Answers with a recording alone, and which of its pieces have arrived. */
 void recording_respond(struct api_context *context, const struct http_request *request,

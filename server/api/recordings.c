@@ -2,6 +2,7 @@
 #include "api/handlers.h"
 #include "api/recording_access.h"
 #include "api/resources_json.h"
+#include "api/upload.h"
 #include "base/clock.h"
 
 #include <string.h>
@@ -75,25 +76,6 @@ void recordings_get(void *opaque, struct http_request *request, struct http_resp
     }
 }
 
-static bool read_document(const struct http_request *request, struct http_response *response,
-                          const struct recording_document **ret_document)
-{
-    struct fault_list faults;
-    fault_list_init(&faults, request->arena);
-    switch (recording_json_read(request->arena, request->body, request->body_length,
-                                RECORDING_JSON_STORE, ret_document, &faults)) {
-    case JSON_READ_OK:
-        return true;
-    case JSON_READ_MALFORMED:
-        http_problem_faults(request, response, 400, &faults);
-        return false;
-    case JSON_READ_INVALID:
-        break;
-    }
-    http_problem_faults(request, response, 422, &faults);
-    return false;
-}
-
 void recordings_create(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -110,15 +92,15 @@ void recordings_create(void *opaque, struct http_request *request, struct http_r
         return;
     }
     double begun_s = clock_monotonic_s();
-    const struct recording_document *document = NULL;
-    if (!read_document(request, response, &document)) {
+    struct upload upload;
+    if (!upload_read(request, response, &upload)) {
         return;
     }
     double parsed_s = clock_monotonic_s();
     struct clinic_choices choices;
     struct text analysis;
     if (!clinic_choices_load(context->store, request->arena, &choices, &error) ||
-        !compute_analysis(request->arena, document, &patient, &choices.in_use, 1, &analysis,
+        !compute_analysis(request->arena, upload.document, &patient, &choices.in_use, 1, &analysis,
                           &error)) {
         api_fail(request, response, &error);
         return;
@@ -126,12 +108,12 @@ void recordings_create(void *opaque, struct http_request *request, struct http_r
     double computed_s = clock_monotonic_s();
     const char *id = NULL;
     bool existed = false;
-    if (!recording_create(context->store, request->arena, study_id, document, analysis.data, &id,
-                          &existed, &error)) {
+    if (!recording_create(context->store, request->arena, study_id, upload.document, analysis.data,
+                          &id, &existed, &error)) {
         recording_fail(request, response, &error);
         return;
     }
-    recording_respond_analysed(context, request, response, existed ? 200 : 201, id);
+    recording_respond_analysed(context, request, response, existed ? 200 : 201, id, upload.report);
     response->split_s[0] = parsed_s - begun_s;
     response->split_s[1] = computed_s - parsed_s;
     response->split_s[2] = clock_monotonic_s() - computed_s;

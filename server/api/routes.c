@@ -21,6 +21,10 @@
     {                                                                                              \
         "application/json", "text/html", NULL                                                      \
     }
+#define UPLOAD_TYPES                                                                               \
+    {                                                                                              \
+        "application/json", "application/edf", "text/csv", NULL                                    \
+    }
 #define HTML_ONLY                                                                                  \
     {                                                                                              \
         "text/html", NULL                                                                          \
@@ -195,7 +199,7 @@ static const struct http_route ROUTES[] = {
      LIMIT_SMALL_BODY_BYTES, PATCH_TYPES, JSON_ONLY},
     {HTTP_GET, "/v1/studies/{id}/recordings", recordings_list, READERS, 0, 0, {NULL}, JSON_ONLY},
     {HTTP_POST, "/v1/studies/{id}/recordings", recordings_create, ROLE_ROOM | CLINICAL,
-     HTTP_ROUTE_CREATES | HTTP_ROUTE_HEAVY, LIMIT_BODY_BYTES, JSON_ONLY, JSON_ONLY},
+     HTTP_ROUTE_CREATES | HTTP_ROUTE_HEAVY, LIMIT_BODY_BYTES, UPLOAD_TYPES, JSON_ONLY},
     {HTTP_GET, "/v1/studies/{id}/summary", summary_get, READERS, 0, 0, {NULL}, JSON_OR_HTML},
 
     {HTTP_POST, "/v1/recordings", pieces_open, ROLE_ROOM | CLINICAL, HTTP_ROUTE_CREATES,

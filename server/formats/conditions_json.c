@@ -136,3 +136,15 @@ bool conditions_json_read(struct arena *arena, const char *json,
     *ret_conditions = conditions;
     return true;
 }
+
+void conditions_json_read_query(struct arena *arena, const char *json, struct fault_list *faults,
+                                struct document_conditions *ret_conditions)
+{
+    struct fault_list syntax;
+    fault_list_init(&syntax, arena);
+    const json_t *value = json_reader_parse(arena, json, strlen(json), &syntax);
+    if (value == NULL) {
+        fault_add(faults, "?conditions", "Must be a JSON object. %s", syntax.items[0].detail);
+    }
+    document_conditions_read(value, "?conditions", arena, faults, ret_conditions);
+}

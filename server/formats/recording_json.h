@@ -88,6 +88,10 @@ MUST_CHECK bool conditions_json_read(struct arena *arena, const char *json,
                                      struct document_conditions *ret_conditions,
                                      struct error *reterr);
 
+/* Reads the same object as a query gives it; faults have pointers below "?conditions". */
+void conditions_json_read_query(struct arena *arena, const char *json, struct fault_list *faults,
+                                struct document_conditions *ret_conditions);
+
 /* Seconds from the start of the recording to its last sample's end. */
 double recording_document_duration_s(const struct recording_document *document);
 
