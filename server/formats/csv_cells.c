@@ -88,15 +88,3 @@ const char *csv_next_cell(struct csv_scanner *scanner, struct csv_cell *ret_cell
     (void)end_cell(scanner, ret_cell);
     return NULL;
 }
-
-struct csv_cell csv_trimmed(struct csv_cell cell)
-{
-    while (cell.length > 0 && cell.text[0] == ' ') {
-        cell.text++;
-        cell.length--;
-    }
-    while (cell.length > 0 && cell.text[cell.length - 1] == ' ') {
-        cell.length--;
-    }
-    return cell;
-}

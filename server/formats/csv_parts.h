@@ -26,7 +26,17 @@ struct csv_cell {
 MUST_CHECK const char *csv_next_cell(struct csv_scanner *scanner, struct csv_cell *ret_cell);
 
 /* Without the spaces at both ends. */
-struct csv_cell csv_trimmed(struct csv_cell cell);
+static inline struct csv_cell csv_trimmed(struct csv_cell cell)
+{
+    while (cell.length > 0 && cell.text[0] == ' ') {
+        cell.text++;
+        cell.length--;
+    }
+    while (cell.length > 0 && cell.text[cell.length - 1] == ' ') {
+        cell.length--;
+    }
+    return cell;
+}
 
 /* ---- csv_header.c ---- */
 

@@ -92,8 +92,44 @@ static double slow_value(const char *text, size_t length, char mark)
     return strtod(copy, NULL);
 }
 
+/* The usual case: so few digits that they cannot overflow, no exponent. False when it is another
+ * one; nothing is said about whether the text is a number then. */
+static bool parse_short(const char *text, size_t length, char mark, double *ret_value,
+                        int *ret_decimals)
+{
+    const char *end = text + length;
+    const char *at = text;
+    const char *fraction = end;
+    uint64_t digits = 0;
+    bool is_negative = length > 0 && *at == '-';
+    at += is_negative ? 1 : 0;
+    if (length > DIGITS_MAX || at == end || !is_digit(*at)) {
+        return false;
+    }
+    for (; at < end; at++) {
+        unsigned digit = (unsigned)(unsigned char)*at - '0';
+        if (digit <= 9) {
+            digits = digits * 10 + digit;
+        } else if (*at == mark && fraction == end) {
+            fraction = at + 1;
+        } else {
+            return false;
+        }
+    }
+    if (digits > EXACT_INTEGER_MAX) {
+        return false;
+    }
+    double value = (double)digits / powers_of_ten[end - fraction];
+    *ret_value = is_negative ? -value : value;
+    *ret_decimals = (int)(end - fraction);
+    return true;
+}
+
 bool decimal_parse(const char *text, size_t length, char mark, double *ret_value, int *ret_decimals)
 {
+    if (parse_short(text, length, mark, ret_value, ret_decimals)) {
+        return true;
+    }
     struct decimal_parts parts = {0};
     if (length > DECIMAL_TEXT_MAX || !read_parts(text, text + length, mark, &parts)) {
         return false;

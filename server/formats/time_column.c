@@ -52,7 +52,12 @@ static double power_of_ten(int exponent)
 
 static double tolerance_s(const struct time_column *column, size_t row)
 {
-    return 0.5 / power_of_ten(column->decimals[row]) + TIME_COLUMN_SAME_S;
+    /* Finer ones vanish beside what counts as the same instant. */
+    static const double half_units_s[] = {5e-1, 5e-2, 5e-3, 5e-4,  5e-5,  5e-6,
+                                          5e-7, 5e-8, 5e-9, 5e-10, 5e-11, 5e-12};
+    size_t decimals = column->decimals[row];
+    bool is_fine = decimals >= sizeof half_units_s / sizeof half_units_s[0];
+    return (is_fine ? 0.0 : half_units_s[decimals]) + TIME_COLUMN_SAME_S;
 }
 
 double time_grid_at(const struct time_grid *grid, size_t index)
