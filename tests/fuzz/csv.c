@@ -21,7 +21,12 @@ static void require(bool holds, const char *what)
 
 static bool same(double one, double other)
 {
-    return (isnan(one) && isnan(other)) || memcmp(&one, &other, sizeof one) == 0;
+    uint64_t bits = 0;
+    uint64_t other_bits = 0;
+
+    memcpy(&bits, &one, sizeof bits);
+    memcpy(&other_bits, &other, sizeof other_bits);
+    return (isnan(one) && isnan(other)) || bits == other_bits;
 }
 
 static void check_channel(struct arena *arena, const struct document_channel *channel)

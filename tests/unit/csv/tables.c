@@ -23,7 +23,11 @@ size_t tables_below(uint64_t *seed, size_t count)
 
 bool tables_same(double one, double other)
 {
-    return (isnan(one) && isnan(other)) || memcmp(&one, &other, sizeof one) == 0;
+    uint64_t bits = 0;
+    uint64_t other_bits = 0;
+    memcpy(&bits, &one, sizeof bits);
+    memcpy(&other_bits, &other, sizeof other_bits);
+    return (isnan(one) && isnan(other)) || bits == other_bits;
 }
 
 const struct recording_document *tables_read(struct arena *arena, const char *text)
