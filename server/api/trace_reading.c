@@ -41,34 +41,27 @@ static struct trace_plan plan_samples(const struct trace_source *source,
     return plan;
 }
 
-/* Bins begin at multiples of their width; on such a grid a span may touch one more than fit in it.
- */
+/* A bin is a whole number of the level's codes. The level is fine enough that a bin is hardly wider
+ * than it has to be. */
 static struct trace_plan plan_bins(const struct recording_row *row,
                                    const struct trace_source *source,
                                    const struct traces_span *span, size_t points)
 {
+    enum { CODES_IN_BIN = 4 };
     struct trace_plan plan = plan_samples(source, span);
     if (plan.samples.count <= points) {
         return plan;
     }
     size_t total = source->channel->shape.count;
     size_t end = plan.samples.first + plan.samples.count;
-    size_t least_width = divide_up(plan.samples.count, points);
-    plan.level = row->has_overview ? overview_level(total, least_width) : 0;
+    size_t width = divide_up(plan.samples.count, points);
+    plan.level = row->has_overview ? overview_level(total, width / CODES_IN_BIN) : 0;
     size_t stretch = overview_stretch(plan.level);
-    plan.bin_codes = divide_up(least_width, stretch);
-    size_t first_bin = 0;
-    do {
-        plan.bin_samples = plan.bin_codes * stretch;
-        first_bin = plan.samples.first / plan.bin_samples;
-        plan.bin_count = divide_up(end, plan.bin_samples) - first_bin;
-        plan.bin_codes++;
-    } while (plan.bin_count > points);
-    plan.bin_codes = plan.bin_samples / stretch;
-    size_t code_total = overview_count(total, plan.level);
-    size_t code_end = (first_bin + plan.bin_count) * plan.bin_codes;
-    plan.codes.first = first_bin * plan.bin_codes;
-    plan.codes.count = (code_end < code_total ? code_end : code_total) - plan.codes.first;
+    plan.codes.first = plan.samples.first / stretch;
+    plan.codes.count = divide_up(end, stretch) - plan.codes.first;
+    plan.bin_codes = divide_up(plan.codes.count, points);
+    plan.bin_samples = plan.bin_codes * stretch;
+    plan.bin_count = divide_up(plan.codes.count, plan.bin_codes);
     return plan;
 }
 

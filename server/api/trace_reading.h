@@ -31,9 +31,9 @@ MUST_CHECK bool traces_read_samples(struct store *store, struct arena *arena,
                                     struct traces_channel *ret_channels, struct error *reterr);
 
 /* The least and greatest value of each of at most `points` bins of equal width, from an overview
- * where there is one; all samples of a source whose span has no more than `points`. Bins lie on a
- * grid of the channel's samples, so that they stay where they are when the span moves: the first
- * may begin before it and the last end behind it. A bin without samples is NaN. */
+ * where there is one; all samples of a source whose span has no more than `points`. A bin is a
+ * whole number of samples: the first may begin, and the last end, up to a quarter of its width
+ * outside the span. A bin without samples is NaN. */
 MUST_CHECK bool traces_read_bins(struct store *store, struct arena *arena,
                                  const struct recording_row *row,
                                  const struct trace_source *sources, size_t count,
