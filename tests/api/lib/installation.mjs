@@ -55,10 +55,12 @@ export class Installation {
     return this.program(['account', 'add', clinicId, username, roles.join(',')], `${password}\n`);
   }
 
-  async start(settings = {}) {
+  /** `wrapper` is a command that becomes the server whose command line follows it. */
+  async start(settings = {}, wrapper = []) {
     const out = path.join(this.folder, `out-${++this.starts}`);
     const files = ['/dev/null', out, this.log].map((name, index) => openSync(name, index === 0 ? 'r' : 'a'));
-    this.process = spawn(serverProgram(), ['serve'], {env: this.environment(settings), stdio: files});
+    const [command, ...options] = [...wrapper, serverProgram(), 'serve'];
+    this.process = spawn(command, options, {env: this.environment(settings), stdio: files});
     files.forEach(closeSync);
     this.ended = once(this.process, 'exit');
     this.url = await this.waitForAddress(out);
