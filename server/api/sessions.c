@@ -3,7 +3,6 @@
 #include "api/roles_json.h"
 #include "auth/password.h"
 #include "auth/secret.h"
-#include "base/clock.h"
 
 #include <string.h>
 
@@ -47,12 +46,13 @@ static void set_cookie(const struct http_request *request, struct http_response 
 }
 
 static bool start_session(struct api_context *context, const struct principal *principal,
-                          const char *secret, int64_t expires_at_us, struct error *reterr)
+                          const char *secret, int64_t *ret_expires_at_us, struct error *reterr)
 {
     unsigned char hash[SECRET_HASH_BYTES];
     secret_hash(secret, hash);
     return store_begin(context->store, principal->clinic_id, principal->id, reterr) &&
-           session_create(context->store, principal->id, hash, expires_at_us, reterr) &&
+           session_create(context->store, principal->id, hash, SESSION_LIFE_S, ret_expires_at_us,
+                          reterr) &&
            store_commit(context->store, reterr);
 }
 
@@ -110,8 +110,8 @@ void sessions_create(void *opaque, struct http_request *request, struct http_res
     }
     char secret[SECRET_TEXT_SIZE];
     secret_new("", secret);
-    int64_t expires_at_us = clock_now_us() + SESSION_LIFE_S * 1000000;
-    if (!start_session(context, &principal, secret, expires_at_us, &error)) {
+    int64_t expires_at_us = 0;
+    if (!start_session(context, &principal, secret, &expires_at_us, &error)) {
         api_fail(request, response, &error);
         return;
     }

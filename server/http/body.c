@@ -138,8 +138,9 @@ const char *body_content(struct body *body)
         body->memory[body->length] = '\0';
         return body->memory;
     }
-    /* One byte longer than what was written: it reads as NUL. */
-    if (ftruncate(body->spool_fd, (off_t)body->length + 1) != 0) {
+    /* The NUL is written and not left as a hole: to read a hole on a full file system in memory is
+     * a bus error. */
+    if (pwrite(body->spool_fd, "", 1, (off_t)body->length) != 1) {
         return NULL;
     }
     void *mapping =

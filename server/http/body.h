@@ -41,8 +41,8 @@ void body_init(struct body *body, struct body_budget *budget, size_t limit, uint
  * better closed. Blocks only as long as a write to the page cache does. */
 MUST_CHECK bool body_append(struct body *body, const char *bytes, size_t length);
 
-/* The complete body, followed by a NUL; NULL when the spool file cannot be mapped. Lives until
- * body_free(). May be called on any thread, once. */
+/* The complete body, followed by a NUL; NULL when the spool file has no room for that NUL or cannot
+ * be mapped. Lives until body_free(). May be called on any thread, once. */
 MUST_CHECK const char *body_content(struct body *body);
 
 /* Event thread only: gives memory, file and budget back. */

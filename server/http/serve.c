@@ -48,7 +48,8 @@ static bool load_body(struct exchange *exchange, struct codec *codec)
     request->body = body_content(&exchange->body);
     request->body_length = exchange->body.length;
     if (request->body == NULL) {
-        log_message(LOG_LEVEL_ERROR, "spool_failed", "a spooled body could not be mapped");
+        log_message(LOG_LEVEL_WARNING, "spool_failed",
+                    "no room to end a spooled body, or it could not be mapped");
         exchange_overloaded(exchange, "The body could not be kept.");
         return false;
     }

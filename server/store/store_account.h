@@ -94,9 +94,11 @@ MUST_CHECK bool token_principal(struct store *store, struct arena *arena,
 /* ERROR_NOT_FOUND when the transaction's clinic does not exist. */
 MUST_CHECK bool clinic_is_known(struct store *store, struct error *reterr);
 
+/* The session ends `life_s` seconds from now however busy it is. Now is the database's, which also
+ * judges whether it is over: the server's clock may differ. */
 MUST_CHECK bool session_create(struct store *store, const char *account_id,
-                               const unsigned char hash[SECRET_HASH_BYTES], int64_t expires_at_us,
-                               struct error *reterr);
+                               const unsigned char hash[SECRET_HASH_BYTES], int64_t life_s,
+                               int64_t *ret_expires_at_us, struct error *reterr);
 MUST_CHECK bool session_delete(struct store *store, const unsigned char hash[SECRET_HASH_BYTES],
                                struct error *reterr);
 

@@ -26,7 +26,8 @@ static const struct statement statements[] = {
     [SESSION_INSERT] = {.name = "session_insert",
                         .sql = "insert into penstock.session"
                                " (clinic_id, account_id, session_hash, expires_at)"
-                               " values ($1, $2, $3, $4)"},
+                               " values ($1, $2, $3, now() + $4::bigint * interval '1 second')"
+                               " returning penstock.unix_us(expires_at)"},
     [SESSION_DELETE_OVER] = {.name = "session_delete_over",
                              .sql = "delete from penstock.session where clinic_id = $1"
                                     " and account_id = $2 and (expires_at < now()"
@@ -112,8 +113,8 @@ bool token_principal(struct store *store, struct arena *arena,
 }
 
 bool session_create(struct store *store, const char *account_id,
-                    const unsigned char hash[SECRET_HASH_BYTES], int64_t expires_at_us,
-                    struct error *reterr)
+                    const unsigned char hash[SECRET_HASH_BYTES], int64_t life_s,
+                    int64_t *ret_expires_at_us, struct error *reterr)
 {
     struct query over;
     query_start(&over, store, &statements[SESSION_DELETE_OVER]);
@@ -122,13 +123,14 @@ bool session_create(struct store *store, const char *account_id,
     query_start(&insert, store, &statements[SESSION_INSERT]);
     query_id(&insert, account_id);
     query_bytes(&insert, hash, SECRET_HASH_BYTES);
-    query_time(&insert, expires_at_us);
+    query_int(&insert, life_s);
 
     struct query *const queries[] = {&over, &insert};
     struct rows rows[2];
     if (!query_run_all(store, queries, 2, rows, reterr)) {
         return error_context(reterr, "create a session");
     }
+    *ret_expires_at_us = rows_int64(&rows[1], 0, 0);
     rows_clear(&rows[0]);
     rows_clear(&rows[1]);
     return true;

@@ -4,6 +4,7 @@ import {randomInt} from 'node:crypto';
 import {Cluster} from './lib/cluster.mjs';
 import {Random} from './lib/random.mjs';
 import {Report, printTable} from './lib/report.mjs';
+import {clockMoved} from './parts/clock_moved.mjs';
 import {databaseKilled} from './parts/database_killed.mjs';
 import {logFull, tablesFull} from './parts/disk_full.mjs';
 import {network} from './parts/network.mjs';
@@ -17,6 +18,7 @@ const PARTS = {
   tables_full: tablesFull,
   log_full: logFull,
   spool_full: spoolFull,
+  clock_moved: clockMoved,
 };
 
 const wanted = process.argv.slice(2);

@@ -44,7 +44,8 @@ static int set_up(void **state)
         recording_fixture_store(fixture, fixture_study(fixture, fixture_patient(fixture, "1")), 10);
         CHECK(fixture, account_create(fixture->store, arena, i == 0 ? "one" : "two", "", "hash", 1,
                                       &account, error));
-        CHECK(fixture, session_create(fixture->store, account, hash, INT64_MAX / 2, error));
+        int64_t expires_at_us = 0;
+        CHECK(fixture, session_create(fixture->store, account, hash, 3600, &expires_at_us, error));
         CHECK(fixture,
               token_create(fixture->store, arena, "t", "pst_", hash, 1, INT64_MAX / 2, &id, error));
         CHECK(fixture, idempotency_claim(fixture->store, arena, account, "key", some_hash,
