@@ -1,7 +1,7 @@
-/* Preloaded into a program, moves its calendar and leaves its stop-watches: what asks for the time of
- * day gets it moved by the seconds that stand in the file named by PENSTOCK_CLOCK_SHIFT, a signed
- * 64-bit integer in the machine's order. The file is mapped, so that the calendar jumps as soon as it
- * is written. Calls the kernel itself, so that it works below a sanitiser too. */
+/* Preloaded into a program, moves its calendar and leaves its stop-watches: what asks for the time
+ * of day gets it moved by the seconds that stand in the file named by PENSTOCK_CLOCK_SHIFT, a
+ * signed 64-bit integer in the machine's order. The file is mapped, so that the calendar jumps as
+ * soon as it is written. Calls the kernel itself, so that it works below a sanitiser too. */
 #include <fcntl.h>
 #include <stdatomic.h>
 #include <stddef.h>
@@ -41,6 +41,8 @@ static int read_clock(clockid_t clock, struct timespec *ret_time)
     return failed;
 }
 
+/* The C library's own names are reserved.
+ * NOLINTBEGIN(readability-inconsistent-declaration-parameter-name) */
 int clock_gettime(clockid_t clock, struct timespec *ret_time)
 {
     return read_clock(clock, ret_time);
@@ -66,3 +68,4 @@ time_t time(time_t *ret_time)
     }
     return now.tv_sec;
 }
+/* NOLINTEND(readability-inconsistent-declaration-parameter-name) */

@@ -7,7 +7,7 @@ const BLOCK = 4096;
 
 /** Samples by signal: several blocks, exactly one, and less than one; or all in one block. */
 export const LONG = {pves: BLOCK + 1000, pabd: BLOCK, flow: 3000};
-export const SHORT = {pves: 700, pabd: 500, flow: 300};
+export const SHORT = {pves: 520, pabd: 200, flow: 100};
 
 const SIGNALS = Object.keys(LONG);
 

@@ -7,7 +7,7 @@ import {Broken, WAYS} from './ways.mjs';
 const RECONNECT_MS = 100;
 const TRIES = 400;
 const STUDY_HOLDS = 100;
-const LONG_EVERY = 12;
+const LONG_EVERY = 25;
 
 /** The answers that tell a client to come back, each with Retry-After. */
 const COME_BACK = [503, 507];
