@@ -68,4 +68,5 @@ time_t time(time_t *ret_time)
     }
     return now.tv_sec;
 }
+
 /* NOLINTEND(readability-inconsistent-declaration-parameter-name) */
