@@ -1,6 +1,6 @@
 // What a part of the tests did and found, and the table of all.
 
-const COLUMNS = ['sent', 'acknowledged', 'attempts', 'broken', 'told to wait', 'replayed'];
+const COLUMNS = ['sent', 'acknowledged', 'attempts', 'cuts', 'kills', 'broken', 'told to wait', 'replayed'];
 const FOUND = ['once', 'twice', 'partly', 'lost', 'unsent'];
 const BAD = ['twice', 'partly', 'lost', 'unsent'];
 
@@ -29,6 +29,11 @@ export class Report {
     }
   }
 
+  /** A number for the table: of cuts or kills. */
+  count(name, count) {
+    this.counts[name] = (this.counts[name] ?? 0) + count;
+  }
+
   /** Adds what a room did, and what the audit found of it. */
   room(room, found) {
     const did = {
@@ -40,7 +45,7 @@ export class Report {
       replayed: room.replayed,
     };
     for (const [name, count] of Object.entries({...did, ...found})) {
-      this.counts[name] = (this.counts[name] ?? 0) + count;
+      this.count(name, count);
     }
     if (did.acknowledged < did.sent) {
       this.problems.push(`${did.sent - did.acknowledged} uploads were never acknowledged`);

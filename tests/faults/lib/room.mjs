@@ -5,7 +5,7 @@ import {sleep} from './wait.mjs';
 import {Broken, WAYS} from './ways.mjs';
 
 const RECONNECT_MS = 100;
-const TRIES = 400;
+const GIVE_UP_MS = 240_000;
 const STUDY_HOLDS = 100;
 const LONG_EVERY = 25;
 
@@ -80,7 +80,7 @@ export class Room {
 
   /** Sends it until it is acknowledged, and waits in between as long as it is told to. */
   async send(upload) {
-    for (let tries = 0; tries < TRIES; tries++) {
+    for (const began = Date.now(); Date.now() - began < GIVE_UP_MS; ) {
       const answer = await this.attempt(upload);
       if (answer?.status === 201) {
         return;
@@ -101,6 +101,11 @@ export class Room {
         await this.send(await this.make());
       }
     };
-    await Promise.all([disturbed, ...Array.from({length: width}, worker)]);
+    // All of them to their end, so that nothing is disturbed any more when a failure is told.
+    const ends = await Promise.allSettled([disturbed, ...Array.from({length: width}, worker)]);
+    const failed = ends.find(({status}) => status === 'rejected');
+    if (failed) {
+      throw failed.reason;
+    }
   }
 }

@@ -42,6 +42,7 @@ export async function databaseKilled({random, clusters, report}) {
         await clinic.room.get('/v1/patients?limit=1');
       }
     });
+    report.count('kills', killed);
     report.fault('kill -9 of PostgreSQL during uploads', killed, KILLS);
     report.fault('requests answered 503 with Retry-After meanwhile', refused, 6 * KILLS);
     report.room(room, await audit(installation, room, report.problems));

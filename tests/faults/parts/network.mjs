@@ -21,10 +21,10 @@ export async function network({random, clusters, report}) {
     const room = new Room(clinic, () => proxy.url);
     await inParallel(await room.makeMany(UPLOADS), AT_A_TIME, (upload) => room.send(upload));
     await proxy.close();
-    for (const [fault, count] of Object.entries(proxy.injected)) {
-      if (fault !== 'none') {
-        report.fault(fault, count, AT_LEAST);
-      }
+    const faults = Object.entries(proxy.injected).filter(([fault]) => fault !== 'none');
+    for (const [fault, count] of faults) {
+      report.fault(fault, count, AT_LEAST);
+      report.count('cuts', fault.startsWith('cut_') ? count : 0);
     }
     report.room(room, await audit(installation, room, report.problems));
   } finally {

@@ -27,6 +27,7 @@ export async function serverKilled({random, clusters, report}) {
         await installation.start();
       }
     });
+    report.count('kills', KILLS);
     report.fault('kill -9 of the server during uploads', inTheMiddle, KILLS);
     report.room(room, await audit(installation, room, report.problems));
   } finally {
