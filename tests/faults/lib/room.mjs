@@ -101,8 +101,9 @@ export class Room {
         await this.send(await this.make());
       }
     };
-    // All of them to their end, so that nothing is disturbed any more when a failure is told.
-    const ends = await Promise.allSettled([disturbed, ...Array.from({length: width}, worker)]);
+    // All of them to their end, so that nothing is disturbed any more when a failure is told; a client's
+    // first, because without clients the disturbance waits in vain.
+    const ends = await Promise.allSettled([...Array.from({length: width}, worker), disturbed]);
     const failed = ends.find(({status}) => status === 'rejected');
     if (failed) {
       throw failed.reason;
