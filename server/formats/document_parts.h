@@ -5,6 +5,7 @@
 #ifndef FORMATS_DOCUMENT_PARTS_H
 #define FORMATS_DOCUMENT_PARTS_H
 
+#include "formats/document_scan.h"
 #include "formats/json_reader.h"
 #include "formats/recording_json.h"
 

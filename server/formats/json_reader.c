@@ -1,6 +1,7 @@
 #include "formats/json_reader.h"
 
 #include "base/text.h"
+#include "formats/document_scan.h"
 #include "formats/limits.h"
 
 #include <assert.h>

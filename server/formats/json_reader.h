@@ -7,10 +7,11 @@
 
 #include "analysis/recording.h"
 #include "base/fault.h"
-#include "formats/document_scan.h"
 
 #include <jansson.h>
 #include <stdbool.h>
+
+struct document_scan;
 
 enum json_presence { JSON_OPTIONAL, JSON_REQUIRED };
 

@@ -8,11 +8,12 @@
 
 /* A product or quotient of two exact doubles is rounded once, so it is the nearest double: true of
  * integers up to 2^53 and of powers of ten up to 10^22 (Clinger 1990, "How to read floating point
- * numbers accurately"). */
+ * numbers accurately"; from memory). */
 #define EXACT_MANTISSA_MAX ((uint64_t)1 << 53)
 
 enum {
     EXACT_POWER_MAX = 22,
+    SHORT_DIGITS_MAX = 9,  /* what an int32_t always holds; within LIMIT_SAMPLE_MAGNITUDE */
     DIGITS_MAX = 19,       /* what a uint64_t always holds */
     EXPONENT_MAX = 100000, /* larger ones give zero or infinity all the same */
     NUMBER_SIZE = 64
@@ -22,23 +23,12 @@ static const double exact_powers[EXACT_POWER_MAX + 1] = {
     1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
     1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
 
-/* A number's text, taken apart. */
-struct number_parts {
-    const char *text;
-    const char *end;
-    bool is_negative;
-    bool is_integer;   /* neither fraction nor exponent */
-    uint64_t mantissa; /* all digits; meaningless when there are more than DIGITS_MAX */
-    size_t digits;
-    size_t decimals; /* how many of them stand after the point */
-    int exponent;
-};
-
 static bool is_digit(char c)
 {
     return (unsigned char)(c - '0') < 10;
 }
 
+/* Appends the digits to *mantissa, which is meaningless after more than DIGITS_MAX of them. */
 static const char *read_digits(const char *at, uint64_t *mantissa)
 {
     uint64_t value = *mantissa;
@@ -48,6 +38,56 @@ static const char *read_digits(const char *at, uint64_t *mantissa)
     *mantissa = value;
     return at;
 }
+
+/* JSON's integer part: no digit before it but a single 0. */
+static bool is_whole(const char *first, const char *end)
+{
+    return end > first && (*first != '0' || end == first + 1);
+}
+
+/* A decimal of few digits, as most samples are: its code stands in them. NULL when it is not one,
+ * or something is unusual about it. */
+static const char *scan_short(const char *text, int32_t *ret_code, int *ret_decimals)
+{
+    bool is_negative = *text == '-';
+    const char *first = text + (is_negative ? 1 : 0);
+    uint64_t mantissa = 0;
+    const char *at = read_digits(first, &mantissa);
+    if (!is_whole(first, at)) {
+        return NULL;
+    }
+    ptrdiff_t digits = at - first;
+    ptrdiff_t decimals = 0;
+    if (*at == '.') {
+        const char *fraction = at + 1;
+        at = read_digits(fraction, &mantissa);
+        decimals = at - fraction;
+        digits += decimals;
+        if (decimals == 0) {
+            return NULL;
+        }
+    }
+    if (digits > SHORT_DIGITS_MAX || decimals > SAMPLES_DECIMALS_MAX || *at == 'e' || *at == 'E' ||
+        (is_negative && mantissa == 0)) {
+        return NULL;
+    }
+    *ret_code = is_negative ? -(int32_t)mantissa : (int32_t)mantissa;
+    *ret_decimals = (int)decimals;
+    return at;
+}
+
+/* ---- Any number ---- */
+
+struct number_parts {
+    const char *text;
+    const char *end;
+    bool is_negative;
+    bool is_integer; /* neither fraction nor exponent */
+    uint64_t mantissa;
+    ptrdiff_t digits;
+    ptrdiff_t decimals; /* how many of the digits stand after the point */
+    int exponent;
+};
 
 /* What follows the letter of an exponent; NULL when it is none. */
 static const char *read_exponent(const char *at, int *ret_exponent)
@@ -70,14 +110,14 @@ static bool read_parts(const char *text, struct number_parts *parts)
     *parts = (struct number_parts){.text = text, .is_negative = *text == '-', .is_integer = true};
     const char *first = text + (parts->is_negative ? 1 : 0);
     const char *at = read_digits(first, &parts->mantissa);
-    parts->digits = (size_t)(at - first);
-    if (parts->digits == 0 || (*first == '0' && parts->digits > 1)) {
+    if (!is_whole(first, at)) {
         return false;
     }
+    parts->digits = at - first;
     if (*at == '.') {
         const char *fraction = at + 1;
         at = read_digits(fraction, &parts->mantissa);
-        parts->decimals = (size_t)(at - fraction);
+        parts->decimals = at - fraction;
         parts->digits += parts->decimals;
         parts->is_integer = false;
         if (parts->decimals == 0) {
@@ -92,23 +132,10 @@ static bool read_parts(const char *text, struct number_parts *parts)
     return at != NULL;
 }
 
-/* Most samples are this short: their code is in the digits. A negative zero has none. */
-static bool code_of_parts(const struct number_parts *parts, int32_t *ret_code)
-{
-    if (parts->digits > DIGITS_MAX || parts->mantissa > INT32_MAX || parts->exponent != 0 ||
-        parts->decimals > SAMPLES_DECIMALS_MAX ||
-        (parts->is_negative && parts->mantissa == 0 && !parts->is_integer)) {
-        return false;
-    }
-    int32_t code = (int32_t)parts->mantissa;
-    *ret_code = parts->is_negative ? -code : code;
-    return parts->decimals > 0 || parts->mantissa <= (uint64_t)LIMIT_SAMPLE_MAGNITUDE;
-}
-
-/* The nearest double of a number that is no integer; false when its text is too long. */
+/* The nearest double; false when the text is too long. */
 static bool value_of_parts(const struct number_parts *parts, double *ret_value)
 {
-    size_t length = (size_t)(parts->end - parts->text);
+    ptrdiff_t length = parts->end - parts->text;
     if (length >= NUMBER_SIZE) {
         return false;
     }
@@ -118,31 +145,23 @@ static bool value_of_parts(const struct number_parts *parts, double *ret_value)
         double mantissa = (double)parts->mantissa;
         double value = power < 0 ? mantissa / exact_powers[-power] : mantissa * exact_powers[power];
         *ret_value = parts->is_negative ? -value : value;
-        return true;
+    } else {
+        char copy[NUMBER_SIZE];
+        memcpy(copy, parts->text, (size_t)length);
+        copy[length] = '\0';
+        *ret_value = strtod(copy, NULL);
     }
-    char copy[NUMBER_SIZE];
-    memcpy(copy, parts->text, length);
-    copy[length] = '\0';
-    *ret_value = strtod(copy, NULL);
+    if (parts->is_integer && !(fabs(*ret_value) > 0.0)) {
+        *ret_value = 0.0; /* no integer is a negative zero */
+    }
     return true;
 }
 
-const char *number_scan(const char *text, struct sample_builder *builder)
+RARELY_CALLED static const char *scan_long(const char *text, struct sample_builder *builder)
 {
     struct number_parts parts;
-    int32_t code = 0;
     double value = 0.0;
-    if (!read_parts(text, &parts)) {
-        return NULL;
-    }
-    if (code_of_parts(&parts, &code)) {
-        if (builder != NULL) {
-            sample_builder_add_code(builder, code, (int)parts.decimals);
-        }
-        return parts.end;
-    }
-    /* An integer without a code is beyond the limit, or too long to say. */
-    if (parts.is_integer || !value_of_parts(&parts, &value) ||
+    if (!read_parts(text, &parts) || !value_of_parts(&parts, &value) ||
         !(fabs(value) <= LIMIT_SAMPLE_MAGNITUDE)) {
         return NULL;
     }
@@ -150,4 +169,18 @@ const char *number_scan(const char *text, struct sample_builder *builder)
         sample_builder_add(builder, value);
     }
     return parts.end;
+}
+
+const char *number_scan(const char *text, struct sample_builder *builder)
+{
+    int32_t code = 0;
+    int decimals = 0;
+    const char *end = scan_short(text, &code, &decimals);
+    if (end == NULL) {
+        return scan_long(text, builder);
+    }
+    if (builder != NULL) {
+        sample_builder_add_code(builder, code, decimals);
+    }
+    return end;
 }

@@ -95,15 +95,17 @@ static void read_array(struct samples_reader *reader, const json_t *array, struc
         return;
     }
     if (is_scanned) {
+        /* Without codes only where a fault refuses the document: too many for the scan are too many
+         * for claim_count(), unless an earlier channel was refused. */
         *samples = reader->scanned->samples;
     } else {
         read_tree(reader, array, samples);
     }
 }
 
-/* The bytes of "data", a whole number of samples of `sample_size` bytes; NULL after a fault. */
-static const uint8_t *read_data(struct samples_reader *reader, size_t sample_size,
-                                size_t *ret_count)
+/* The bytes of "data", little-endian and a whole number of samples of `sample_size` bytes, in
+ * memory where the samples themselves can take their place; NULL after a fault. */
+static uint8_t *read_data(struct samples_reader *reader, size_t sample_size, size_t *ret_count)
 {
     const json_t *data = json_reader_take(reader->json, "data", JSON_REQUIRED);
     if (data == NULL) {
@@ -169,21 +171,28 @@ static bool read_scaling(struct samples_reader *reader, struct samples *samples)
     return true;
 }
 
+static int16_t int16_from_bytes(const uint8_t *bytes)
+{
+    uint16_t bits = (uint16_t)(bytes[0] | bytes[1] << 8);
+    int16_t value = 0;
+    memcpy(&value, &bits, sizeof value);
+    return value;
+}
+
 static void read_int16(struct samples_reader *reader, struct samples *samples)
 {
     struct samples result = {.encoding = SAMPLES_INT16};
     bool is_scaled = read_scaling(reader, &result);
-    const uint8_t *bytes = read_data(reader, sizeof(int16_t), &result.count);
+    uint8_t *bytes = read_data(reader, sizeof(int16_t), &result.count);
     if (bytes == NULL || !is_scaled) {
         return;
     }
-    int16_t *codes = arena_array(reader->arena, result.count, sizeof *codes);
     for (size_t i = 0; i < result.count; i++) {
-        uint16_t bits = (uint16_t)(bytes[2 * i] | bytes[2 * i + 1] << 8);
-        memcpy(&codes[i], &bits, sizeof bits);
-        result.missing += codes[i] == INT16_MIN ? 1 : 0;
+        int16_t code = int16_from_bytes(bytes + i * sizeof code);
+        memcpy(bytes + i * sizeof code, &code, sizeof code);
+        result.missing += code == INT16_MIN ? 1 : 0;
     }
-    result.codes = codes;
+    result.codes = bytes;
     *samples = result;
 }
 
@@ -210,22 +219,22 @@ static void read_float32(struct samples_reader *reader, struct samples *samples)
 {
     struct samples result = {.encoding = SAMPLES_FLOAT32};
     refuse_scaling(reader);
-    const uint8_t *bytes = read_data(reader, sizeof(float), &result.count);
+    uint8_t *bytes = read_data(reader, sizeof(float), &result.count);
     if (bytes == NULL) {
         return;
     }
-    float *codes = arena_array(reader->arena, result.count, sizeof *codes);
     for (size_t i = 0; i < result.count; i++) {
-        codes[i] = float_from_bytes(bytes + i * sizeof(float));
-        result.missing += isnan(codes[i]) ? 1 : 0;
-        if (fabs((double)codes[i]) > LIMIT_SAMPLE_MAGNITUDE) {
+        float code = float_from_bytes(bytes + i * sizeof code);
+        memcpy(bytes + i * sizeof code, &code, sizeof code);
+        result.missing += isnan(code) ? 1 : 0;
+        if (fabs((double)code) > LIMIT_SAMPLE_MAGNITUDE) {
             fault_add(reader->json->faults, json_reader_pointer(reader->json, "data"),
                       "Sample %zu is %s; the missing sample is NaN.", i,
-                      isinf(codes[i]) ? "infinite" : "out of range");
+                      isinf(code) ? "infinite" : "out of range");
             return;
         }
     }
-    result.codes = codes;
+    result.codes = bytes;
     *samples = result;
 }
 
