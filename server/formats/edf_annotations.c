@@ -239,7 +239,7 @@ static void append_seconds(struct text *out, int64_t ns)
 static const char *note_with_duration(struct arena *arena, const char *note, int64_t duration_ns)
 {
     struct text text;
-    text_init(&text, arena, 2 * TEXT_MAX);
+    text_init(&text, arena, (size_t)2 * TEXT_MAX);
     text_append(&text, note);
     text_append(&text, note[0] == '\0' ? "lasted " : " (lasted ");
     append_seconds(&text, duration_ns);

@@ -14,12 +14,36 @@ enum rounding { ROUND_NEAREST, ROUND_DOWN, ROUND_UP };
 
 /* ---- numbers of eight characters ---- */
 
-/* Writes `value` with as many decimals as eight characters hold, without zeros at the end, and
- * without the one before the point where that makes it fit. False when even none fit. */
+/* Writes a number at `decimals` decimals, without zeros at the end, and without the one before the
+ * point where that makes it fit. False when it does not fit. */
+static bool fit_digits(double value, int decimals, char text[EDF_NUMBER_WIDTH + 1])
+{
+    char digits[NUMBER_TEXT_MAX];
+    (void)snprintf(digits, sizeof digits, "%s%.*f", value < 0.0 ? "-" : "", decimals, fabs(value));
+    size_t length = strlen(digits);
+    while (decimals > 0 && digits[length - 1] == '0') {
+        length--;
+    }
+    length -= digits[length - 1] == '.' ? 1 : 0;
+    char *zero = digits + (digits[0] == '-' ? 1 : 0);
+    if (length == EDF_NUMBER_WIDTH + 1 && zero[0] == '0' && zero[1] == '.') {
+        memmove(zero, zero + 1, strlen(zero));
+        length--;
+    }
+    if (length > EDF_NUMBER_WIDTH) {
+        return false;
+    }
+    memcpy(text, digits, length);
+    text[length] = '\0';
+    return true;
+}
+
+/* Writes `value` with as many decimals as eight characters hold. False when even none fit. */
 static bool number_text(double value, enum rounding rounding, char text[EDF_NUMBER_WIDTH + 1])
 {
-    for (int decimals = NUMBER_DECIMALS_MAX; decimals >= 0; decimals--) {
-        char digits[NUMBER_TEXT_MAX];
+    int whole = fabs(value) < 1.0 ? 0 : (int)fmin(floor(log10(fabs(value))), 16.0) + 1;
+    int most = NUMBER_DECIMALS_MAX - whole - (value < 0.0 ? 1 : 0);
+    for (int decimals = most > 0 ? most : 0; decimals >= 0; decimals--) {
         double power = pow(10.0, decimals);
         double scaled = rint(value * power);
         if (!(fabs(scaled) < 1e17)) {
@@ -30,21 +54,7 @@ static bool number_text(double value, enum rounding rounding, char text[EDF_NUMB
         } else if (rounding == ROUND_UP && scaled / power < value) {
             scaled += 1.0;
         }
-        (void)snprintf(digits, sizeof digits, "%s%.*f", scaled < 0.0 ? "-" : "", decimals,
-                       fabs(scaled) / power);
-        size_t length = strlen(digits);
-        while (decimals > 0 && digits[length - 1] == '0') {
-            length--;
-        }
-        length -= digits[length - 1] == '.' ? 1 : 0;
-        char *zero = digits + (digits[0] == '-' ? 1 : 0);
-        if (length == EDF_NUMBER_WIDTH + 1 && zero[0] == '0' && zero[1] == '.') {
-            memmove(zero, zero + 1, strlen(zero));
-            length--;
-        }
-        if (length <= EDF_NUMBER_WIDTH) {
-            memcpy(text, digits, length);
-            text[length] = '\0';
+        if (fit_digits(scaled / power, decimals, text)) {
             return true;
         }
     }

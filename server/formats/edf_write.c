@@ -16,6 +16,7 @@ static const int64_t US_PER_S = 1000000;
 enum {
     RECORD_MAX_S = 60,
     RATE_LIST_LIMIT = 300,
+    RATE_TEXT_MAX = 60,
     TIME_TEXT_MAX = 40,
     /* Below this much, annotations may take more room than samples. */
     ANNOTATION_BYTES_FREE = 1024 * 1024,
@@ -89,6 +90,15 @@ static bool find_duration(struct edf_writer *writer)
     return false;
 }
 
+/* Adds a channel's rate to a list that may be too short for all of them. */
+static void list_rate(struct text *list, const struct document_channel *channel)
+{
+    if (list->length + RATE_TEXT_MAX < list->limit) {
+        text_printf(list, "%s%s at %.15g Hz", list->length == 0 ? "" : ", ",
+                    signal_name(channel->signal), channel->rate_hz);
+    }
+}
+
 static bool refuse_rates(struct edf_writer *writer, struct error *reterr)
 {
     struct text list;
@@ -100,15 +110,12 @@ static bool refuse_rates(struct edf_writer *writer, struct error *reterr)
         writer->tracks = tracks + i;
         writer->track_count = 1;
         if (!find_duration(writer)) {
-            text_printf(&list, "%s%s at %.15g Hz", list.length == 0 ? "" : ", ",
-                        signal_name(tracks[i].channel->signal), tracks[i].channel->rate_hz);
+            list_rate(&list, tracks[i].channel);
         }
     }
-    for (size_t i = 0; i < track_count && list.length == 0; i++) {
-        for (size_t j = 0; j < track_count; j++) {
-            text_printf(&list, "%s%s at %.15g Hz", j == 0 ? "" : ", ",
-                        signal_name(tracks[j].channel->signal), tracks[j].channel->rate_hz);
-        }
+    bool fit_alone = list.length == 0;
+    for (size_t i = 0; i < track_count && fit_alone; i++) {
+        list_rate(&list, tracks[i].channel);
     }
     return error_set(reterr, ERROR_INVALID,
                      "no EDF record of up to %d s holds a whole number of samples of %s",
@@ -198,7 +205,8 @@ static void lay_out(struct edf_writer *writer)
     writer->record_bytes = 0;
     for (size_t i = 0; i < writer->track_count; i++) {
         struct edf_track *track = &writer->tracks[i];
-        track->per_record = whole_samples(track->channel->rate_hz, &writer->duration);
+        size_t samples = whole_samples(track->channel->rate_hz, &writer->duration);
+        track->per_record = samples == 0 ? 1 : samples; /* never 0: find_duration() saw to it */
         track->offset = writer->record_bytes;
         writer->record_bytes += track->per_record * EDF_SAMPLE_BYTES;
         size_t end = track->first + track->channel->samples.count;
@@ -444,8 +452,8 @@ bool edf_write(struct arena *arena, const struct recording_document *document, i
 {
     struct edf_writer writer = {.arena = arena,
                                 .document = document,
-                                .local_us =
-                                    document->started_at_us + utc_offset_min * 60 * US_PER_S};
+                                .local_us = document->started_at_us +
+                                            (int64_t)utc_offset_min * 60 * US_PER_S};
     if (document->channel_count == 0) {
         return error_set(reterr, ERROR_INVALID, "there is no channel to write");
     }

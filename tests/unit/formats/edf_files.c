@@ -121,8 +121,9 @@ struct edf_bytes edf_files_sound(struct arena *arena)
     for (size_t record = 0; record < 2; record++) {
         edf_files_samples(&file, pves + 4 * record, 4);
         edf_files_samples(&file, flow + 2 * record, 2);
-        edf_files_annotations(&file, record == 0 ? "+0||~+0.5|First desire|cough: strong|~"
-                                                 : "+1||~+1.25^2.5|said hello|~",
+        edf_files_annotations(&file,
+                              record == 0 ? "+0||~+0.5|First desire|cough: strong|~"
+                                          : "+1||~+1.25^2.5|said hello|~",
                               30);
     }
     return file;

@@ -39,8 +39,8 @@ struct edf_bytes edf_files_header(struct arena *arena, const struct edf_file_par
 
 void edf_files_samples(struct edf_bytes *file, const int *codes, size_t count);
 
-/* Annotation lists, filled up with zeros to `samples` samples. Write 0x14 as '|', 0x15 as '^', and 0
- * as '~'. */
+/* Annotation lists, filled up with zeros to `samples` samples. Write 0x14 as '|', 0x15 as '^', and
+ * 0 as '~'. */
 void edf_files_annotations(struct edf_bytes *file, const char *lists, int samples);
 
 /* Another text in the place of a field, filled up with blanks. */

@@ -77,6 +77,23 @@ static void test_events_of_a_file(void **state)
     arena_free(arena);
 }
 
+static void test_events_in_any_order(void **state)
+{
+    (void)state;
+    struct arena *arena = arena_new();
+    struct edf_bytes file = edf_files_sound(arena);
+    struct edf_options options = edf_files_options();
+    struct edf_bytes at = {.arena = arena, .bytes = file.bytes, .length = 1024 + 12};
+    edf_files_annotations(&at, "+0||~+1.5|pain|~+0.5|a\r\nb\rc\td|~+0|leak|~", 30);
+    const struct recording_document *document = edf_files_read_sound(arena, &file, &options, NULL);
+    assert_int_equal(document->event_count, 4);
+    assert_string_equal(document->events[0].code, "leak");
+    assert_string_equal(document->events[1].note, "a\nb\nc\td"); /* line ends as notes have them */
+    assert_string_equal(document->events[2].note, "said hello (lasted 2.5 s)");
+    assert_string_equal(document->events[3].code, "pain");
+    arena_free(arena);
+}
+
 static void test_report(void **state)
 {
     (void)state;
@@ -113,6 +130,7 @@ static void test_report(void **state)
 static void test_scales_are_nearest_to_the_decimals(void **state)
 {
     (void)state;
+
     static const struct {
         const char *pmin;
         const char *pmax;
@@ -133,6 +151,7 @@ static void test_scales_are_nearest_to_the_decimals(void **state)
         {"0", "1E-3", "0", "1000", 1e-6, 0.0},
         {"0", "1", "32766", "32767", 1.0, -32766.0},
     };
+
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct arena *arena = arena_new();
         struct edf_bytes file = edf_files_sound(arena);
@@ -268,6 +287,7 @@ static void test_start_from_the_caller(void **state)
 static void test_dates(void **state)
 {
     (void)state;
+
     static const struct {
         const char *startdate;
         const char *recording;
@@ -279,6 +299,7 @@ static void test_dates(void **state)
         {"01.01.yy", "Startdate 01-jan-2090 X X X", "2090-01-01T09:31:05"},
         {"01.05.26", "other words", "2026-05-01T09:31:05"},
     };
+
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct arena *arena = arena_new();
         struct edf_bytes file = edf_files_sound(arena);
@@ -297,20 +318,39 @@ static void test_dates(void **state)
 static void test_labels_by_themselves(void **state)
 {
     (void)state;
+
     static const struct {
         const char *label;
         enum signal_kind signal;
     } cases[] = {
-        {"pves", SIGNAL_PVES},          {"P ves", SIGNAL_PVES},         {"P_VES", SIGNAL_PVES},
-        {"Press Pves", SIGNAL_PVES},    {"Pressure P-ves", SIGNAL_PVES}, {"Pdet", SIGNAL_PDET},
-        {"Flow", SIGNAL_FLOW},          {"Flow Qura", SIGNAL_FLOW},     {"Q ura", SIGNAL_FLOW},
-        {"EMG", SIGNAL_EMG},            {"EMG emg", SIGNAL_EMG},        {"Vura", SIGNAL_VVOID},
-        {"Vol Vinf", SIGNAL_VINF},      {"panal12", SIGNAL_PANAL12},    {"Press P anal 3", SIGNAL_PANAL3},
-        {"Balloon", SIGNAL_BALLOON},    {"P.vag", SIGNAL_PVAG},         {"Dist puller", SIGNAL_PULLER},
-        {"EMG left", SIGNAL_NONE},      {"Press", SIGNAL_NONE},         {"", SIGNAL_NONE},
-        {"P1", SIGNAL_NONE},            {"pves2", SIGNAL_NONE},         {"panal13", SIGNAL_NONE},
-        {"Press ", SIGNAL_NONE},        {"Pclo", SIGNAL_NONE},
+        {"pves", SIGNAL_PVES},
+        {"P ves", SIGNAL_PVES},
+        {"P_VES", SIGNAL_PVES},
+        {"Press Pves", SIGNAL_PVES},
+        {"Pressure P-ves", SIGNAL_PVES},
+        {"Pdet", SIGNAL_PDET},
+        {"Flow", SIGNAL_FLOW},
+        {"Flow Qura", SIGNAL_FLOW},
+        {"Q ura", SIGNAL_FLOW},
+        {"EMG", SIGNAL_EMG},
+        {"EMG emg", SIGNAL_EMG},
+        {"Vura", SIGNAL_VVOID},
+        {"Vol Vinf", SIGNAL_VINF},
+        {"panal12", SIGNAL_PANAL12},
+        {"Press P anal 3", SIGNAL_PANAL3},
+        {"Balloon", SIGNAL_BALLOON},
+        {"P.vag", SIGNAL_PVAG},
+        {"Dist puller", SIGNAL_PULLER},
+        {"EMG left", SIGNAL_NONE},
+        {"Press", SIGNAL_NONE},
+        {"", SIGNAL_NONE},
+        {"P1", SIGNAL_NONE},
+        {"pves2", SIGNAL_NONE},
+        {"panal13", SIGNAL_NONE},
+        {"Press ", SIGNAL_NONE},
+        {"Pclo", SIGNAL_NONE},
     };
+
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         if (edf_names_signal(cases[i].label) != cases[i].signal) {
             fail_msg("\"%s\" is taken for signal %d", cases[i].label,
@@ -327,16 +367,33 @@ static void test_labels_by_themselves(void **state)
 static void test_units(void **state)
 {
     (void)state;
+
     static const struct {
         const char *dimension;
         const char *unit;
     } cases[] = {
-        {"cmH2O", "cm[H2O]"}, {"cm H2O", "cm[H2O]"}, {"cm[H2O]", "cm[H2O]"}, {"mmHg", "mm[Hg]"},
-        {"mm Hg", "mm[Hg]"},  {"kPa", "kPa"},        {"uV", "uV"},           {"mV", "mV"},
-        {"ml", "mL"},         {"mL", "mL"},          {"l", "L"},             {"ml/s", "mL/s"},
-        {"mL/s", "mL/s"},     {"ml/sec", "mL/s"},    {"ml/min", "mL/min"},   {"L/min", "L/min"},
-        {"mm", "mm"},         {"cm", "cm"},          {"s", "s"},             {"min", "min"},
+        {"cmH2O", "cm[H2O]"},
+        {"cm H2O", "cm[H2O]"},
+        {"cm[H2O]", "cm[H2O]"},
+        {"mmHg", "mm[Hg]"},
+        {"mm Hg", "mm[Hg]"},
+        {"kPa", "kPa"},
+        {"uV", "uV"},
+        {"mV", "mV"},
+        {"ml", "mL"},
+        {"mL", "mL"},
+        {"l", "L"},
+        {"ml/s", "mL/s"},
+        {"mL/s", "mL/s"},
+        {"ml/sec", "mL/s"},
+        {"ml/min", "mL/min"},
+        {"L/min", "L/min"},
+        {"mm", "mm"},
+        {"cm", "cm"},
+        {"s", "s"},
+        {"min", "min"},
     };
+
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         assert_non_null(edf_names_unit(cases[i].dimension));
         assert_string_equal(edf_names_unit(cases[i].dimension), cases[i].unit);
@@ -412,7 +469,8 @@ struct header_case {
 
 /* Offsets for three signals, counted by hand from the table of fields in the specification. */
 static const struct header_case header_cases[] = {
-    {"startdate with dashes", 168, 8, "02-03-26", "/startdate", "Bytes 168 to 175 say \"02-03-26\""},
+    {"startdate with dashes", 168, 8, "02-03-26", "/startdate",
+     "Bytes 168 to 175 say \"02-03-26\""},
     {"30 February", 168, 8, "30.02.26", "/startdate", "dd.mm.yy"},
     {"another day than Startdate", 168, 8, "03.03.26", "/startdate", "same day"},
     {"Startdate broken", 88, 80, "Startdate 02-XXX-2026 X X X", "/recording", "Bytes 88 to 167:"},
@@ -543,6 +601,7 @@ static void test_local_time_alone_is_refused(void **state)
 static void test_other_files_are_told_apart(void **state)
 {
     (void)state;
+
     static const struct {
         const char *start;
         size_t length;
@@ -558,6 +617,7 @@ static void test_other_files_are_told_apart(void **state)
         {"{\"type\"", 7, "", "JSON"},
         {"1       ", 8, "/version", "begins with 0"},
     };
+
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct arena *arena = arena_new();
         struct edf_bytes file = edf_files_sound(arena);
@@ -583,9 +643,8 @@ static void test_cut_files(void **state)
     struct edf_options options = edf_files_options();
     for (size_t length = 0; length < file.length; length++) {
         struct arena *part_arena = arena_new();
-        struct edf_bytes part = {.arena = part_arena,
-                                 .bytes = arena_alloc(part_arena, length + 1),
-                                 .length = length};
+        struct edf_bytes part = {
+            .arena = part_arena, .bytes = arena_alloc(part_arena, length + 1), .length = length};
         memcpy(part.bytes, file.bytes, length);
         char detail[32] = "not EDF";
         if (length >= 1024) {
@@ -629,6 +688,7 @@ static void test_faults_of_annotations(void **state)
     check_annotations("+0||~+0^-2|cough|~", "+1||~", "/records/0", "duration must be");
     check_annotations("+0||~+0|cough~", "+1||~", "/records/0", "must end with");
     check_annotations("+0||~+0.5|co\x01ugh|~", "+1||~", "/records/0", "control characters");
+    check_annotations("+0||~+0.5|co\xC2\x85ugh|~", "+1||~", "/records/0", "control characters");
     check_annotations("+0||~+0.5|co\xffugh|~", "+1||~", "/records/0", "UTF-8");
     check_annotations("+0||~+3.5|cough|~", "+1||~", "/annotations/0", "between 0 and 3");
     check_annotations("+0.5||~+0.2|cough|~", "+1.5||~", "/annotations/0", "-0.3 s after");
@@ -697,6 +757,7 @@ static void test_gaps_are_missing_samples(void **state)
 static void test_faults_of_gaps(void **state)
 {
     (void)state;
+
     static const struct {
         const char *onsets[3];
         const char *pointer;
@@ -710,12 +771,46 @@ static void test_faults_of_gaps(void **state)
         {{"+0", "+1", "+172800"}, "/records/2", "more than 172800 s after"},
         {{"+0", "+1", "+999999999"}, "/records/2", "more than 172800 s after"},
     };
+
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct arena *arena = arena_new();
         struct edf_bytes file = discontinuous(arena, cases[i].onsets, 3);
         struct edf_options options = edf_files_options();
         edf_files_check_fault(cases[i].detail, &file, &options, cases[i].pointer, cases[i].detail,
                               true);
+        arena_free(arena);
+    }
+}
+
+/* A tenth of a sample in EDF+D, half a sample in EDF+C; the fastest signal has 4 Hz. */
+static void test_tolerance_of_onsets(void **state)
+{
+    (void)state;
+
+    static const struct {
+        const char *kind;
+        const char *onset;
+        bool is_sound;
+    } cases[] = {
+        {"EDF+D", "+1.0245", true},  {"EDF+D", "+1.0255", false}, {"EDF+D", "+0.9755", true},
+        {"EDF+D", "+0.9745", false}, {"EDF+C", "+1.1245", true},  {"EDF+C", "+1.1255", false},
+        {"EDF+C", "+0.8755", true},  {"EDF+C", "+0.8745", false},
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct arena *arena = arena_new();
+        const char *onsets[] = {"+0", cases[i].onset};
+        struct edf_bytes file = discontinuous(arena, onsets, 2);
+        struct edf_options options = edf_files_options();
+        edf_files_replace(&file, 192, 44, cases[i].kind);
+        if (cases[i].is_sound) {
+            const struct recording_document *document =
+                edf_files_read_sound(arena, &file, &options, NULL);
+            assert_int_equal(document->channels[0].samples.count, 8);
+            assert_int_equal(document->channels[0].samples.missing, 0);
+        } else {
+            edf_files_check_fault(cases[i].onset, &file, &options, "/records/1", "begins", true);
+        }
         arena_free(arena);
     }
 }
@@ -755,10 +850,37 @@ static void test_memory_is_bounded(void **state)
     edf_files_check_fault("records", &file, &options, "/record_count", "last more than", true);
     edf_files_replace(&file, 244, 8, "0.0001");
     edf_files_check_fault("records", &file, &options, "/record_count", "bytes are missing", false);
-    edf_files_replace(&file, 664 - 96, 8, "99999999"); /* somewhere in the transducer texts */
-    edf_files_replace(&file, 648, 8, "99999999");
+    edf_files_replace(&file, 688, 8, "99999999"); /* samples a record of the first signal */
     edf_files_check_fault("samples", &file, &options, "/record_count", "bytes are missing", false);
-    assert_true(peak_kib() - before_kib < 16 * 1024);
+    assert_true(peak_kib() - before_kib < 16L * 1024);
+    arena_free(arena);
+}
+
+/* Each channel within its limit, all of them together not. */
+static void test_samples_of_all_channels_are_bounded(void **state)
+{
+    (void)state;
+    static const struct edf_file_signal signals[] = {
+        {"EMG", "uV", "-1000", "1000", "-2048", "2047", 100},
+        {"pves", "kPa", "-1000", "1000", "-2048", "2047", 100},
+        {"pabd", "kPa", "-1000", "1000", "-2048", "2047", 100},
+        {"EDF Annotations", "", "-1", "1", "-32768", "32767", 30}};
+    static const struct edf_file_parts parts = {
+        .reserved = "EDF+D", .records = "2", .signal_count = 4, .signals = signals};
+    static const int codes[300] = {0};
+    struct arena *arena = arena_new();
+    struct edf_bytes file = edf_files_header(arena, &parts);
+    struct edf_options options = edf_files_options();
+    edf_files_samples(&file, codes, 300);
+    edf_files_annotations(&file, "+0||~", 30);
+    edf_files_samples(&file, codes, 300);
+    edf_files_annotations(&file, "+160000||~", 30);
+    long before_kib = peak_kib();
+    edf_files_check_fault("gap", &file, &options, "/signals",
+                          "At most 33554432 samples in all channels of a recording, gaps included; "
+                          "these are 48000300.",
+                          true);
+    assert_true(peak_kib() - before_kib < 16L * 1024);
     arena_free(arena);
 }
 
@@ -797,6 +919,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_values_of_a_file),
         cmocka_unit_test(test_events_of_a_file),
+        cmocka_unit_test(test_events_in_any_order),
         cmocka_unit_test(test_report),
         cmocka_unit_test(test_scales_are_nearest_to_the_decimals),
         cmocka_unit_test(test_codes_out_of_range_are_missing),
@@ -819,7 +942,9 @@ int main(void)
         cmocka_unit_test(test_annotations_only),
         cmocka_unit_test(test_gaps_are_missing_samples),
         cmocka_unit_test(test_faults_of_gaps),
+        cmocka_unit_test(test_tolerance_of_onsets),
         cmocka_unit_test(test_memory_is_bounded),
+        cmocka_unit_test(test_samples_of_all_channels_are_bounded),
         cmocka_unit_test(test_too_many_annotations),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
