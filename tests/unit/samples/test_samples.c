@@ -299,6 +299,50 @@ static void slices_are_parts(void **state)
     assert_true(samples_equal(&part, &part));
 }
 
+static void every_member_and_bit_counts_for_equality(void **state)
+{
+    (void)state;
+    const int16_t codes[] = {1, 2, INT16_MIN};
+    const int16_t others[] = {1, 2, 3};
+    const struct samples samples = {
+        .encoding = SAMPLES_INT16, .scale = 0.5, .count = 3, .missing = 1, .codes = codes};
+    struct samples changed[7];
+    for (size_t i = 0; i < 7; i++) {
+        changed[i] = samples;
+    }
+    changed[0].encoding = SAMPLES_INT32; /* differs before any code is read */
+    changed[1].decimals = 1;
+    changed[2].scale = nextafter(0.5, 1.0);
+    changed[3].offset = -0.0; /* the same value, but not the same bits */
+    changed[4].count = 2;
+    changed[5].codes = others;
+    changed[6].count = 0;
+    for (size_t i = 0; i < 7; i++) {
+        assert_false(samples_equal(&samples, &changed[i]));
+    }
+    struct samples empty = changed[6];
+    empty.codes = NULL;
+    assert_true(samples_equal(&empty, &changed[6]));
+}
+
+/* A slice of nothing, at either end, and of all. */
+static void slices_may_be_empty_or_whole(void **state)
+{
+    (void)state;
+    for (int e = 0; e < SAMPLES_ENCODING_COUNT; e++) {
+        double room[4] = {0};
+        const struct samples samples = {
+            .encoding = (enum sample_encoding)e, .scale = 1, .count = 4, .codes = room};
+        assert_int_equal(samples_slice(&samples, 0, 0).count, 0);
+        struct samples end = samples_slice(&samples, 4, 0);
+        assert_int_equal(end.count, 0);
+        assert_ptr_equal(end.codes,
+                         (const uint8_t *)room + 4 * sample_encoding_width(samples.encoding));
+        struct samples whole = samples_slice(&samples, 0, 4);
+        assert_true(samples_equal(&whole, &samples));
+    }
+}
+
 static void float64_survives_with_every_bit(void **state)
 {
     struct inputs *inputs = *state;
@@ -433,6 +477,8 @@ int main(void)
         SAMPLES_TEST(scaled_codes_survive_with_any_scale),
         SAMPLES_TEST(float32_survives_with_every_bit),
         SAMPLES_TEST(slices_are_parts),
+        SAMPLES_TEST(slices_may_be_empty_or_whole),
+        SAMPLES_TEST(every_member_and_bit_counts_for_equality),
         SAMPLES_TEST(float64_survives_with_every_bit),
         SAMPLES_TEST(slow_signals_become_small),
         SAMPLES_TEST(damage_is_noticed),
