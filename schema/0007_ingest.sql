@@ -16,7 +16,7 @@ alter table penstock.recording
     add column version integer not null default 1 check (version >= 1),
     add column has_overview boolean not null default false,
     drop constraint recording_revision_check,
-    add constraint recording_revision_check check (revision >= 1 or (revision = 0 and state <> 'complete'));
+    add constraint recording_revision_check check (revision >= 0 and (state = 'withdrawn' or (revision = 0) = (state = 'open')));
 comment on column penstock.recording.received_on is 'UTC date of received_at: in which partition its parts are';
 comment on column penstock.recording.state is 'open: pieces may still come; complete; withdrawn: not to be shown or used';
 comment on column penstock.recording.opening is 'What opened a recording that came in pieces, as sent; null: it came in one request';
@@ -140,6 +140,31 @@ comment on column penstock.recording_chunk.data is 'The document as sent, compre
 comment on column penstock.recording_chunk.received_at is 'When it was received';
 comment on column penstock.recording_chunk.created_by is 'Account or token that sent it';
 
+-- A partition by itself is bound like the whole: what guards a table statement by statement, and its
+-- row-level security, would not hold for who names the partition.
+create function penstock.guard_partition(parent text, partition text, description text) returns void
+    language plpgsql
+as $$
+begin
+    execute format('comment on table penstock.%I is %L', partition, 'Partition of ' || parent || ': ' || description);
+    execute format('alter table penstock.%I enable row level security', partition);
+    execute format('alter table penstock.%I force row level security', partition);
+    execute format('create policy clinic_only on penstock.%I'
+                   ' using (clinic_id = nullif(current_setting(''penstock.clinic'', true), '''')::uuid)'
+                   ' with check (clinic_id = nullif(current_setting(''penstock.clinic'', true), '''')::uuid)',
+                   partition);
+    execute format('create trigger no_partition_delete before delete on penstock.%I'
+                   ' for each statement execute function penstock.refuse_removal()', partition);
+    execute format('create trigger no_partition_truncate before truncate on penstock.%I'
+                   ' for each statement execute function penstock.refuse_removal()', partition);
+    if parent <> 'recording_chunk' then
+        execute format('create trigger no_partition_update before update on penstock.%I'
+                       ' for each statement execute function penstock.refuse_change()', partition);
+    end if;
+end $$;
+comment on function penstock.guard_partition(text, text, text) is 'Binds a new partition as its table is bound';
+revoke all on function penstock.guard_partition(text, text, text) from public;
+
 -- Makes the partitions of each year from 2025 up to `last_year` that are not there yet. Rows of
 -- other years go to the partition of all the rest, so that nothing is ever refused for its date.
 create function penstock.make_partitions(last_year integer) returns void
@@ -153,16 +178,14 @@ begin
         if to_regclass(format('penstock.%I', parent || '_rest')) is null then
             execute format('create table penstock.%I partition of penstock.%I default',
                            parent || '_rest', parent);
-            execute format('comment on table penstock.%I is %L', parent || '_rest',
-                           'Partition of ' || parent || ': years without one of their own');
+            perform penstock.guard_partition(parent, parent || '_rest', 'years without one of their own');
         end if;
         for year in 2025..last_year loop
             continue when to_regclass(format('penstock.%I', parent || '_' || year)) is not null;
             begin
                 execute format('create table penstock.%I partition of penstock.%I for values from (%L) to (%L)',
                                parent || '_' || year, parent, make_date(year, 1, 1), make_date(year + 1, 1, 1));
-                execute format('comment on table penstock.%I is %L', parent || '_' || year,
-                               'Partition of ' || parent || ': recordings received in ' || year);
+                perform penstock.guard_partition(parent, parent || '_' || year, 'recordings received in ' || year);
             exception when check_violation then
                 null; -- rows of that year are with the rest already, and stay there
             end;
@@ -227,15 +250,25 @@ create trigger no_delete before delete on penstock.retention_rule
 create trigger no_truncate before truncate on penstock.retention_rule
     for each statement execute function penstock.refuse_removal();
 
--- Whether a study's recordings have been kept as long as its clinic's newest rule says.
+-- A year after 29 February ends on 1 March where there is no such day: not a day too early.
+create function penstock.years_after(start date, years integer) returns date
+    language sql immutable
+as $$
+    select greatest((start + make_interval(years => years))::date,
+                    (start - 1 + make_interval(years => years))::date + 1)
+$$;
+comment on function penstock.years_after(date, integer) is 'The same day some years later; 1 March for a 29 February that the year lacks';
+
+-- Whether a study's recordings have been kept as long as its clinic's newest rule says. The day
+-- itself still counts, so that it is over wherever the clinic may be.
 create function penstock.retention_is_over(wanted_clinic uuid, wanted_study uuid) returns boolean
     language sql stable
 as $$
     select coalesce((
-        select s.started_at + make_interval(years => rule.keep_years) < now()
+        select penstock.years_after((s.started_at at time zone 'UTC')::date, rule.keep_years) < today.utc
            and (rule.keep_until_age_years is null
-                or p.birth_date + make_interval(years => rule.keep_until_age_years) < now())
-          from penstock.study s
+                or penstock.years_after(p.birth_date, rule.keep_until_age_years) < today.utc)
+          from (select (now() at time zone 'UTC')::date as utc) today, penstock.study s
           join penstock.patient p on p.clinic_id = s.clinic_id and p.id = s.patient_id
           join lateral (select r.keep_years, r.keep_until_age_years from penstock.retention_rule r
                          where r.clinic_id = s.clinic_id order by r.version desc limit 1) rule on true
@@ -268,7 +301,7 @@ begin
         return new;
     end if;
     if (old.conditions::text, old.duration_s) is distinct from (new.conditions::text, new.duration_s)
-       or (new.state = old.state and new.revision <> old.revision + 1)
+       or (new.state = old.state and (new.state <> 'complete' or new.revision <> old.revision + 1))
        or (new.state <> old.state and new.revision <> old.revision)
        or (new.state <> old.state and new.state <> 'withdrawn' and old.state <> 'withdrawn') then
         raise exception 'what a recording is does not change' using errcode = 'PS002';
@@ -278,10 +311,30 @@ end $$;
 comment on function penstock.guard_recording() is
     'Trigger: nothing is added to signed studies; of a recording only revision and state change, each in its own way';
 
+-- The keys of these tables hold the date, so that only this keeps a number from being there twice.
+create function penstock.guard_dated_part() returns trigger
+    language plpgsql
+as $$
+declare
+    whole record;
+begin
+    select r.study_id, r.state, r.received_on into whole from penstock.recording r
+      where r.clinic_id = new.clinic_id and r.id = new.recording_id;
+    if not found then
+        return new; -- which the foreign key refuses
+    end if;
+    perform penstock.require_unsigned(new.clinic_id, whole.study_id);
+    if whole.received_on <> new.received_on or whole.state <> tg_argv[0] then
+        raise exception 'a part that does not fit its recording' using errcode = 'PS002';
+    end if;
+    return new;
+end $$;
+comment on function penstock.guard_dated_part() is
+    'Trigger: a part has the date of its recording, which is in the state named, of an unsigned study';
 create trigger signed before insert on penstock.recording_revision
-    for each row execute function penstock.guard_part_of_recording();
+    for each row execute function penstock.guard_dated_part('complete');
 create trigger signed before insert on penstock.recording_chunk
-    for each row execute function penstock.guard_part_of_recording();
+    for each row execute function penstock.guard_dated_part('open');
 
 -- Of a piece only its content goes, when the recording has taken it over.
 create function penstock.guard_chunk() returns trigger

@@ -13,7 +13,8 @@
 enum {
     DIGEST_SIZE = 32,
     ARRAY_BYTES_MAX = 64 * 1024,
-    PAGE = 256 /* pieces of one SELECT */
+    PAGE = 256,                      /* pieces of one SELECT, at most */
+    PAGE_BYTES_MAX = 4 * 1024 * 1024 /* and their compressed bytes, but for the last piece */
 };
 
 enum chunk_statement {
@@ -32,6 +33,18 @@ enum chunk_statement {
 };
 
 #define OF_RECORDING "clinic_id = $1 and recording_id = $2"
+/* Where its date is not known yet: still only its partition is searched. */
+#define FROM_RECORDING                                                                             \
+    " from penstock.recording_chunk where " OF_RECORDING                                           \
+    " and received_on = (select r.received_on from penstock.recording r"                           \
+    " where r.clinic_id = $1 and r.id = $2)"
+/* Pieces behind $4 in the order of `column`, until they have $6 bytes or are $5. */
+#define CHUNK_PAGE_BY(column)                                                                      \
+    "select number, arrival, penstock.unix_us(received_at), data from (select c.*,"                \
+    " sum(length(data)) over (order by " column ") - length(data) as before"                       \
+    " from (select number, arrival, received_at, data from penstock.recording_chunk"               \
+    " where " OF_RECORDING " and received_on = $3 and " column " > $4"                             \
+    " order by " column " limit $5) c) d where before <= $6 or before is null order by " column
 
 static const struct statement statements[] = {
     [CHUNK_LOCK] = {.name = "chunk_lock",
@@ -48,16 +61,15 @@ static const struct statement statements[] = {
                                " coalesce(newest.event_total, 0),"
                                " same.digest is not null, same.digest = $4"
                                " from (values (true)) as one"
-                               " left join (select arrival, event_total"
-                               " from penstock.recording_chunk where " OF_RECORDING
+                               " left join (select arrival, event_total" FROM_RECORDING
                                " order by arrival desc limit 1) as newest on true"
-                               " left join (select digest from penstock.recording_chunk"
-                               " where " OF_RECORDING " and number = $3) as same on true"},
+                               " left join (select digest" FROM_RECORDING
+                               " and number = $3) as same on true"},
     [CHUNK_BEFORE] = {.name = "chunk_before",
-                      .sql = "select ends from penstock.recording_chunk where " OF_RECORDING
+                      .sql = "select ends" FROM_RECORDING
                              " and number < $3 order by number desc limit 1"},
     [CHUNK_BEHIND] = {.name = "chunk_behind",
-                      .sql = "select starts from penstock.recording_chunk where " OF_RECORDING
+                      .sql = "select starts" FROM_RECORDING
                              " and number > $3 order by number limit 1"},
     [CHUNK_INSERT] = {.name = "chunk_insert",
                       .sql = "insert into penstock.recording_chunk (clinic_id, recording_id,"
@@ -73,14 +85,8 @@ static const struct statement statements[] = {
                       .sql = "select arrival, penstock.unix_us(received_at)"
                              " from penstock.recording_chunk where " OF_RECORDING
                              " and received_on = $3 order by arrival desc limit 1"},
-    [CHUNK_AFTER] = {.name = "chunk_after",
-                     .sql = "select number, arrival, penstock.unix_us(received_at), data"
-                            " from penstock.recording_chunk where " OF_RECORDING
-                            " and received_on = $3 and arrival > $4 order by arrival limit $5"},
-    [CHUNK_PAGE] = {.name = "chunk_page",
-                    .sql = "select number, arrival, penstock.unix_us(received_at), data"
-                           " from penstock.recording_chunk where " OF_RECORDING
-                           " and received_on = $3 and number > $4 order by number limit $5"},
+    [CHUNK_AFTER] = {.name = "chunk_after", .sql = CHUNK_PAGE_BY("arrival"), .binary_result = true},
+    [CHUNK_PAGE] = {.name = "chunk_page", .sql = CHUNK_PAGE_BY("number"), .binary_result = true},
     [CHUNK_COMPLETE] = {.name = "chunk_complete",
                         .sql = "update penstock.recording set state = 'complete', revision = 1,"
                                " version = version + 1, conditions = $3, duration_s = $4"
@@ -115,17 +121,17 @@ static bool check_lock(const struct rows *lock, struct error *reterr)
 }
 
 /* Whether `theirs` ("{1,2}") and ours keep their order, channel by channel: with sign 1 theirs come
- * first. */
+ * first. False where they have fewer channels. */
 static bool keeps_order(const char *theirs, const int64_t *ours, size_t count, int sign)
 {
     const char *at = theirs + 1; /* behind the brace */
     for (size_t i = 0; i < count; i++) {
         char *end = NULL;
         int64_t number = strtoll(at, &end, 10);
-        if ((sign > 0 && number > ours[i]) || (sign < 0 && number < ours[i])) {
+        if (end == at || (sign > 0 && number > ours[i]) || (sign < 0 && number < ours[i])) {
             return false;
         }
-        at = end + 1;
+        at = *end == ',' ? end + 1 : end;
     }
     return true;
 }
@@ -289,38 +295,22 @@ bool recording_chunk_status(struct store *store, struct arena *arena,
     return true;
 }
 
-/* Bytes of a bytea column in text form ("\x0a…"). */
-static const uint8_t *hex_bytes(const struct rows *rows, struct arena *arena, int row, int column,
-                                size_t *ret_length)
-{
-    const char *text = rows_text(rows, arena, row, column);
-    if (text == NULL || strlen(text) < 2) {
-        *ret_length = 0;
-        return NULL;
-    }
-    size_t length = (strlen(text) - 2) / 2;
-    uint8_t *bytes = arena_alloc(arena, length);
-    size_t written = 0;
-    (void)sodium_hex2bin(bytes, length, text + 2, 2 * length, NULL, &written, NULL);
-    *ret_length = written;
-    return bytes;
-}
-
 static bool read_chunk(const struct rows *rows, struct arena *arena, int row, const char *id,
                        struct chunk_row *ret_chunk, struct error *reterr)
 {
-    *ret_chunk = (struct chunk_row){.number = rows_int(rows, row, 0),
-                                    .arrival = rows_int(rows, row, 1),
-                                    .received_at_us = rows_int64(rows, row, 2)};
-    size_t length = 0;
-    const uint8_t *data = hex_bytes(rows, arena, row, 3, &length);
-    return (data != NULL && packed_text_read(arena, data, length, LIMIT_BODY_BYTES,
-                                             &ret_chunk->text, &ret_chunk->length, reterr)) ||
+    *ret_chunk = (struct chunk_row){.number = (int)rows_binary_int(rows, row, 0),
+                                    .arrival = (int)rows_binary_int(rows, row, 1),
+                                    .received_at_us = rows_binary_int(rows, row, 2)};
+    size_t length = 0; /* stays 0 where the piece was emptied */
+    const uint8_t *data = rows_bytes(rows, row, 3, &length);
+    return packed_text_read(arena, data, length, LIMIT_BODY_BYTES, &ret_chunk->text,
+                            &ret_chunk->length, reterr) ||
            error_set(reterr, ERROR_INTERNAL, "recording %s, piece %d: cannot be read back", id,
                      ret_chunk->number);
 }
 
-/* A page of pieces: by arrival (CHUNK_AFTER) or by number (CHUNK_PAGE), behind `after`. */
+/* A page of pieces, at least one if there is any: by arrival (CHUNK_AFTER) or by number
+ * (CHUNK_PAGE), behind `after`. */
 static bool run_page(struct store *store, enum chunk_statement statement,
                      const struct recording_row *row, int after, struct rows *rows,
                      struct error *reterr)
@@ -331,6 +321,7 @@ static bool run_page(struct store *store, enum chunk_statement statement,
     query_text(&query, row->received_on);
     query_int(&query, after);
     query_int(&query, PAGE);
+    query_int(&query, PAGE_BYTES_MAX);
     return query_run(store, &query, rows, reterr) ||
            error_context(reterr, "read pieces of a recording");
 }
@@ -378,7 +369,7 @@ bool recording_each_chunk(struct store *store, const struct recording_row *row,
             after = chunk.number;
             arena_free(arena);
         }
-        more = rows.count == PAGE;
+        more = rows.count > 0;
         rows_clear(&rows);
     }
     return good;

@@ -50,7 +50,9 @@ MUST_CHECK bool recording_chunk_status(struct store *store, struct arena *arena,
                                        struct chunk_status *ret_status, struct error *reterr);
 
 /* The pieces that came after piece `after` in the order of arrival, in that order, until their
- * texts exceed `byte_limit` (at least one, if there is one). */
+ * texts exceed `byte_limit` (at least one, if there is one; not always all that the limit allows).
+ * ERROR_INTERNAL names a damaged one; those of a complete recording are empty, which is the same.
+ */
 MUST_CHECK bool recording_chunks_after(struct store *store, struct arena *arena,
                                        const struct recording_row *row, int after,
                                        size_t byte_limit, struct chunk_row **ret_rows,

@@ -237,7 +237,8 @@ static bool insert_header(struct store *store, struct arena *arena, const char *
     return inserted || error_set(reterr, ERROR_CONFLICT, "id");
 }
 
-/* Whether the stored recording `id` is what `document` would make, sample by sample. */
+/* Whether the stored recording `id` is what `document` would make, sample by sample. One that
+ * cannot be read back is not the same: or its damage would keep the good document out. */
 static bool is_same(struct store *store, const char *id, const struct recording_document *document,
                     const char *events, bool *ret_same, struct error *reterr)
 {
@@ -255,7 +256,7 @@ static bool is_same(struct store *store, const char *id, const struct recording_
         *ret_same = same;
     }
     arena_free(arena);
-    return good;
+    return good || reterr->kind == ERROR_INTERNAL;
 }
 
 /* The recording among `twins` that is the same as the document; *ret_id stays NULL without one. */

@@ -5,20 +5,32 @@
 
 #include <string.h>
 
-enum state_statement { STATE_LOCK, STATE_SET, STATE_NOTE, STATE_CHANGES, STATE_STATEMENT_COUNT };
+enum state_statement {
+    STATE_LOCK,
+    STATE_SET,
+    STATE_STUDY,
+    STATE_NOTE,
+    STATE_CHANGES,
+    STATE_STATEMENT_COUNT
+};
 
 static const struct statement statements[] = {
     [STATE_LOCK] = {.name = "state_lock",
                     .sql = "select r.version, r.state, r.revision,"
                            " s.status in ('final', 'amended')"
-                           " and not penstock.retention_is_over(s.clinic_id, s.id)"
+                           " and ($3 or not penstock.retention_is_over(s.clinic_id, s.id))"
                            " from penstock.recording r join penstock.study s"
                            " on s.clinic_id = r.clinic_id and s.id = r.study_id"
                            " where r.clinic_id = $1 and r.id = $2"
-                           " for no key update of r for share of s"},
+                           " for no key update of r, s"},
     [STATE_SET] = {.name = "state_set",
                    .sql = "update penstock.recording set state = $3, version = version + 1"
                           " where clinic_id = $1 and id = $2"},
+    /* What a study shows includes how many recordings it has. */
+    [STATE_STUDY] = {.name = "state_study",
+                     .sql = "update penstock.study s set version = s.version + 1"
+                            " from penstock.recording r where r.clinic_id = $1 and r.id = $2"
+                            " and s.clinic_id = r.clinic_id and s.id = r.study_id"},
     [STATE_NOTE] = {.name = "state_note",
                     .sql =
                         "insert into penstock.recording_change (clinic_id, recording_id, version,"
@@ -78,13 +90,15 @@ bool recording_changes(struct store *store, struct arena *arena, const char *id,
     return true;
 }
 
-/* Locks the recording; `ret_withdrawn` and `ret_revision` say what it is. */
-static bool lock(struct store *store, const char *id, int version, bool *ret_withdrawn,
-                 int *ret_revision, struct error *reterr)
+/* Locks the recording and its study; `ret_withdrawn` and `ret_revision` say what it is. Of a signed
+ * study a recording may go, once it was kept long enough, but not come back. */
+static bool lock(struct store *store, const char *id, int version, bool withdraw,
+                 bool *ret_withdrawn, int *ret_revision, struct error *reterr)
 {
     struct query query;
     query_start(&query, store, &statements[STATE_LOCK]);
     query_id(&query, id);
+    query_text(&query, withdraw ? "false" : "true");
     struct rows rows;
     if (!query_run(store, &query, &rows, reterr)) {
         return error_context(reterr, "lock a recording");
@@ -112,20 +126,28 @@ static bool change_state(struct store *store, const char *id, int version, bool 
 {
     bool withdrawn = false;
     int revision = 0;
-    if (!lock(store, id, version, &withdrawn, &revision, reterr)) {
+    if (!lock(store, id, version, withdraw, &withdrawn, &revision, reterr)) {
         return false;
     }
     if (withdrawn == withdraw) {
         return error_set(reterr, ERROR_CONFLICT, "state");
     }
     enum recording_state before = revision == 0 ? RECORDING_OPEN : RECORDING_COMPLETE;
-    struct query query;
-    query_start(&query, store, &statements[STATE_SET]);
-    query_id(&query, id);
-    query_text(&query, recording_state_name(withdraw ? RECORDING_WITHDRAWN : before));
-    int ignored = 0;
-    return query_count(store, &query, &ignored, reterr) &&
-           recording_note_change(store, id, version + 1, withdraw ? "withdrawn" : "restored",
+    struct query set;
+    query_start(&set, store, &statements[STATE_SET]);
+    query_id(&set, id);
+    query_text(&set, recording_state_name(withdraw ? RECORDING_WITHDRAWN : before));
+    struct query study;
+    query_start(&study, store, &statements[STATE_STUDY]);
+    query_id(&study, id);
+    struct query *const queries[] = {&set, &study};
+    struct rows rows[2];
+    if (!query_run_all(store, queries, 2, rows, reterr)) {
+        return error_context(reterr, "change the state of a recording");
+    }
+    rows_clear(&rows[0]);
+    rows_clear(&rows[1]);
+    return recording_note_change(store, id, version + 1, withdraw ? "withdrawn" : "restored",
                                  reason, reterr);
 }
 

@@ -21,11 +21,13 @@ MUST_CHECK bool recording_changes(struct store *store, struct arena *arena, cons
                                   struct error *reterr);
 
 /* Withdraws the recording. ERROR_STALE: `version` is not its version. ERROR_CONFLICT: it is
- * withdrawn already (detail "state") or its study is signed (detail "signed"). */
+ * withdrawn already (detail "state"), or its study is signed and the clinic has not kept it as long
+ * as it decided (detail "signed"). The study's version grows too. */
 MUST_CHECK bool recording_withdraw(struct store *store, const char *id, int version,
                                    const char *reason, struct error *reterr);
 
-/* Makes it what it was before it was withdrawn; errors as above. */
+/* Makes it what it was before it was withdrawn; errors as above, and always "signed" where the study
+ * is: what was signed without it stays so. */
 MUST_CHECK bool recording_restore(struct store *store, const char *id, int version,
                                   const char *reason, struct error *reterr);
 

@@ -534,6 +534,11 @@ static bool prepare_part(struct arena *arena, const struct recording_row *row,
                          struct recording_part *part, struct error *reterr)
 {
     size_t count = codes_of_level(part);
+    if (part->level != 0 &&
+        !(row->has_overview && overview_exists(part->channel->shape.count, part->level))) {
+        return error_set(reterr, ERROR_INTERNAL, "channel %d of %s has no overview level %d",
+                         part->channel->number, row->id, part->level);
+    }
     if (part->first > count || part->count > count - part->first) {
         return error_set(reterr, ERROR_INTERNAL, "samples beyond the end of channel %d of %s",
                          part->channel->number, row->id);
@@ -554,7 +559,18 @@ static int compare_parts(const void *left, const void *right)
     return (numbers[0] > numbers[1]) - (numbers[0] < numbers[1]);
 }
 
-/* Gathers the parts that one query can read together with parts[first]; marks them as taken. */
+static bool has_channel(const struct part_group *group, int number)
+{
+    for (size_t i = 0; i < group->count; i++) {
+        if (group->parts[i]->channel->number == number) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Gathers the parts that one query can read together with parts[first]; marks them as taken. A
+ * query gives each block once: another part of the same channel has to wait for the next one. */
 static void gather(struct part_group *group, struct recording_part *parts, size_t count,
                    size_t first, bool *taken)
 {
@@ -570,7 +586,8 @@ static void gather(struct part_group *group, struct recording_part *parts, size_
             group->last_block = last_block;
         }
         if (!taken[i] && level == group->level && first_block == group->first_block &&
-            last_block == group->last_block && group->count < CHANNELS_AT_ONCE) {
+            last_block == group->last_block && group->count < CHANNELS_AT_ONCE &&
+            !has_channel(group, part->channel->number)) {
             group->parts[group->count++] = part;
             taken[i] = true;
         }

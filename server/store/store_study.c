@@ -20,7 +20,7 @@ enum study_statement {
     "s.id, s.patient_id, s.room, penstock.unix_us(s.started_at), s.operator_name, s.position,"     \
     " s.catheters, s.history, s.status, s.version,"                                                \
     " (select count(*) from penstock.recording r"                                                  \
-    " where r.clinic_id = s.clinic_id and r.study_id = s.id)"
+    " where r.clinic_id = s.clinic_id and r.study_id = s.id and r.state <> 'withdrawn')"
 
 /* $2, $3 from and to; $4, $5 cursor; $6 limit; $7 status */
 #define STUDY_LIST_BEGIN                                                                           \
