@@ -125,16 +125,19 @@ static int set_up(void **state)
 
 /* ---- comparing with a search ---- */
 
-static void assert_extremes(const double *values, size_t count, const struct recording_part *part,
-                            struct arena *arena)
+static void assert_extremes(const struct samples *all, const struct recording_part *part)
 {
+    struct arena *arena = arena_new();
     const double *got = samples_all_values(&part->samples, arena);
     size_t stretch = overview_stretch(part->level);
+    double *values = arena_array(arena, stretch, sizeof *values);
     bool least = part->extreme == SAMPLE_LEAST;
     for (size_t s = 0; s < part->count; s++) {
         size_t first = (part->first + s) * stretch;
+        size_t count = all->count - first < stretch ? all->count - first : stretch;
         double wanted = (double)NAN;
-        for (size_t i = first; i < first + stretch && i < count; i++) {
+        samples_values(all, first, count, values);
+        for (size_t i = 0; i < count; i++) {
             bool further = least ? values[i] < wanted : values[i] > wanted;
             wanted = isnan(wanted) || further ? values[i] : wanted;
         }
@@ -143,9 +146,10 @@ static void assert_extremes(const double *values, size_t count, const struct rec
                      part->channel->number, part->level, part->first + s, got[s], wanted);
         }
     }
+    arena_free(arena);
 }
 
-static void assert_part(struct fixture *fixture, const struct recording_part *part)
+static void assert_part(const struct recording_part *part)
 {
     const struct samples *all = &sent.document->channels[part->channel->number].samples;
     assert_int_equal(part->samples.count, part->count);
@@ -153,12 +157,9 @@ static void assert_part(struct fixture *fixture, const struct recording_part *pa
     if (part->level == 0) {
         struct samples wanted = samples_slice(all, part->first, part->count);
         assert_true(samples_equal(&part->samples, &wanted));
-        return;
+    } else {
+        assert_extremes(all, part);
     }
-    struct arena *arena = arena_new();
-    assert_extremes(samples_all_values(all, arena), all->count, part, arena);
-    arena_free(arena);
-    (void)fixture;
 }
 
 static void read_parts(struct fixture *fixture, struct recording_part *parts, size_t count)
@@ -187,8 +188,8 @@ static void whole_levels_are_the_extremes(void **state)
             parts[1] = parts[0];
             parts[1].extreme = SAMPLE_GREATEST;
             read_parts(fixture, parts, 2);
-            assert_part(fixture, &parts[0]);
-            assert_part(fixture, &parts[1]);
+            assert_part(&parts[0]);
+            assert_part(&parts[1]);
             levels++;
         }
     }
@@ -210,7 +211,7 @@ static void spans_of_levels_are_read(void **state)
                                           .first = spans[s][0],
                                           .count = spans[s][1]};
             read_parts(fixture, &part, 1);
-            assert_part(fixture, &part);
+            assert_part(&part);
         }
     }
 }
@@ -240,7 +241,7 @@ static void parts_of_all_kinds_are_read_together(void **state)
         }
         read_parts(fixture, parts, MANY);
         for (size_t i = 0; i < MANY; i++) {
-            assert_part(fixture, &parts[i]);
+            assert_part(&parts[i]);
         }
     }
 }
@@ -256,7 +257,7 @@ static void one_channel_may_be_asked_for_twice(void **state)
     };
     read_parts(fixture, parts, 3);
     for (size_t i = 0; i < 3; i++) {
-        assert_part(fixture, &parts[i]);
+        assert_part(&parts[i]);
     }
 }
 
@@ -322,7 +323,6 @@ static void derived_pressure_has_an_overview(void **state)
     struct samples whole;
     derived_pressure_for_drawing(&sent.document->channels[0].samples,
                                  &sent.document->channels[1].samples, arena, &whole);
-    const double *values = samples_all_values(&whole, arena);
     fixture_begin(fixture, fixture->clinic_id);
     for (int level = 1; level <= OVERVIEW_LEVELS; level++) {
         size_t count = overview_count(LONG_COUNT, level);
@@ -336,9 +336,9 @@ static void derived_pressure_has_an_overview(void **state)
             {.channel = &sent.row.channels[0], .level = level, .count = count},
         };
         read_parts(fixture, parts, 3); /* with another channel of the same span */
-        assert_extremes(values, LONG_COUNT, &parts[0], arena);
-        assert_extremes(values, LONG_COUNT, &parts[1], arena);
-        assert_part(fixture, &parts[2]);
+        assert_extremes(&whole, &parts[0]);
+        assert_extremes(&whole, &parts[1]);
+        assert_part(&parts[2]);
     }
     /* Its samples are computed by who wants them. */
     check_refused(fixture, &sent.row, (struct recording_part){.channel = &pdet, .count = 1},
@@ -412,8 +412,8 @@ static void damaged_block_of_an_overview_names_itself(void **state)
         check_refused(fixture, &sent.row, damaged, "channel 4, level 2, block 1");
         assert_non_null(strstr(fixture->error.detail, sent.id));
         read_parts(fixture, healthy, 2);
-        assert_part(fixture, &healthy[0]);
-        assert_part(fixture, &healthy[1]);
+        assert_part(&healthy[0]);
+        assert_part(&healthy[1]);
         fixture_commit(fixture);
     }
 }
@@ -438,7 +438,7 @@ static void recordings_from_before_have_samples_only(void **state)
         .channel = &row.channels[0], .first = LONG_COUNT - 5000, .count = 5000};
     CHECK(fixture,
           recording_read_parts(fixture->store, fixture->arena, &row, &part, 1, &fixture->error));
-    assert_part(fixture, &part);
+    assert_part(&part);
 }
 
 int main(void)
