@@ -44,6 +44,11 @@ enum recording_statement {
     "'.')::int4[]"                                                                                 \
     " < string_to_array($2, '.')::int4[]"
 
+/* Its date is asked for first: with a join every partition would be searched. */
+#define REVISION_OF_RECORDING                                                                      \
+    "v.clinic_id = $1 and v.recording_id = $2 and v.received_on ="                                 \
+    " (select r.received_on from penstock.recording r where r.clinic_id = $1 and r.id = $2)"
+
 static const struct statement statements[] = {
     /* The study stays locked, so that nobody signs or cancels it meanwhile, and that of two equal
      * uploads the second finds the first. */
@@ -95,23 +100,19 @@ static const struct statement statements[] = {
                              .sql = "select v.revision, penstock.unix_us(v.created_at),"
                                     " v.created_by, coalesce(a.display_name, t.name), v.reason,"
                                     " v.analysis_version, v.events::text"
-                                    " from penstock.recording r"
-                                    " join penstock.recording_revision v"
-                                    " on v.clinic_id = r.clinic_id and v.recording_id = r.id"
-                                    " and v.received_on = r.received_on"
+                                    " from penstock.recording_revision v"
                                     " left join penstock.account a on a.clinic_id = v.clinic_id"
                                     " and a.id = v.created_by"
                                     " left join penstock.api_token t on t.clinic_id = v.clinic_id"
                                     " and t.id = v.created_by"
-                                    " where r.clinic_id = $1 and r.id = $2 order by v.revision"},
+                                    " where " REVISION_OF_RECORDING " order by v.revision"},
     [RECORDING_REVISION] = {.name = "recording_revision",
                             .sql = "select v.revision, case when $4 then v.events::text"
-                                   " else v.analysis end from penstock.recording r"
-                                   " join penstock.recording_revision v"
-                                   " on v.clinic_id = r.clinic_id and v.recording_id = r.id"
-                                   " and v.received_on = r.received_on"
-                                   " where r.clinic_id = $1 and r.id = $2 and v.revision ="
-                                   " case when $3 > 0 then $3::int4 else r.revision end"},
+                                   " else v.analysis end from penstock.recording_revision v"
+                                   " where " REVISION_OF_RECORDING " and v.revision ="
+                                   " case when $3 > 0 then $3::int4 else"
+                                   " (select r.revision from penstock.recording r"
+                                   " where r.clinic_id = $1 and r.id = $2) end"},
     [RECORDING_LOCK] = {.name = "recording_lock",
                         .sql = "select r.revision, s.status in ('final', 'amended', 'cancelled'),"
                                " r.state = 'complete'"
