@@ -3,7 +3,9 @@
 
 #include "store/query.h"
 #include "store/store_choices.h"
+#include "store/store_chunk.h"
 #include "store/store_idempotency.h"
+#include "store/store_retention.h"
 #include "store/store_study.h"
 
 #include <string.h>
@@ -13,15 +15,31 @@
 #define NEVER_CHANGED          "PS002"
 
 static const char *const tables[] = {
-    "clinic",      "account",         "session",           "api_token",    "patient",
-    "study",       "recording",       "recording_channel", "sample_block", "recording_revision",
-    "idempotency", "analysis_choices"};
+    "clinic",      "account",          "session",           "api_token",       "patient",
+    "study",       "recording",        "recording_channel", "sample_block",    "recording_revision",
+    "idempotency", "analysis_choices", "recording_change",  "recording_chunk", "retention_rule"};
 
 enum { TABLE_COUNT = sizeof tables / sizeof tables[0] };
 
 static const struct analysis_choices nothing_chosen;
 
 static const unsigned char some_hash[SECRET_HASH_BYTES] = {1, 2, 3};
+
+/* An open recording with a piece. */
+static void open_one(struct fixture *fixture, const char *study)
+{
+    const int64_t at[] = {0, 0};
+    const struct new_chunk chunk = {
+        .number = 3, .channel_count = 2, .starts = at, .ends = at, .text = "a piece", .length = 7};
+    const char *id = NULL;
+    bool existed = false;
+    bool repeated = false;
+    CHECK(fixture,
+          recording_open(fixture->store, fixture->arena, study, recording_fixture(fixture, NULL, 0),
+                         "opening", &id, &existed, &fixture->error));
+    CHECK(fixture, recording_put_chunk(fixture->store, fixture->arena, id, &chunk, &repeated,
+                                       &fixture->error));
+}
 
 /* Rows of every table in both clinics. */
 static int set_up(void **state)
@@ -41,7 +59,11 @@ static int set_up(void **state)
         struct remembered_answer answer = {
             .status = 201, .media_type = "a/b", .body = "x", .body_length = 1};
         fixture_begin(fixture, clinics[i]);
-        recording_fixture_store(fixture, fixture_study(fixture, fixture_patient(fixture, "1")), 10);
+        const char *study = fixture_study(fixture, fixture_patient(fixture, "1"));
+        recording_fixture_store(fixture, study, 10);
+        open_one(fixture, study);
+        struct retention_rule rule = {.keep_years = {true, 10}};
+        CHECK(fixture, retention_rule_replace(fixture->store, &rule, error));
         CHECK(fixture, account_create(fixture->store, arena, i == 0 ? "one" : "two", "", "hash", 1,
                                       &account, error));
         int64_t expires_at_us = 0;
@@ -127,6 +149,15 @@ static void rows_of_another_clinic_cannot_be_written(void **state)
         " events, analysis) select '%s', recording_id, 2, received_on, '[]', '{}' from "
         "penstock.recording_revision"
         " limit 1",
+        "insert into penstock.recording_change (clinic_id, recording_id, version, change)"
+        " select '%s', recording_id, 9, 'opened' from penstock.recording_change limit 1",
+        "insert into penstock.recording_chunk (clinic_id, recording_id, number, received_on,"
+        " arrival, digest, starts, ends) select '%s', recording_id, 9, received_on, 9, digest,"
+        " starts, ends from penstock.recording_chunk limit 1",
+        "insert into penstock.sample_block (clinic_id, recording_id, channel_number, level,"
+        " block_number, received_on, sample_count, checksum, data) select '%s', recording_id, 0,"
+        " 0, 9, received_on, 1, 1, '' from penstock.sample_block limit 1",
+        "insert into penstock.retention_rule (clinic_id, version, keep_years) values ('%s', 2, 1)",
     };
     for (size_t i = 0; i < sizeof inserts / sizeof inserts[0]; i++) {
         const char *mark = strstr(inserts[i], "%s");
@@ -233,6 +264,111 @@ static void app_role_cannot_delete_what_is_clinical(void **state)
     PQfinish(connection);
 }
 
+/* What migration 7 granted, and the columns beside it that it did not. Every statement is tried for
+ * itself; row-level security lets each see one clinic's rows. */
+static void newest_grants_reach_as_far_as_needed(void **state)
+{
+    struct fixture *fixture = *state;
+    PGconn *connection = fixture_app_connection(fixture, fixture->clinic_id);
+
+    static const struct {
+        const char *sql;
+        const char *state;
+    } rows[] = {
+        /* a state may change, in its own way only */
+        {"update penstock.recording set state = 'withdrawn', version = version + 1", "00000"},
+        {"update penstock.recording set state = 'withdrawn'", NEVER_CHANGED},
+        {"update penstock.recording set state = 'withdrawn', version = version + 2", NEVER_CHANGED},
+        {"update penstock.recording set state = 'withdrawn', version = version + 1,"
+         " revision = revision + 1",
+         NEVER_CHANGED},
+        {"update penstock.recording set state = 'open', version = version + 1"
+         " where state = 'complete'",
+         NEVER_CHANGED},
+        {"update penstock.recording set state = 'complete', version = version + 1"
+         " where state = 'open'",
+         NEVER_CHANGED},
+        {"update penstock.recording set state = 'complete', version = version + 1, revision = 1,"
+         " conditions = '{}', duration_s = 3 where state = 'open'",
+         "00000"},
+        {"update penstock.recording set revision = 1, version = version + 1 where state = 'open'",
+         NEVER_CHANGED},
+        {"update penstock.recording set revision = revision + 1, version = version + 1"
+         " where state = 'complete'",
+         "00000"},
+        {"update penstock.recording set conditions = '{}', version = version + 1", NEVER_CHANGED},
+        {"update penstock.recording set duration_s = 3, version = version + 1", NEVER_CHANGED},
+        {"update penstock.recording set has_overview = false", INSUFFICIENT_PRIVILEGE},
+        {"update penstock.recording set received_at = now()", INSUFFICIENT_PRIVILEGE},
+        {"update penstock.recording set study_id = study_id", INSUFFICIENT_PRIVILEGE},
+        {"update penstock.recording set opening = 'x'", INSUFFICIENT_PRIVILEGE},
+        /* parts have the date of their recording and are of a recording */
+        {"insert into penstock.sample_block select clinic_id, recording_id, 0, 0, 9, received_on, "
+         "1,"
+         " 1, '' from penstock.sample_block limit 1",
+         "00000"},
+        {"insert into penstock.sample_block select clinic_id, recording_id, 0, 0, 9,"
+         " received_on + 1, 1, 1, '' from penstock.sample_block limit 1",
+         "23503"},
+        {"insert into penstock.sample_block select clinic_id, gen_random_uuid(), 0, 0, 9,"
+         " received_on, 1, 1, '' from penstock.sample_block limit 1",
+         "23503"},
+        {"insert into penstock.sample_block select * from penstock.sample_block limit 1", "23505"},
+        {"insert into penstock.recording_revision select clinic_id, recording_id, 2, received_on,"
+         " '[]', '{}' from penstock.recording_revision limit 1",
+         "00000"},
+        {"insert into penstock.recording_revision select clinic_id, recording_id, 1,"
+         " received_on + 1, '[]', '{}' from penstock.recording_revision limit 1",
+         NEVER_CHANGED},
+        {"insert into penstock.recording_revision select clinic_id, gen_random_uuid(), 1,"
+         " received_on, '[]', '{}' from penstock.recording_revision limit 1",
+         "23503"},
+        {"insert into penstock.recording_revision select clinic_id, id, 1, received_on, '[]', '{}'"
+         " from penstock.recording where state = 'open'",
+         NEVER_CHANGED},
+        {"insert into penstock.recording_change (clinic_id, recording_id, version, change)"
+         " select clinic_id, id, 9, 'withdrawn' from penstock.recording",
+         "00000"},
+        {"insert into penstock.recording_change (clinic_id, recording_id, version, change)"
+         " select clinic_id, gen_random_uuid(), 9, 'withdrawn' from penstock.recording",
+         "23503"},
+        {"update penstock.recording_change set reason = 'x'", INSUFFICIENT_PRIVILEGE},
+        {"insert into penstock.retention_rule (clinic_id, version, keep_years)"
+         " select clinic_id, version + 1, 1 from penstock.retention_rule",
+         "00000"},
+        {"insert into penstock.retention_rule (clinic_id, version, keep_years)"
+         " select clinic_id, version, 1 from penstock.retention_rule",
+         "23505"},
+        {"update penstock.retention_rule set keep_years = 1", INSUFFICIENT_PRIVILEGE},
+        /* of a piece only its content goes, once the recording is complete */
+        {"insert into penstock.recording_chunk select clinic_id, recording_id, 9, received_on, 9,"
+         " digest, starts, ends from penstock.recording_chunk",
+         "00000"},
+        {"insert into penstock.recording_chunk select clinic_id, id, 9, received_on, 9, sha256(''),"
+         " '{}', '{}' from penstock.recording where state = 'complete'",
+         NEVER_CHANGED},
+        {"update penstock.recording_chunk set data = null", NEVER_CHANGED},
+        {"update penstock.recording_chunk set data = 'x'", NEVER_CHANGED},
+        {"update penstock.recording set state = 'complete', version = version + 1, revision = 1"
+         " where state = 'open'; update penstock.recording_chunk set data = null",
+         "00000"},
+        {"update penstock.recording_chunk set number = 1", INSUFFICIENT_PRIVILEGE},
+        {"update penstock.recording_chunk set starts = '{}'", INSUFFICIENT_PRIVILEGE},
+        {"select penstock.retention_is_over(clinic_id, id) from penstock.study", "00000"},
+        {"select penstock.guard_partition('a', 'b', 'c')", INSUFFICIENT_PRIVILEGE},
+    };
+
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        const char *got = fixture_sqlstate(fixture, connection,
+                                           arena_printf(fixture->arena, "begin; %s", rows[i].sql));
+        assert_string_equal(fixture_sqlstate(fixture, connection, "rollback"), "00000");
+        if (strcmp(got, rows[i].state) != 0) {
+            fail_msg("%s: %s instead of %s", rows[i].sql, got, rows[i].state);
+        }
+    }
+    PQfinish(connection);
+}
+
 /* Even the superuser has to disable a trigger first. */
 static void nobody_deletes_or_rewrites_by_mistake(void **state)
 {
@@ -256,6 +392,16 @@ static void nobody_deletes_or_rewrites_by_mistake(void **state)
         "update penstock.recording_revision set analysis = ''",
         "update penstock.recording set conditions = '{}'",
         "update penstock.recording set revision = revision + 2",
+        "update penstock.recording set has_overview = has_overview",
+        "delete from penstock.recording_change",
+        "truncate penstock.recording_change",
+        "update penstock.recording_change set reason = 'x'",
+        "delete from penstock.recording_chunk",
+        "truncate penstock.recording_chunk",
+        "update penstock.recording_chunk set number = 7",
+        "delete from penstock.retention_rule",
+        "truncate penstock.retention_rule",
+        "update penstock.retention_rule set keep_years = 1",
     };
     for (size_t i = 0; i < sizeof refused / sizeof refused[0]; i++) {
         assert_string_equal(fixture_sqlstate(fixture, fixture->admin, refused[i]), NEVER_CHANGED);
@@ -428,6 +574,7 @@ int main(void)
         RIGHTS_TEST(rows_of_another_clinic_cannot_be_written),
         RIGHTS_TEST(app_role_cannot_change_the_schema),
         RIGHTS_TEST(app_role_cannot_delete_what_is_clinical),
+        RIGHTS_TEST(newest_grants_reach_as_far_as_needed),
         RIGHTS_TEST(nobody_deletes_or_rewrites_by_mistake),
         RIGHTS_TEST(signed_studies_stay),
         RIGHTS_TEST(look_ups_leave_nothing_behind),
