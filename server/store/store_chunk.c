@@ -235,7 +235,7 @@ bool recording_put_chunk(struct store *store, struct arena *arena, const char *i
 {
     uint8_t digest[DIGEST_SIZE];
     crypto_generichash(digest, sizeof digest, (const uint8_t *)chunk->text, chunk->length, NULL, 0);
-    struct surroundings around;
+    struct surroundings around = {.is_open = false};
     if (!look(store, arena, id, chunk, digest, &around, reterr)) {
         return false;
     }

@@ -326,7 +326,7 @@ bool recording_create(struct store *store, struct arena *arena, const char *stud
                       const char **ret_id, bool *ret_existed, struct error *reterr)
 {
     struct new_recording made;
-    struct rows twins;
+    struct rows twins = {NULL, 0};
     const char *events =
         recording_events_text(arena, document->events, document->event_count, reterr);
     if (events == NULL || !prepare(arena, document, &made, reterr)) {
@@ -361,7 +361,7 @@ bool recording_open(struct store *store, struct arena *arena, const char *study_
                     const char **ret_id, bool *ret_existed, struct error *reterr)
 {
     struct new_recording made;
-    struct rows twins;
+    struct rows twins = {NULL, 0};
     if (!prepare(arena, document, &made, reterr) ||
         !lock_study(store, study_id, &made, &twins, reterr)) {
         return false;

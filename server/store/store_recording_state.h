@@ -26,8 +26,8 @@ MUST_CHECK bool recording_changes(struct store *store, struct arena *arena, cons
 MUST_CHECK bool recording_withdraw(struct store *store, const char *id, int version,
                                    const char *reason, struct error *reterr);
 
-/* Makes it what it was before it was withdrawn; errors as above, and always "signed" where the study
- * is: what was signed without it stays so. */
+/* Makes it what it was before it was withdrawn; errors as above, and always "signed" where the
+ * study is: what was signed without it stays so. */
 MUST_CHECK bool recording_restore(struct store *store, const char *id, int version,
                                   const char *reason, struct error *reterr);
 

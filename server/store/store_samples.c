@@ -5,7 +5,6 @@
 #include "formats/overview.h"
 #include "store/connection.h"
 
-#include <stdlib.h>
 #include <string.h>
 
 enum {
@@ -551,12 +550,14 @@ static bool prepare_part(struct arena *arena, const struct recording_row *row,
     return true;
 }
 
-static int compare_parts(const void *left, const void *right)
+/* Keeps the parts in the order of their channels, in which the blocks come. */
+static void add_part(struct part_group *group, struct recording_part *part)
 {
-    const struct recording_part *const *one = left;
-    const struct recording_part *const *other = right;
-    int numbers[2] = {(*one)->channel->number, (*other)->channel->number};
-    return (numbers[0] > numbers[1]) - (numbers[0] < numbers[1]);
+    size_t at = group->count++;
+    for (; at > 0 && group->parts[at - 1]->channel->number > part->channel->number; at--) {
+        group->parts[at] = group->parts[at - 1];
+    }
+    group->parts[at] = part;
 }
 
 static bool has_channel(const struct part_group *group, int number)
@@ -588,11 +589,10 @@ static void gather(struct part_group *group, struct recording_part *parts, size_
         if (!taken[i] && level == group->level && first_block == group->first_block &&
             last_block == group->last_block && group->count < CHANNELS_AT_ONCE &&
             !has_channel(group, part->channel->number)) {
-            group->parts[group->count++] = part;
+            add_part(group, part);
             taken[i] = true;
         }
     }
-    qsort(group->parts, group->count, sizeof group->parts[0], compare_parts);
     for (size_t i = 0; i < group->count; i++) {
         group->codes[i] = group->parts[i]->codes;
     }

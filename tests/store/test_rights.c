@@ -266,104 +266,104 @@ static void app_role_cannot_delete_what_is_clinical(void **state)
 
 /* What migration 7 granted, and the columns beside it that it did not. Every statement is tried for
  * itself; row-level security lets each see one clinic's rows. */
+static const struct attempt {
+    const char *sql;
+    const char *state;
+} newest_grants[] = {
+    /* a state may change, in its own way only */
+    {"update penstock.recording set state = 'withdrawn', version = version + 1", "00000"},
+    {"update penstock.recording set state = 'withdrawn'", NEVER_CHANGED},
+    {"update penstock.recording set state = 'withdrawn', version = version + 2", NEVER_CHANGED},
+    {"update penstock.recording set state = 'withdrawn', version = version + 1,"
+     " revision = revision + 1",
+     NEVER_CHANGED},
+    {"update penstock.recording set state = 'open', version = version + 1"
+     " where state = 'complete'",
+     NEVER_CHANGED},
+    {"update penstock.recording set state = 'complete', version = version + 1"
+     " where state = 'open'",
+     NEVER_CHANGED},
+    {"update penstock.recording set state = 'complete', version = version + 1, revision = 1,"
+     " conditions = '{}', duration_s = 3 where state = 'open'",
+     "00000"},
+    {"update penstock.recording set revision = 1, version = version + 1 where state = 'open'",
+     NEVER_CHANGED},
+    {"update penstock.recording set revision = revision + 1, version = version + 1"
+     " where state = 'complete'",
+     "00000"},
+    {"update penstock.recording set conditions = '{}', version = version + 1", NEVER_CHANGED},
+    {"update penstock.recording set duration_s = 3, version = version + 1", NEVER_CHANGED},
+    {"update penstock.recording set has_overview = false", INSUFFICIENT_PRIVILEGE},
+    {"update penstock.recording set received_at = now()", INSUFFICIENT_PRIVILEGE},
+    {"update penstock.recording set study_id = study_id", INSUFFICIENT_PRIVILEGE},
+    {"update penstock.recording set opening = 'x'", INSUFFICIENT_PRIVILEGE},
+    /* parts have the date of their recording and are of a recording */
+    {"insert into penstock.sample_block select clinic_id, recording_id, 0, 0, 9, received_on, "
+     "1,"
+     " 1, '' from penstock.sample_block limit 1",
+     "00000"},
+    {"insert into penstock.sample_block select clinic_id, recording_id, 0, 0, 9,"
+     " received_on + 1, 1, 1, '' from penstock.sample_block limit 1",
+     "23503"},
+    {"insert into penstock.sample_block select clinic_id, gen_random_uuid(), 0, 0, 9,"
+     " received_on, 1, 1, '' from penstock.sample_block limit 1",
+     "23503"},
+    {"insert into penstock.sample_block select * from penstock.sample_block limit 1", "23505"},
+    {"insert into penstock.recording_revision select clinic_id, recording_id, 2, received_on,"
+     " '[]', '{}' from penstock.recording_revision limit 1",
+     "00000"},
+    {"insert into penstock.recording_revision select clinic_id, recording_id, 1,"
+     " received_on + 1, '[]', '{}' from penstock.recording_revision limit 1",
+     NEVER_CHANGED},
+    {"insert into penstock.recording_revision select clinic_id, gen_random_uuid(), 1,"
+     " received_on, '[]', '{}' from penstock.recording_revision limit 1",
+     "23503"},
+    {"insert into penstock.recording_revision select clinic_id, id, 1, received_on, '[]', '{}'"
+     " from penstock.recording where state = 'open'",
+     NEVER_CHANGED},
+    {"insert into penstock.recording_change (clinic_id, recording_id, version, change)"
+     " select clinic_id, id, 9, 'withdrawn' from penstock.recording",
+     "00000"},
+    {"insert into penstock.recording_change (clinic_id, recording_id, version, change)"
+     " select clinic_id, gen_random_uuid(), 9, 'withdrawn' from penstock.recording",
+     "23503"},
+    {"update penstock.recording_change set reason = 'x'", INSUFFICIENT_PRIVILEGE},
+    {"insert into penstock.retention_rule (clinic_id, version, keep_years)"
+     " select clinic_id, version + 1, 1 from penstock.retention_rule",
+     "00000"},
+    {"insert into penstock.retention_rule (clinic_id, version, keep_years)"
+     " select clinic_id, version, 1 from penstock.retention_rule",
+     "23505"},
+    {"update penstock.retention_rule set keep_years = 1", INSUFFICIENT_PRIVILEGE},
+    /* of a piece only its content goes, once the recording is complete */
+    {"insert into penstock.recording_chunk select clinic_id, recording_id, 9, received_on, 9,"
+     " digest, starts, ends from penstock.recording_chunk",
+     "00000"},
+    {"insert into penstock.recording_chunk select clinic_id, id, 9, received_on, 9, sha256(''),"
+     " '{}', '{}' from penstock.recording where state = 'complete'",
+     NEVER_CHANGED},
+    {"update penstock.recording_chunk set data = null", NEVER_CHANGED},
+    {"update penstock.recording_chunk set data = 'x'", NEVER_CHANGED},
+    {"update penstock.recording set state = 'complete', version = version + 1, revision = 1"
+     " where state = 'open'; update penstock.recording_chunk set data = null",
+     "00000"},
+    {"update penstock.recording_chunk set number = 1", INSUFFICIENT_PRIVILEGE},
+    {"update penstock.recording_chunk set starts = '{}'", INSUFFICIENT_PRIVILEGE},
+    {"select penstock.retention_is_over(clinic_id, id) from penstock.study", "00000"},
+    {"select penstock.guard_partition('a', 'b', 'c')", INSUFFICIENT_PRIVILEGE},
+};
+
 static void newest_grants_reach_as_far_as_needed(void **state)
 {
     struct fixture *fixture = *state;
     PGconn *connection = fixture_app_connection(fixture, fixture->clinic_id);
-
-    static const struct {
-        const char *sql;
-        const char *state;
-    } rows[] = {
-        /* a state may change, in its own way only */
-        {"update penstock.recording set state = 'withdrawn', version = version + 1", "00000"},
-        {"update penstock.recording set state = 'withdrawn'", NEVER_CHANGED},
-        {"update penstock.recording set state = 'withdrawn', version = version + 2", NEVER_CHANGED},
-        {"update penstock.recording set state = 'withdrawn', version = version + 1,"
-         " revision = revision + 1",
-         NEVER_CHANGED},
-        {"update penstock.recording set state = 'open', version = version + 1"
-         " where state = 'complete'",
-         NEVER_CHANGED},
-        {"update penstock.recording set state = 'complete', version = version + 1"
-         " where state = 'open'",
-         NEVER_CHANGED},
-        {"update penstock.recording set state = 'complete', version = version + 1, revision = 1,"
-         " conditions = '{}', duration_s = 3 where state = 'open'",
-         "00000"},
-        {"update penstock.recording set revision = 1, version = version + 1 where state = 'open'",
-         NEVER_CHANGED},
-        {"update penstock.recording set revision = revision + 1, version = version + 1"
-         " where state = 'complete'",
-         "00000"},
-        {"update penstock.recording set conditions = '{}', version = version + 1", NEVER_CHANGED},
-        {"update penstock.recording set duration_s = 3, version = version + 1", NEVER_CHANGED},
-        {"update penstock.recording set has_overview = false", INSUFFICIENT_PRIVILEGE},
-        {"update penstock.recording set received_at = now()", INSUFFICIENT_PRIVILEGE},
-        {"update penstock.recording set study_id = study_id", INSUFFICIENT_PRIVILEGE},
-        {"update penstock.recording set opening = 'x'", INSUFFICIENT_PRIVILEGE},
-        /* parts have the date of their recording and are of a recording */
-        {"insert into penstock.sample_block select clinic_id, recording_id, 0, 0, 9, received_on, "
-         "1,"
-         " 1, '' from penstock.sample_block limit 1",
-         "00000"},
-        {"insert into penstock.sample_block select clinic_id, recording_id, 0, 0, 9,"
-         " received_on + 1, 1, 1, '' from penstock.sample_block limit 1",
-         "23503"},
-        {"insert into penstock.sample_block select clinic_id, gen_random_uuid(), 0, 0, 9,"
-         " received_on, 1, 1, '' from penstock.sample_block limit 1",
-         "23503"},
-        {"insert into penstock.sample_block select * from penstock.sample_block limit 1", "23505"},
-        {"insert into penstock.recording_revision select clinic_id, recording_id, 2, received_on,"
-         " '[]', '{}' from penstock.recording_revision limit 1",
-         "00000"},
-        {"insert into penstock.recording_revision select clinic_id, recording_id, 1,"
-         " received_on + 1, '[]', '{}' from penstock.recording_revision limit 1",
-         NEVER_CHANGED},
-        {"insert into penstock.recording_revision select clinic_id, gen_random_uuid(), 1,"
-         " received_on, '[]', '{}' from penstock.recording_revision limit 1",
-         "23503"},
-        {"insert into penstock.recording_revision select clinic_id, id, 1, received_on, '[]', '{}'"
-         " from penstock.recording where state = 'open'",
-         NEVER_CHANGED},
-        {"insert into penstock.recording_change (clinic_id, recording_id, version, change)"
-         " select clinic_id, id, 9, 'withdrawn' from penstock.recording",
-         "00000"},
-        {"insert into penstock.recording_change (clinic_id, recording_id, version, change)"
-         " select clinic_id, gen_random_uuid(), 9, 'withdrawn' from penstock.recording",
-         "23503"},
-        {"update penstock.recording_change set reason = 'x'", INSUFFICIENT_PRIVILEGE},
-        {"insert into penstock.retention_rule (clinic_id, version, keep_years)"
-         " select clinic_id, version + 1, 1 from penstock.retention_rule",
-         "00000"},
-        {"insert into penstock.retention_rule (clinic_id, version, keep_years)"
-         " select clinic_id, version, 1 from penstock.retention_rule",
-         "23505"},
-        {"update penstock.retention_rule set keep_years = 1", INSUFFICIENT_PRIVILEGE},
-        /* of a piece only its content goes, once the recording is complete */
-        {"insert into penstock.recording_chunk select clinic_id, recording_id, 9, received_on, 9,"
-         " digest, starts, ends from penstock.recording_chunk",
-         "00000"},
-        {"insert into penstock.recording_chunk select clinic_id, id, 9, received_on, 9, sha256(''),"
-         " '{}', '{}' from penstock.recording where state = 'complete'",
-         NEVER_CHANGED},
-        {"update penstock.recording_chunk set data = null", NEVER_CHANGED},
-        {"update penstock.recording_chunk set data = 'x'", NEVER_CHANGED},
-        {"update penstock.recording set state = 'complete', version = version + 1, revision = 1"
-         " where state = 'open'; update penstock.recording_chunk set data = null",
-         "00000"},
-        {"update penstock.recording_chunk set number = 1", INSUFFICIENT_PRIVILEGE},
-        {"update penstock.recording_chunk set starts = '{}'", INSUFFICIENT_PRIVILEGE},
-        {"select penstock.retention_is_over(clinic_id, id) from penstock.study", "00000"},
-        {"select penstock.guard_partition('a', 'b', 'c')", INSUFFICIENT_PRIVILEGE},
-    };
-
-    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+    for (size_t i = 0; i < sizeof newest_grants / sizeof newest_grants[0]; i++) {
+        const struct attempt *attempt = &newest_grants[i];
         const char *got = fixture_sqlstate(fixture, connection,
-                                           arena_printf(fixture->arena, "begin; %s", rows[i].sql));
+                                           arena_printf(fixture->arena, "begin; %s", attempt->sql));
         assert_string_equal(fixture_sqlstate(fixture, connection, "rollback"), "00000");
-        if (strcmp(got, rows[i].state) != 0) {
-            fail_msg("%s: %s instead of %s", rows[i].sql, got, rows[i].state);
+        if (strcmp(got, attempt->state) != 0) {
+            fail_msg("%s: %s instead of %s", attempt->sql, got, attempt->state);
         }
     }
     PQfinish(connection);

@@ -12,7 +12,10 @@
 
 static bool same(double one, double other)
 {
-    return memcmp(&one, &other, sizeof one) == 0;
+    uint64_t bits[2];
+    memcpy(&bits[0], &one, sizeof one);
+    memcpy(&bits[1], &other, sizeof other);
+    return bits[0] == bits[1];
 }
 
 static void grids_have_to_be_the_same(void **state)

@@ -214,7 +214,30 @@ static void missing_runs_survive(void **state)
     assert_round_trip(inputs, &samples);
 }
 
-/* Codes of both widths, each extreme among them; value = code * scale + offset, as documented. */
+/* Random codes of both widths, each extreme among them; gives how many are missing. */
+static size_t fill_codes(struct inputs *inputs, size_t count, uint64_t *seed)
+{
+    size_t missing = 0;
+    for (size_t i = 0; i < count; i++) {
+        uint64_t random = next_random(seed);
+        bool is_missing = i % 11 == 0;
+        inputs->codes16[i] = is_missing ? INT16_MIN : (int16_t)((int)(random % 65535) - INT16_MAX);
+        inputs->codes32[i] = is_missing ? INT32_MIN : inputs->codes16[i] - (int32_t)(i % 2);
+        missing += is_missing ? 1 : 0;
+    }
+    return missing;
+}
+
+/* value = code * scale + offset, as documented. */
+static void fill_values(struct inputs *inputs, const struct samples *samples)
+{
+    bool narrow = samples->encoding == SAMPLES_INT16;
+    for (size_t i = 0; i < samples->count; i++) {
+        double code = narrow ? (double)inputs->codes16[i] : (double)inputs->codes32[i];
+        inputs->values[i] = i % 11 == 0 ? (double)NAN : code * samples->scale + samples->offset;
+    }
+}
+
 static void scaled_codes_survive_with_any_scale(void **state)
 {
     struct inputs *inputs = *state;
@@ -223,35 +246,20 @@ static void scaled_codes_survive_with_any_scale(void **state)
     uint64_t seed = 3;
     for (size_t s = 0; s < sizeof scales / sizeof scales[0]; s++) {
         for (size_t c = 0; c < sizeof counts / sizeof counts[0]; c++) {
-            struct samples narrow = {.encoding = SAMPLES_INT16,
-                                     .scale = scales[s][0],
-                                     .offset = scales[s][1],
-                                     .count = counts[c],
-                                     .codes = inputs->codes16};
-            struct samples wide = narrow;
-            wide.encoding = SAMPLES_INT32;
-            wide.codes = inputs->codes32;
-            for (size_t i = 0; i < counts[c]; i++) {
-                uint64_t random = next_random(&seed);
-                bool missing = i % 11 == 0;
-                inputs->codes16[i] =
-                    missing ? INT16_MIN : (int16_t)((int)(random % 65535) - INT16_MAX);
-                inputs->codes32[i] = missing ? INT32_MIN : inputs->codes16[i] - (int32_t)(i % 2);
-                inputs->values[i] = missing
-                                        ? (double)NAN
-                                        : (double)inputs->codes16[i] * narrow.scale + narrow.offset;
-                narrow.missing += missing ? 1 : 0;
-            }
-            assert_values(inputs, &narrow, inputs->values);
-            assert_round_trip(inputs, &narrow);
-            for (size_t i = 0; i < counts[c]; i++) {
-                inputs->values[i] = i % 11 == 0
-                                        ? (double)NAN
-                                        : (double)inputs->codes32[i] * wide.scale + wide.offset;
-            }
-            wide.missing = narrow.missing;
-            assert_values(inputs, &wide, inputs->values);
-            assert_round_trip(inputs, &wide);
+            struct samples samples = {.encoding = SAMPLES_INT16,
+                                      .scale = scales[s][0],
+                                      .offset = scales[s][1],
+                                      .count = counts[c],
+                                      .missing = fill_codes(inputs, counts[c], &seed),
+                                      .codes = inputs->codes16};
+            fill_values(inputs, &samples);
+            assert_values(inputs, &samples, inputs->values);
+            assert_round_trip(inputs, &samples);
+            samples.encoding = SAMPLES_INT32;
+            samples.codes = inputs->codes32;
+            fill_values(inputs, &samples);
+            assert_values(inputs, &samples, inputs->values);
+            assert_round_trip(inputs, &samples);
         }
     }
 }
