@@ -150,8 +150,8 @@ static const char *const fingerprints[] = {
     "select count(*) || md5(string_agg(concat_ws('|', clinic_id, id, study_id, type, started_at,"
     " received_at, conditions, duration_s, revision, created_by), ',' order by clinic_id, id))"
     " from penstock.recording",
-    "select count(*) || md5(string_agg(c::text, ',' order by c::text))"
-    " from penstock.recording_channel c",
+    ("select count(*) || md5(string_agg(c::text, ',' order by c::text))"
+     " from penstock.recording_channel c"),
     "select count(*) || md5(string_agg(s::text, ',' order by s::text)) from penstock.study s",
     "select count(*) || md5(string_agg(p::text, ',' order by p::text)) from penstock.patient p",
 };
