@@ -37,8 +37,8 @@ static const char fill_sql[] =
     " insert into penstock.recording_change (clinic_id, recording_id, version, change)"
     "  select clinic_id, id, 1, 'opened' from penstock.recording;"
     " insert into penstock.recording_chunk (clinic_id, recording_id, number, received_on, arrival,"
-    "  digest, starts, ends, data) select clinic_id, id, n, received_on, n + 1,"
-    "  sha256(''), '{0}', '{1}', '' from penstock.recording, generate_series(0, 9) n;"
+    "  digest, starts, ends, event_total, data) select clinic_id, id, n, received_on, n + 1,"
+    "  sha256(''), '{0}', '{1}', 0, '' from penstock.recording, generate_series(0, 9) n;"
     " reset session_replication_role; analyze";
 
 /* n-th recording: received 90 minutes after the one before, from the start of 2025. */

@@ -152,8 +152,8 @@ static void rows_of_another_clinic_cannot_be_written(void **state)
         "insert into penstock.recording_change (clinic_id, recording_id, version, change)"
         " select '%s', recording_id, 9, 'opened' from penstock.recording_change limit 1",
         "insert into penstock.recording_chunk (clinic_id, recording_id, number, received_on,"
-        " arrival, digest, starts, ends) select '%s', recording_id, 9, received_on, 9, digest,"
-        " starts, ends from penstock.recording_chunk limit 1",
+        " arrival, digest, starts, ends, event_total) select '%s', recording_id, 9, received_on, 9,"
+        " digest, starts, ends, 0 from penstock.recording_chunk limit 1",
         "insert into penstock.sample_block (clinic_id, recording_id, channel_number, level,"
         " block_number, received_on, sample_count, checksum, data) select '%s', recording_id, 0,"
         " 0, 9, received_on, 1, 1, '' from penstock.sample_block limit 1",
@@ -337,10 +337,10 @@ static const struct attempt {
     {"update penstock.retention_rule set keep_years = 1", INSUFFICIENT_PRIVILEGE},
     /* of a piece only its content goes, once the recording is complete */
     {"insert into penstock.recording_chunk select clinic_id, recording_id, 9, received_on, 9,"
-     " digest, starts, ends from penstock.recording_chunk",
+     " digest, starts, ends, 0 from penstock.recording_chunk",
      "00000"},
     {"insert into penstock.recording_chunk select clinic_id, id, 9, received_on, 9, sha256(''),"
-     " '{}', '{}' from penstock.recording where state = 'complete'",
+     " '{}', '{}', 0 from penstock.recording where state = 'complete'",
      NEVER_CHANGED},
     {"update penstock.recording_chunk set data = null", NEVER_CHANGED},
     {"update penstock.recording_chunk set data = 'x'", NEVER_CHANGED},
