@@ -22,7 +22,7 @@ static const struct statement statements[] = {
                                  " where (select coalesce(max(r.version), 0)"
                                  " from penstock.retention_rule r where r.clinic_id = $1) = $2"
                                  " on conflict do nothing returning version"},
-    /* The condition on started_at spares asking the function about every recording there is. */
+    /* The condition on started_at spares asking the function about every study there is. */
     [RETENTION_LIST_DUE] = {.name = "retention_list_due",
                             .sql = "select r.id, r.version from penstock.recording r"
                                    " join penstock.study s on s.clinic_id = r.clinic_id"
@@ -32,7 +32,7 @@ static const struct statement statements[] = {
                                    " and s.started_at < now() - make_interval(years => (select"
                                    " l.keep_years from penstock.retention_rule l"
                                    " where l.clinic_id = $1 order by l.version desc limit 1))"
-                                   " and penstock.retention_is_over(r.clinic_id, r.study_id)"
+                                   " and penstock.retention_is_over(s.clinic_id, s.id)"
                                    " order by r.id limit $3"},
 };
 
