@@ -75,3 +75,22 @@ size_t number_format(char text[NUMBER_TEXT_SIZE], double value)
     }
     return (size_t)written;
 }
+
+/* A product or quotient of two exact doubles is rounded once, so it is the nearest double: true of
+ * integers up to 2^53 and of powers of ten up to 10^22 (Clinger 1990, "How to read floating point
+ * numbers accurately", PLDI; from memory). */
+bool number_from_digits(uint64_t digits, int power, double *ret_value)
+{
+    enum { EXACT_POWER_MAX = 22 };
+
+    static const double powers_of_ten[EXACT_POWER_MAX + 1] = {
+        1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
+        1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
+    };
+    if (digits > UINT64_C(1) << 53 || power > EXACT_POWER_MAX || power < -EXACT_POWER_MAX) {
+        return false;
+    }
+    double value = (double)digits;
+    *ret_value = power < 0 ? value / powers_of_ten[-power] : value * powers_of_ten[power];
+    return true;
+}

@@ -1,20 +1,12 @@
 #include "formats/decimal.h"
 
+#include "base/number.h"
+
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* Every integer up to 2^53 and every power of ten up to 10^22 is a double, so that one product or
- * quotient of two such is rounded once, as it has to be (Clinger 1990, "How to read floating point
- * numbers accurately", PLDI). */
-#define EXACT_INTEGER_MAX (UINT64_C(1) << 53)
-
-enum { EXACT_POWER_MAX = 22, DIGITS_MAX = 19, EXPONENT_MAX = 9999 };
-
-static const double powers_of_ten[EXACT_POWER_MAX + 1] = {
-    1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
-    1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
-};
+enum { DIGITS_MAX = 19, EXPONENT_MAX = 9999 };
 
 struct decimal_parts {
     bool is_negative;
@@ -116,10 +108,10 @@ static bool parse_short(const char *text, size_t length, char mark, double *ret_
             return false;
         }
     }
-    if (digits > EXACT_INTEGER_MAX) {
+    double value = 0.0;
+    if (!number_from_digits(digits, -(int)(end - fraction), &value)) {
         return false;
     }
-    double value = (double)digits / powers_of_ten[end - fraction];
     *ret_value = is_negative ? -value : value;
     *ret_decimals = (int)(end - fraction);
     return true;
@@ -136,13 +128,11 @@ bool decimal_parse(const char *text, size_t length, char mark, double *ret_value
     }
     int power = parts.exponent - parts.decimals;
     *ret_decimals = power < 0 ? -power : 0;
-    if (parts.digit_count > DIGITS_MAX || parts.digits > EXACT_INTEGER_MAX ||
-        power > EXACT_POWER_MAX || power < -EXACT_POWER_MAX) {
+    double value = 0.0;
+    if (parts.digit_count > DIGITS_MAX || !number_from_digits(parts.digits, power, &value)) {
         *ret_value = slow_value(text, length, mark);
         return true;
     }
-    double value = (double)parts.digits;
-    value = power < 0 ? value / powers_of_ten[-power] : value * powers_of_ten[power];
     *ret_value = parts.is_negative ? -value : value;
     return true;
 }

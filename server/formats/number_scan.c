@@ -1,27 +1,18 @@
 #include "formats/number_scan.h"
 
+#include "base/number.h"
 #include "formats/limits.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* A product or quotient of two exact doubles is rounded once, so it is the nearest double: true of
- * integers up to 2^53 and of powers of ten up to 10^22 (Clinger 1990, "How to read floating point
- * numbers accurately"; from memory). */
-#define EXACT_MANTISSA_MAX ((uint64_t)1 << 53)
-
 enum {
-    EXACT_POWER_MAX = 22,
     SHORT_DIGITS_MAX = 9,  /* what an int32_t always holds; within LIMIT_SAMPLE_MAGNITUDE */
     DIGITS_MAX = 19,       /* what a uint64_t always holds */
     EXPONENT_MAX = 100000, /* larger ones give zero or infinity all the same */
     NUMBER_SIZE = 64
 };
-
-static const double exact_powers[EXACT_POWER_MAX + 1] = {
-    1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
-    1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
 
 static bool is_digit(char c)
 {
@@ -140,10 +131,8 @@ static bool value_of_parts(const struct number_parts *parts, double *ret_value)
         return false;
     }
     int power = parts->exponent - (int)parts->decimals;
-    if (parts->digits <= DIGITS_MAX && parts->mantissa <= EXACT_MANTISSA_MAX &&
-        abs(power) <= EXACT_POWER_MAX) {
-        double mantissa = (double)parts->mantissa;
-        double value = power < 0 ? mantissa / exact_powers[-power] : mantissa * exact_powers[power];
+    double value = 0.0;
+    if (parts->digits <= DIGITS_MAX && number_from_digits(parts->mantissa, power, &value)) {
         *ret_value = parts->is_negative ? -value : value;
     } else {
         char copy[NUMBER_SIZE];
