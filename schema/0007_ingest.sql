@@ -400,6 +400,9 @@ create trigger no_delete before delete on penstock.recording_change
 create trigger no_truncate before truncate on penstock.recording_change
     for each statement execute function penstock.refuse_removal();
 
+comment on column penstock.idempotency.digest is
+    'BLAKE2b-256 of method, path, query, media type and body: the same key with another request is an error';
+
 -- ---- one clinic sees its own rows ----
 
 do $$

@@ -2,6 +2,7 @@
 
 #include "auth/secret.h"
 #include "base/log.h"
+#include "http/router.h"
 #include "store/store_idempotency.h"
 
 #include <sodium.h>
@@ -127,15 +128,25 @@ static bool authorise(const struct http_request *request, struct http_response *
     return true;
 }
 
+/* With the NUL behind it, so that what stands in one part is not taken for the next. */
+static void digest_part(crypto_generichash_state *state, const char *part)
+{
+    crypto_generichash_update(state, (const unsigned char *)part, strlen(part) + 1);
+}
+
+/* BLAKE2b-256 of all that decides what a request does: uploads may have parameters in the query.
+ * The body counts as decoded, so that it may be sent again with another compression. */
 static void request_digest(const struct http_request *request,
                            unsigned char digest[IDEMPOTENCY_DIGEST_BYTES])
 {
-    crypto_hash_sha256_state state;
-    crypto_hash_sha256_init(&state);
-    crypto_hash_sha256_update(&state, (const unsigned char *)request->path,
-                              strlen(request->path) + 1);
-    crypto_hash_sha256_update(&state, (const unsigned char *)request->body, request->body_length);
-    crypto_hash_sha256_final(&state, digest);
+    crypto_generichash_state state;
+    crypto_generichash_init(&state, NULL, 0, IDEMPOTENCY_DIGEST_BYTES);
+    digest_part(&state, router_method_name(request->method));
+    digest_part(&state, request->path);
+    digest_part(&state, request->query);
+    digest_part(&state, request->media_type == NULL ? "" : request->media_type);
+    crypto_generichash_update(&state, (const unsigned char *)request->body, request->body_length);
+    crypto_generichash_final(&state, digest, IDEMPOTENCY_DIGEST_BYTES);
 }
 
 static bool idempotency_key_is_valid(const char *key)

@@ -78,6 +78,7 @@ static bool read_target(struct exchange *exchange)
         return false;
     }
     exchange->request.path = exchange->target.path;
+    exchange->request.query = exchange->target.raw_query;
     return true;
 }
 

@@ -113,6 +113,7 @@ static void *on_request_line(void *argument, const char *target, struct MHD_Conn
     exchange->request.transport = exchange;
     exchange->request.body = "";
     exchange->request.path = "";
+    exchange->request.query = "";
     exchange->request.client_address = exchange->client->address;
     exchange->parked.job = &exchange->job;
     exchange->parked.address = exchange->client->address;

@@ -53,7 +53,8 @@ struct http_request {
     struct arena *arena;
     const char *id; /* X-Request-Id: the client's if well-formed, else ours */
     enum http_method method;
-    const char *path; /* decoded, without query */
+    const char *path;  /* decoded, without query */
+    const char *query; /* as sent, still encoded, without "?"; "" when there is none */
     const struct http_route *route;
     const char *parameters[HTTP_PATH_PARAMETERS_MAX]; /* values of the brace segments, in order */
     const char *accepted;   /* the media type to answer with, one of route->produces */

@@ -136,6 +136,7 @@ bool target_parse(struct arena *arena, const char *raw, struct target *ret_targe
     struct target *target = ret_target;
     memset(target, 0, sizeof *target);
     target->raw_path = "*";
+    target->raw_query = "";
     target->path = "*";
     if (strcmp(raw, "*") == 0) {
         target->asterisk = true;
@@ -153,7 +154,8 @@ bool target_parse(struct arena *arena, const char *raw, struct target *ret_targe
         return false;
     }
     if (path[path_length] == '?') {
-        *ret_problem = read_query(arena, path + path_length + 1, target);
+        target->raw_query = arena_strdup(arena, path + path_length + 1);
+        *ret_problem = read_query(arena, target->raw_query, target);
         return *ret_problem == NULL;
     }
     return true;

@@ -15,10 +15,11 @@ struct query_parameter {
 };
 
 struct target {
-    bool asterisk;        /* the target "*" of an OPTIONS request: no path */
-    const char *raw_path; /* still encoded, without query */
-    const char *path;     /* decoded */
-    size_t segment_count; /* TARGET_SEGMENTS_MAX + 1 when there are more: matches nothing */
+    bool asterisk;         /* the target "*" of an OPTIONS request: no path */
+    const char *raw_path;  /* still encoded, without query */
+    const char *raw_query; /* still encoded, without "?"; "" when there is none */
+    const char *path;      /* decoded */
+    size_t segment_count;  /* TARGET_SEGMENTS_MAX + 1 when there are more: matches nothing */
     const char *segments[TARGET_SEGMENTS_MAX];
     size_t query_count;
     struct query_parameter query[TARGET_QUERY_MAX];

@@ -2,6 +2,7 @@
 import assert from 'node:assert/strict';
 import {randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
+import {gzipSync} from 'node:zlib';
 import {Clinic, PASSWORD, patientDocument, studyDocument} from './lib/clinic.mjs';
 import {FAMILY_NAME, Installation} from './lib/installation.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
@@ -61,6 +62,32 @@ describe('a creation with an Idempotency-Key', () => {
         await clinic.room.expect(422, 'POST', elsewhere, {json: make(), headers});
       });
     }
+  });
+
+  it('is refused with another query', async () => {
+    for (const [target, make] of await creations()) {
+      const json = make();
+      const headers = {'idempotency-key': randomUUID()};
+      await clinic.room.expect(201, 'POST', `${target}?one=1`, {json, headers});
+      await installation.unchanged(async () => {
+        for (const other of [target, `${target}?one=2`, `${target}?one=1&`, `${target}?one=%31`]) {
+          await clinic.room.expect(422, 'POST', other, {json, headers});
+        }
+        const again = await clinic.room.expect(201, 'POST', `${target}?one=1`, {json, headers});
+        assert.equal(again.headers.get('idempotent-replayed'), 'true');
+      });
+    }
+  });
+
+  it('is the same request however the body is compressed', async () => {
+    const headers = {'idempotency-key': randomUUID(), 'content-type': 'application/json'};
+    const body = JSON.stringify(patientDocument());
+    const first = await clinic.room.expect(201, 'POST', '/v1/patients', {body, headers});
+    const again = await clinic.room.expect(201, 'POST', '/v1/patients', {
+      body: gzipSync(body),
+      headers: {...headers, 'content-encoding': 'gzip'},
+    });
+    assert.equal(again.text, first.text);
   });
 
   it('can be sent again after a refusal, corrected', async () => {

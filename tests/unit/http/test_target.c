@@ -49,7 +49,10 @@ static void reads_the_query(void **state)
         assert_string_equal(target.query[i].value, expected[i].value);
     }
     assert_string_equal(target.raw_path, "/s");
+    assert_string_equal(target.raw_query, "a=1&&b=x+y%26%3D=z&flag&=v&a=2&");
     assert_int_equal(parse(arena, "/s?").query_count, 0);
+    assert_string_equal(parse(arena, "/s?").raw_query, "");
+    assert_string_equal(parse(arena, "/s").raw_query, "");
     arena_free(arena);
 }
 
@@ -59,10 +62,12 @@ static void takes_absolute_and_asterisk_form(void **state)
     struct arena *arena = arena_new();
     struct target target = parse(arena, "http://example.org:80/v1/x?y=1");
     assert_string_equal(target.raw_path, "/v1/x");
+    assert_string_equal(target.raw_query, "y=1");
     assert_int_equal(target.query_count, 1);
     assert_string_equal(parse(arena, "HTTPS://example.org").raw_path, "/");
     assert_string_equal(parse(arena, "http://example.org?y=1").raw_path, "/");
     assert_true(parse(arena, "*").asterisk);
+    assert_string_equal(parse(arena, "*").raw_query, "");
     assert_false(target.asterisk);
     arena_free(arena);
 }
