@@ -5,7 +5,7 @@
 #include <stdarg.h>
 #include <stdio.h>
 
-enum { DETAIL_SIZE = 512, PROBLEM_LIMIT = 256 * 1024 };
+enum { PROBLEM_LIMIT = 256 * 1024 };
 
 /* Everything but the closing brace. `type` is about:blank: the status says what kind of problem it
  * is (RFC 9457 section 4.2.1). */
@@ -39,10 +39,14 @@ static void finish(struct text *text, struct http_response *response, int status
 void http_problem(const struct http_request *request, struct http_response *response, int status,
                   const char *format, ...)
 {
-    char detail[DETAIL_SIZE];
     va_list arguments;
     va_start(arguments, format);
-    (void)vsnprintf(detail, sizeof detail, format, arguments);
+    int length = vsnprintf(NULL, 0, format, arguments);
+    va_end(arguments);
+    size_t size = length < 0 ? 1 : (size_t)length + 1;
+    char *detail = arena_alloc(request->arena, size);
+    va_start(arguments, format);
+    (void)vsnprintf(detail, size, format, arguments);
     va_end(arguments);
     struct text text;
     text_init(&text, request->arena, PROBLEM_LIMIT);
