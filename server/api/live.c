@@ -87,6 +87,30 @@ static bool append_news(struct api_context *context, const struct http_request *
     return true;
 }
 
+/* Completion takes the pieces away: whoever was just reading them looks again, and then sees it. */
+static void respond_news(struct api_context *context, const struct http_request *request,
+                         struct http_response *response, const struct live_query *query,
+                         const struct chunk_status *status, struct recording_row *row)
+{
+    struct error error = {0};
+    struct text body;
+    text_init(&body, request->arena, LIVE_ANSWER_LIMIT);
+    bool good = append_news(context, request, row, query, status, &body, &error);
+    if (!good && row->state == RECORDING_OPEN) {
+        if (!recording_find(context, request, response, RECORDING_NOT_WITHDRAWN, row)) {
+            return;
+        }
+        error = (struct error){0};
+        text_init(&body, request->arena, LIVE_ANSWER_LIMIT);
+        good = append_news(context, request, row, query, status, &body, &error);
+    }
+    if (!good) {
+        api_fail(request, response, &error);
+        return;
+    }
+    api_respond_json(request, response, 200, &body);
+}
+
 void live_get(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -94,7 +118,6 @@ void live_get(void *opaque, struct http_request *request, struct http_response *
     struct live_query query;
     struct chunk_status status;
     struct error error = {0};
-    struct text body;
     if (!read_query(request, response, &query) ||
         !recording_find(context, request, response, RECORDING_NOT_WITHDRAWN, &row)) {
         return;
@@ -108,17 +131,42 @@ void live_get(void *opaque, struct http_request *request, struct http_response *
         return;
     }
     bool has_news = row.state != RECORDING_OPEN || status.last_arrival > query.after;
-    double waited_s = clock_monotonic_s() - request->started_s;
-    if (!has_news && waited_s < query.wait_s &&
-        http_answer_later(request, response, LIVE_LOOK_AGAIN_S)) {
+    bool is_early = clock_monotonic_s() - request->started_s < query.wait_s;
+    if (!has_news && is_early && http_answer_later(request, response, LIVE_LOOK_AGAIN_S)) {
         return;
     }
-    text_init(&body, request->arena, LIVE_ANSWER_LIMIT);
-    if (!append_news(context, request, &row, &query, &status, &body, &error)) {
-        api_fail(request, response, &error);
+    respond_news(context, request, response, &query, &status, &row);
+    if (!has_news && (is_early || query.wait_s <= 0.0)) {
+        /* It did not wait, as asked or because too many do: who repeats this at once only loads. */
+        http_response_header(response, "Retry-After", "1");
+    }
+}
+
+static void refuse_complete(const struct http_request *request, struct http_response *response,
+                            const struct recording_row *row)
+{
+    http_problem(request, response, 409,
+                 "This recording is complete: see /v1/recordings/%s/analysis.", row->id);
+}
+
+/* As above, with the pieces that completion took away. */
+static void fail_to_assemble(struct api_context *context, const struct http_request *request,
+                             struct http_response *response, const struct fault_list *faults,
+                             const struct error *error, struct recording_row *row)
+{
+    if (faults->count > 0) {
+        http_problem_faults(request, response, 409, faults);
+        http_response_header(response, "Retry-After", "2");
         return;
     }
-    api_respond_json(request, response, 200, &body);
+    if (!recording_find(context, request, response, RECORDING_NOT_WITHDRAWN, row)) {
+        return;
+    }
+    if (row->state != RECORDING_OPEN) {
+        refuse_complete(request, response, row);
+        return;
+    }
+    api_fail(request, response, error);
 }
 
 void live_get_analysis(void *opaque, struct http_request *request, struct http_response *response)
@@ -135,16 +183,11 @@ void live_get_analysis(void *opaque, struct http_request *request, struct http_r
         return;
     }
     if (row.state != RECORDING_OPEN) {
-        http_problem(request, response, 409,
-                     "This recording is complete: see /v1/recordings/%s/analysis.", row.id);
+        refuse_complete(request, response, &row);
         return;
     }
     if (!pieces_assemble(context, arena, &row, &document, &faults, &error)) {
-        if (faults.count > 0) {
-            http_problem_faults(request, response, 409, &faults);
-        } else {
-            api_fail(request, response, &error);
-        }
+        fail_to_assemble(context, request, response, &faults, &error, &row);
         return;
     }
     if (!compute_in_study(context->store, arena, row.study_id, document, 0, &analysis, &error)) {

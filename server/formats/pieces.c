@@ -427,7 +427,8 @@ bool pieces_join(struct arena *arena, const struct recording_document *opening,
         }
     }
     if (document->channel_count == 0) {
-        fault_add(faults, "/channels", "There are no samples yet.");
+        fault_add(faults, "/channels",
+                  "There are no samples yet; ask again when a piece has brought some.");
     } else {
         join_events(arena, pieces, count, document);
     }
