@@ -165,8 +165,8 @@ void api_append_query_value(struct text *out, const char *value)
 static void link_next(const struct http_request *request, struct http_response *response,
                       const char *next_cursor)
 {
-    static const char *const KEPT[] = {"limit", "mrn",  "name",       "birth_date", "from", "to",
-                                       "date",  "room", "patient_id", "status",     NULL};
+    static const char *const KEPT[] = {"limit", "mrn",  "name",   "birth_date", "from",      "to",
+                                       "date",  "room", "status", "patient_id", "withdrawn", NULL};
     struct text link;
     text_init(&link, request->arena, LIMIT_SMALL_BODY_BYTES);
     text_printf(&link, "<%s?cursor=", request->path);

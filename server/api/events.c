@@ -31,13 +31,13 @@ void events_get(void *opaque, struct http_request *request, struct http_response
 }
 
 static bool read_events(const struct http_request *request, struct http_response *response,
-                        double duration_s, struct document_event **ret_events, size_t *ret_count)
+                        double latest_s, struct document_event **ret_events, size_t *ret_count)
 {
     struct fault_list faults;
     fault_list_init(&faults, request->arena);
     enum json_read_outcome outcome =
-        events_json_read(request->arena, request->body, request->body_length, duration_s,
-                         ret_events, ret_count, &faults);
+        events_json_read(request->arena, request->body, request->body_length, latest_s, ret_events,
+                         ret_count, &faults);
     if (outcome != JSON_READ_OK) {
         http_problem_faults(request, response, outcome == JSON_READ_MALFORMED ? 400 : 422, &faults);
     }
@@ -54,7 +54,10 @@ void events_put(void *opaque, struct http_request *request, struct http_response
     if (!recording_find(context, request, response, RECORDING_ANALYSED, &row)) {
         return;
     }
-    if (!read_events(request, response, row.duration_s, &events, &count) ||
+    /* Pieces may have brought events from behind the last sample: they must not be in the way of
+     * every later change. */
+    double latest_s = row.opening == NULL ? row.duration_s : LIMIT_DURATION_S;
+    if (!read_events(request, response, latest_s, &events, &count) ||
         !api_matches(request, response, row.revision)) {
         return;
     }
