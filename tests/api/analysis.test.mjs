@@ -436,7 +436,7 @@ describe('a change of the events', () => {
     assert.deepEqual((await clinic.room.get(`${target}/analysis?revision=2`)).json, second.json);
     await clinic.room.expect(404, 'GET', `${target}/analysis?revision=3`);
     const after = await clinic.room.get(target);
-    assert.deepEqual(after.json, {...recording, revision: 2});
+    assert.deepEqual(after.json, {...recording, revision: 2, version: 2});
     assert.equal(after.headers.get('etag'), '"2"');
     const direct = await analyse({...document, events, patient: {sex: 'male', age_years: 64.84, weight_kg: 82}});
     assert.deepEqual(second.json, {...direct, revision: 2});

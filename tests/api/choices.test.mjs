@@ -158,7 +158,8 @@ describe('an analysis', () => {
     const changed = (await clinic.room.get(`${target}/analysis`)).json;
     assert.equal(changed.choices.obstruction_high, 30);
     assert.equal(changed.choices.obstruction_low, 12.5);
-    const second = (await clinic.addRecording(study.id, documentWith(20))).json.analysis;
+    const another = await clinic.addVisit({sex: 'male'});
+    const second = (await clinic.addRecording(another.id, documentWith(20))).json.analysis;
     assert.deepEqual(second.choices, changed.choices);
     assert.deepEqual(obstruction(second), obstruction(changed));
     await choose({});

@@ -1,5 +1,6 @@
 // Lists: pages by cursor, the Link field, order and filters.
 import assert from 'node:assert/strict';
+import {randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
 import {Clinic, patientDocument, studyDocument} from './lib/clinic.mjs';
 import {FAMILY_NAME, Installation} from './lib/installation.mjs';
@@ -85,7 +86,7 @@ describe('a walk through a list', () => {
       first.push(await other.addVisit());
     }
     const seen = [];
-    for (let next = '/v1/studies?limit=2'; next !== null; ) {
+    for (let next = '/v1/studies?limit=2'; next !== null;) {
       const {json, headers} = await other.room.get(next);
       seen.push(...ids(json.items));
       next = /^<([^>]+)>/.exec(headers.get('link') ?? '')?.[1] ?? null;
@@ -118,7 +119,8 @@ describe('a walk through a list', () => {
     const study = await clinic.addVisit({}, {room: 'Elsewhere'});
     const made = [];
     for (let i = 0; i < 3; i++) {
-      made.push((await clinic.addRecording(study.id, uroflowmetry().document)).json.recording);
+      const document = {...uroflowmetry().document, id: randomUUID()};
+      made.push((await clinic.addRecording(study.id, document)).json.recording);
     }
     const items = await walk(clinic.room, `/v1/studies/${study.id}/recordings`);
     assert.deepEqual([...ids(items)].sort(), [...ids(made)].sort());

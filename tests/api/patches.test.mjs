@@ -1,5 +1,6 @@
 // Changes by merge patch (RFC 7396), bounds of time, and requests that cost more than they weigh.
 import assert from 'node:assert/strict';
+import {randomUUID} from 'node:crypto';
 import {gzipSync} from 'node:zlib';
 import {readFileSync} from 'node:fs';
 import {after, before, describe, it} from 'node:test';
@@ -80,7 +81,7 @@ describe('the recordings of a study', () => {
   it('are walked page by page', async () => {
     const study = await clinic.addVisit();
     const target = `/v1/studies/${study.id}/recordings`;
-    for (let i = 0; i < 3; i++) await clinic.room.expect(201, 'POST', target, {json: FLOW});
+    for (let i = 0; i < 3; i++) await clinic.room.expect(201, 'POST', target, {json: {...FLOW, id: randomUUID()}});
     const seen = [];
     let cursor = '';
     do {

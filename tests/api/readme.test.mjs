@@ -59,6 +59,10 @@ const EXAMPLES = {
   'uroflowmetry.json': 'RecordingInput',
   'analysis-request.json': 'AnalysisInput',
   'choices.json': 'ChoicesInput',
+  'recording-opening.json': 'RecordingOpening',
+  'piece.json': 'Piece',
+  'completion.json': 'Completion',
+  'retention.json': 'RetentionInput',
 };
 
 describe('the documents in api-docs/examples', () => {
@@ -79,6 +83,12 @@ describe('the documents in api-docs/examples', () => {
     const analysed = await other.room.expect(200, 'POST', '/v1/analyses', {json: example('analysis-request.json')});
     assert.ok(json.analysis.sections.uroflow.qmax.value > 0);
     assert.ok(analysed.json.sections.uroflow.qmax.value > 0);
+    const opened = await other.room.post('/v1/recordings', example('recording-opening.json'));
+    await other.room.expect(200, 'PUT', `/v1/recordings/${opened.json.id}/chunks/0`, {json: example('piece.json')});
+    const completion = {json: example('completion.json')};
+    const whole = await other.room.expect(200, 'POST', `/v1/recordings/${opened.json.id}/completion`, completion);
+    assert.ok(whole.json.analysis.sections.uroflow.qmax.value > 0);
+    await other.administrator.put('/v1/retention', example('retention.json'), '"0"');
     const {choices} = example('choices.json');
     const chosen = await other.administrator.put('/v1/analysis-choices', {choices}, '"0"');
     for (const {code, value, standard} of chosen.json.items) {

@@ -1,6 +1,7 @@
 // Documents of an older analysis are made anew: penstock-server recompute.
 import assert from 'node:assert/strict';
 import {execFile} from 'node:child_process';
+import {randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
 import {Clinic} from './lib/clinic.mjs';
 import {serverProgram} from './lib/environment.mjs';
@@ -170,7 +171,7 @@ describe('recompute', () => {
     const {document} = uroflowmetry({grid: {rate_hz: 10, duration_s: 45}});
     const ids = [];
     for (let i = 0; i < 130; i++) {
-      ids.push((await other.addRecording(study.id, document)).json.recording.id);
+      ids.push((await other.addRecording(study.id, {...document, id: randomUUID()})).json.recording.id);
     }
     await installation.execute(
       `set session_replication_role = replica;

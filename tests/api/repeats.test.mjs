@@ -5,6 +5,7 @@ import {after, before, describe, it} from 'node:test';
 import {gzipSync} from 'node:zlib';
 import {Clinic, PASSWORD, patientDocument, studyDocument} from './lib/clinic.mjs';
 import {FAMILY_NAME, Installation} from './lib/installation.mjs';
+import {changeState} from './lib/pieces.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
 
 const {document: FLOW} = uroflowmetry();
@@ -135,14 +136,14 @@ describe('a creation with an Idempotency-Key', () => {
 });
 
 describe('a creation with a chosen id', () => {
-  it('uses it, and is 409 the second time', async () => {
+  it('uses it, and is 409 the second time, but for the same recording', async () => {
     for (const [target, make, table] of await creations()) {
       const json = {...make(), id: randomUUID()};
       const created = await clinic.room.post(target, json);
       assert.equal((created.json.recording ?? created.json).id, json.id);
       assert.ok(created.headers.get('location').endsWith(json.id));
       await installation.unchanged(async () => {
-        await clinic.room.expect(409, 'POST', target, {json});
+        await clinic.room.expect(table === 'recording' ? 200 : 409, 'POST', target, {json});
         const another = table === 'patient' ? {...json, mrn: 'another'} : {...json, started_at: '2026-04-01T10:00:00Z'};
         await clinic.room.expect(409, 'POST', target, {json: another});
       });
@@ -154,7 +155,8 @@ describe('a creation with a chosen id', () => {
       const json = {...make(), id: randomUUID()};
       const before = await count(table);
       const answers = await Promise.all(Array.from({length: 12}, () => clinic.room.request('POST', target, {json})));
-      assert.deepEqual(answers.map(({status}) => status).sort(), [201, ...Array(11).fill(409)]);
+      const others = Array(11).fill(table === 'recording' ? 200 : 409);
+      assert.deepEqual(answers.map(({status}) => status).sort(), [201, ...others].sort());
       assert.equal(await count(table), before + 1);
     }
   });
@@ -165,6 +167,92 @@ describe('a creation with a chosen id', () => {
     await other.addPatient({id, mrn: 'SAME'});
     const {json} = await clinic.room.post('/v1/patients', patientDocument({id, mrn: 'SAME'}));
     assert.equal(json.id, id);
+  });
+});
+
+describe('a recording that its study holds already', () => {
+  const upload = (study, json, headers) =>
+    clinic.room.request('POST', `/v1/studies/${study.id}/recordings`, {json, headers});
+  const withFlow = (change) => ({
+    ...FLOW,
+    channels: FLOW.channels.map((one) => ({...one, samples: change([...one.samples])})),
+  });
+
+  it('is the first one, with and without its id', async () => {
+    for (const json of [FLOW, {...FLOW, id: randomUUID()}]) {
+      const study = await clinic.addVisit();
+      const first = await upload(study, json);
+      assert.equal(first.status, 201);
+      await installation.unchanged(async () => {
+        for (const again of [await upload(study, json), await upload(study, FLOW)]) {
+          assert.equal(again.status, 200);
+          assert.equal(again.text, first.text);
+          assert.equal(again.headers.get('etag'), first.headers.get('etag'));
+          assert.equal(again.headers.get('location'), null);
+        }
+      });
+    }
+  });
+
+  it('is one although four clients send it at a time', async () => {
+    for (const json of [FLOW, {...FLOW, id: randomUUID()}]) {
+      const study = await clinic.addVisit();
+      const answers = await Promise.all(Array.from({length: 4}, () => upload(study, json)));
+      assert.deepEqual(answers.map(({status}) => status).sort(), [200, 200, 200, 201]);
+      assert.equal(new Set(answers.map((answer) => answer.json.recording.id)).size, 1);
+      const list = await clinic.room.get(`/v1/studies/${study.id}/recordings`);
+      assert.equal(list.json.items.length, 1);
+    }
+  });
+
+  it('is another one when anything differs', async () => {
+    const study = await clinic.addVisit();
+    const ids = new Set([(await upload(study, FLOW)).json.recording.id]);
+    for (const json of [
+      withFlow((samples) => Object.assign(samples, {450: 0.5})),
+      withFlow((samples) => Object.assign(samples, {450: null})),
+      {...FLOW, id: randomUUID()},
+      {...FLOW, started_at: '2026-03-02T09:31:06+01:00'},
+      {...FLOW, conditions: {...FLOW.conditions, post_void_residual_ml: 41}},
+      {...FLOW, events: [...FLOW.events, {at_s: 20, code: 'comment', note: 'moved'}]},
+    ]) {
+      const answer = await upload(study, json);
+      assert.equal(answer.status, 201);
+      ids.add(answer.json.recording.id);
+    }
+    assert.equal(ids.size, 7);
+    assert.equal((await upload(await clinic.addVisit(), FLOW)).status, 201, 'in another study');
+  });
+
+  it('is still the first one when its events have been corrected', async () => {
+    const study = await clinic.addVisit();
+    const first = await upload(study, FLOW);
+    await clinic.room.put(`/v1/recordings/${first.json.recording.id}/events`, {events: []}, '"1"');
+    const again = await upload(study, FLOW);
+    assert.equal(again.status, 200);
+    assert.equal(again.json.recording.id, first.json.recording.id);
+    assert.equal(again.json.recording.revision, 2);
+  });
+
+  it('has the answer of an Idempotency-Key of its own', async () => {
+    const study = await clinic.addVisit();
+    const first = await upload(study, FLOW);
+    const headers = {'idempotency-key': randomUUID()};
+    for (const replayed of [null, 'true']) {
+      const again = await upload(study, FLOW, headers);
+      assert.equal(again.status, 200);
+      assert.equal(again.text, first.text);
+      assert.equal(again.headers.get('idempotent-replayed'), replayed);
+    }
+  });
+
+  it('is stored anew when the first one was withdrawn', async () => {
+    const study = await clinic.addVisit();
+    const first = await upload(study, FLOW);
+    await changeState(clinic.room, first.json.recording.id, 'withdrawal');
+    const second = await upload(study, FLOW);
+    assert.equal(second.status, 201);
+    assert.notEqual(second.json.recording.id, first.json.recording.id);
   });
 });
 

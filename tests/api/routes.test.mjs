@@ -6,6 +6,7 @@ import {Client} from './lib/client.mjs';
 import {Clinic, patientDocument, PASSWORD, ROLES, signIn, studyDocument} from './lib/clinic.mjs';
 import {operations} from './lib/contract.mjs';
 import {Installation} from './lib/installation.mjs';
+import {cut, open, openingOf, send} from './lib/pieces.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
 
 const PAGES = ['/', '/today', '/studies/{id}'];
@@ -39,7 +40,7 @@ before(async () => {
 after(() => installation.remove());
 
 const isForPeople = (path) => PAGES.includes(path) || path === '/sign-in' || path.startsWith('/assets/');
-const filled = (path) => path.replace('{id}', randomUUID()).replace('{file}', 'today.js');
+const filled = (path, id = randomUUID()) => path.replace('{id}', id).replace('{n}', '0').replace('{file}', 'today.js');
 
 /** A body that is at least well-formed, so that nothing but the credential is wrong. */
 function bodyFor(method) {
@@ -200,6 +201,20 @@ const RECIPES = {
   'GET /v1/studies/{id}/recordings': async () => ({status: 200, id: (await clinic.addVisit()).id}),
   'POST /v1/studies/{id}/recordings': async () => ({status: 201, id: (await clinic.addVisit()).id, json: FLOW}),
   'GET /v1/studies/{id}/summary': async () => ({status: 200, id: (await clinic.addVisit()).id}),
+  'POST /v1/recordings': async () => ({status: 201, json: openingOf((await clinic.addVisit()).id, FLOW)}),
+  'PUT /v1/recordings/{id}/chunks/{n}': () => openRecipe({json: cut(FLOW, 45)[0]}, 0),
+  'POST /v1/recordings/{id}/completion': () => openRecipe({json: {chunks: 1}}),
+  'GET /v1/recordings/{id}/live': () => openRecipe(),
+  'GET /v1/recordings/{id}/live/analysis': () => openRecipe(),
+  'POST /v1/recordings/{id}/withdrawal': () =>
+    recordingRecipe({json: {reason: 'a test'}, headers: {'if-match': '"1"'}}),
+  'POST /v1/recordings/{id}/restoration': async () => {
+    const recipe = await recordingRecipe({json: {reason: 'a test'}, headers: {'if-match': '"2"'}});
+    const withdrawal = {json: {reason: 'a test'}, headers: {'if-match': '"1"'}};
+    await clinic.room.expect(200, 'POST', `/v1/recordings/${recipe.id}/withdrawal`, withdrawal);
+    return recipe;
+  },
+  'GET /v1/recordings/{id}/history': () => recordingRecipe(),
   'GET /v1/recordings/{id}': () => recordingRecipe(),
   'GET /v1/recordings/{id}/analysis': () => recordingRecipe(),
   'GET /v1/recordings/{id}/events': () => recordingRecipe(),
@@ -207,6 +222,11 @@ const RECIPES = {
   'GET /v1/recordings/{id}/traces': () => recordingRecipe(),
   'POST /v1/analyses': () => ({status: 200, json: FLOW}),
   'GET /v1/analysis-choices': () => ({status: 200}),
+  'GET /v1/retention': () => ({status: 200}),
+  'PUT /v1/retention': async () => {
+    const {headers} = await clinic.administrator.get('/v1/retention');
+    return {status: 200, json: {keep_years: 30}, headers: {'if-match': headers.get('etag')}};
+  },
   'GET /v1/nomograms': () => ({status: 200}),
   'GET /v1/parameters': () => ({status: 200}),
   'PUT /v1/analysis-choices': async () => {
@@ -220,6 +240,15 @@ async function recordingRecipe(more = {}) {
   return {status: 200, id: json.recording.id, ...more};
 }
 
+/** A recording that is open, with `count` of its pieces. */
+async function openRecipe(more = {}, count = 1) {
+  const id = await open(clinic.room, (await clinic.addVisit()).id, FLOW);
+  for (const piece of cut(FLOW, 45).slice(0, count)) {
+    await send(clinic.room, id, 0, piece);
+  }
+  return {status: 200, id, ...more};
+}
+
 describe('a role', () => {
   for (const {method, path, roles} of operations.filter(({isPublic}) => !isPublic)) {
     const key = `${method} ${path}`;
@@ -230,12 +259,12 @@ describe('a role', () => {
       assert.ok(recipe, `no request for ${key} is written here yet`);
       for (const role of allowed) {
         const {status, id, ...request} = await recipe();
-        await clinic.as(role).expect(status, method, path.replace('{id}', id), request);
+        await clinic.as(role).expect(status, method, filled(path, id), request);
       }
       const {status: _, id, ...request} = await recipe();
       await installation.unchanged(async () => {
         for (const role of ROLES.filter((one) => !allowed.includes(one))) {
-          await clinic.as(role).expect(403, method, path.replace('{id}', id), request);
+          await clinic.as(role).expect(403, method, filled(path, id), request);
         }
       });
     });

@@ -53,6 +53,9 @@ const TABLES = [
   'recording_channel',
   'sample_block',
   'recording_revision',
+  'recording_chunk',
+  'recording_change',
+  'retention_rule',
   'idempotency',
   'analysis_choices',
 ];
@@ -60,7 +63,7 @@ const TABLES = [
 /** How many rows each table holds, and the sum of the versions, so that a change is seen too. */
 export async function contents(database) {
   const counts = TABLES.map((table) => `(select count(*) from penstock.${table}) as ${table}`);
-  const versions = ['account', 'patient', 'study'].map(
+  const versions = ['account', 'patient', 'study', 'recording'].map(
     (table) => `(select coalesce(sum(version), 0) from penstock.${table}) as ${table}_versions`,
   );
   const [row] = await rows(database, `select ${[...counts, ...versions].join(', ')}`);
