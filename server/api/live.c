@@ -19,6 +19,12 @@ struct live_query {
     double wait_s;
 };
 
+/* The newest piece; both 0 when there is none. */
+struct newest {
+    int arrival;
+    int64_t received_at_us;
+};
+
 static bool read_query(const struct http_request *request, struct http_response *response,
                        struct live_query *ret_query)
 {
@@ -50,9 +56,9 @@ static bool append_chunk(const struct http_request *request,
 }
 
 static void append_silence(struct text *out, const struct recording_row *row,
-                           const struct chunk_status *status)
+                           const struct newest *newest)
 {
-    int64_t since_us = status->count > 0 ? status->last_received_at_us : row->received_at_us;
+    int64_t since_us = newest->arrival > 0 ? newest->received_at_us : row->received_at_us;
     double silent_s = (double)(clock_now_us() - since_us) / 1e6;
     text_append(out, ",\"silent_s\":");
     text_append_number(out, silent_s > 0.0 ? silent_s : 0.0);
@@ -60,7 +66,7 @@ static void append_silence(struct text *out, const struct recording_row *row,
 
 static bool append_news(struct api_context *context, const struct http_request *request,
                         const struct recording_row *row, const struct live_query *query,
-                        const struct chunk_status *status, struct text *out, struct error *reterr)
+                        const struct newest *newest, struct text *out, struct error *reterr)
 {
     const struct recording_document *opening = NULL;
     struct chunk_row *chunks = NULL;
@@ -74,8 +80,8 @@ static bool append_news(struct api_context *context, const struct http_request *
     int after = count > 0 ? chunks[count - 1].arrival : query->after;
     text_printf(out, "{\"recording_id\":\"%s\",\"state\":\"%s\",\"after\":%d,\"more\":%s", row->id,
                 recording_state_name(row->state), after,
-                open && after < status->last_arrival ? "true" : "false");
-    append_silence(out, row, status);
+                open && after < newest->arrival ? "true" : "false");
+    append_silence(out, row, newest);
     text_append(out, ",\"chunks\":[");
     for (size_t i = 0; i < count; i++) {
         text_append(out, i == 0 ? "" : ",");
@@ -90,19 +96,19 @@ static bool append_news(struct api_context *context, const struct http_request *
 /* Completion takes the pieces away: whoever was just reading them looks again, and then sees it. */
 static void respond_news(struct api_context *context, const struct http_request *request,
                          struct http_response *response, const struct live_query *query,
-                         const struct chunk_status *status, struct recording_row *row)
+                         const struct newest *newest, struct recording_row *row)
 {
     struct error error = {0};
     struct text body;
     text_init(&body, request->arena, LIVE_ANSWER_LIMIT);
-    bool good = append_news(context, request, row, query, status, &body, &error);
+    bool good = append_news(context, request, row, query, newest, &body, &error);
     if (!good && row->state == RECORDING_OPEN) {
         if (!recording_find(context, request, response, RECORDING_NOT_WITHDRAWN, row)) {
             return;
         }
         error = (struct error){0};
         text_init(&body, request->arena, LIVE_ANSWER_LIMIT);
-        good = append_news(context, request, row, query, status, &body, &error);
+        good = append_news(context, request, row, query, newest, &body, &error);
     }
     if (!good) {
         api_fail(request, response, &error);
@@ -116,7 +122,7 @@ void live_get(void *opaque, struct http_request *request, struct http_response *
     struct api_context *context = opaque;
     struct recording_row row = {0};
     struct live_query query;
-    struct chunk_status status;
+    struct newest newest;
     struct error error = {0};
     if (!read_query(request, response, &query) ||
         !recording_find(context, request, response, RECORDING_NOT_WITHDRAWN, &row)) {
@@ -126,16 +132,17 @@ void live_get(void *opaque, struct http_request *request, struct http_response *
         http_problem(request, response, 409, "This recording came in one request.");
         return;
     }
-    if (!recording_chunk_status(context->store, request->arena, &row, &status, &error)) {
+    if (!recording_newest_chunk(context->store, &row, &newest.arrival, &newest.received_at_us,
+                                &error)) {
         api_fail(request, response, &error);
         return;
     }
-    bool has_news = row.state != RECORDING_OPEN || status.last_arrival > query.after;
+    bool has_news = row.state != RECORDING_OPEN || newest.arrival > query.after;
     bool is_early = clock_monotonic_s() - request->started_s < query.wait_s;
     if (!has_news && is_early && http_answer_later(request, response, LIVE_LOOK_AGAIN_S)) {
         return;
     }
-    respond_news(context, request, response, &query, &status, &row);
+    respond_news(context, request, response, &query, &newest, &row);
     if (!has_news && (is_early || query.wait_s <= 0.0)) {
         /* It did not wait, as asked or because too many do: who repeats this at once only loads. */
         http_response_header(response, "Retry-After", "1");

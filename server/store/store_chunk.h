@@ -49,6 +49,13 @@ MUST_CHECK bool recording_chunk_status(struct store *store, struct arena *arena,
                                        const struct recording_row *row,
                                        struct chunk_status *ret_status, struct error *reterr);
 
+/* The newest piece alone, which is cheap enough to be asked for several times a second.
+ * ret_arrival         0: none yet
+ * ret_received_at_us  0: none yet */
+MUST_CHECK bool recording_newest_chunk(struct store *store, const struct recording_row *row,
+                                       int *ret_arrival, int64_t *ret_received_at_us,
+                                       struct error *reterr);
+
 /* The pieces that came after piece `after` in the order of arrival, in that order, until their
  * texts exceed `byte_limit` (at least one, if there is one; not always all that the limit allows).
  * ERROR_INTERNAL names a damaged one; those of a complete recording are empty, which is the same.
