@@ -49,8 +49,8 @@ void study_json_append(struct text *out, const struct study *study)
     text_append(out, study->history);
     text_append_char(out, ',');
     api_append_string(out, "status", study->status);
-    text_printf(out, ",\"recording_count\":%d,\"version\":%d}", study->recording_count,
-                study->version);
+    text_printf(out, ",\"recording_count\":%d,\"open_recording_count\":%d,\"version\":%d}",
+                study->recording_count, study->open_recording_count, study->version);
 }
 
 static void append_channel(struct text *out, const struct recording_channel_row *channel)

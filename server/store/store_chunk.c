@@ -235,11 +235,7 @@ bool recording_put_chunk(struct store *store, struct arena *arena, const char *i
 {
     uint8_t digest[DIGEST_SIZE];
     crypto_generichash(digest, sizeof digest, (const uint8_t *)chunk->text, chunk->length, NULL, 0);
-<<<<<<< HEAD
     struct surroundings around = {.is_open = false};
-=======
-    struct surroundings around = {0};
->>>>>>> d007fe8 (store, api: who waits for pieces looks at the newest only, because listing every number four times a second costs more with each piece)
     if (!look(store, arena, id, chunk, digest, &around, reterr)) {
         return false;
     }

@@ -20,7 +20,9 @@ enum study_statement {
     "s.id, s.patient_id, s.room, penstock.unix_us(s.started_at), s.operator_name, s.position,"     \
     " s.catheters, s.history, s.status, s.version,"                                                \
     " (select count(*) from penstock.recording r"                                                  \
-    " where r.clinic_id = s.clinic_id and r.study_id = s.id and r.state <> 'withdrawn')"
+    " where r.clinic_id = s.clinic_id and r.study_id = s.id and r.state <> 'withdrawn'),"          \
+    " (select count(*) from penstock.recording r"                                                  \
+    " where r.clinic_id = s.clinic_id and r.study_id = s.id and r.state = 'open')"
 
 /* $2, $3 from and to; $4, $5 cursor; $6 limit; $7 status */
 #define STUDY_LIST_BEGIN                                                                           \
@@ -130,6 +132,7 @@ static void read_study(const struct rows *rows, struct arena *arena, int row, st
         .status = rows_text(rows, arena, row, 8),
         .version = rows_int(rows, row, 9),
         .recording_count = rows_int(rows, row, 10),
+        .open_recording_count = rows_int(rows, row, 11),
     };
 }
 
@@ -223,8 +226,8 @@ bool study_list(struct store *store, struct arena *arena, const struct study_fil
     struct study *items = arena_array(arena, (size_t)count, sizeof *items);
     for (int i = 0; i < count; i++) {
         read_study(&rows, arena, i, &items[i]);
-        items[i].patient_name = rows_text(&rows, arena, i, 11);
-        items[i].patient_mrn = rows_text(&rows, arena, i, 12);
+        items[i].patient_name = rows_text(&rows, arena, i, 12);
+        items[i].patient_mrn = rows_text(&rows, arena, i, 13);
     }
     *ret_next_cursor = NULL;
     if (rows.count > page->limit) {

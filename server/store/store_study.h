@@ -17,7 +17,8 @@ struct study {
     const char *history;   /* JSON object text: diary, pad_test, medication, ... */
     const char *status;    /* registered, preliminary, final, amended, cancelled */
     int version;
-    int recording_count;      /* reads only */
+    int recording_count;      /* reads only; withdrawn ones do not count */
+    int open_recording_count; /* of them; reads only */
     const char *patient_name; /* lists only: "Family, Given" */
     const char *patient_mrn;  /* lists only */
 };

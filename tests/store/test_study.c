@@ -1,6 +1,7 @@
-#include "fixture.h"
+#include "recording_fixture.h"
 
 #include "base/uuid.h"
+#include "store/store_recording_state.h"
 #include "store/store_study.h"
 
 #include <string.h>
@@ -55,6 +56,52 @@ static void study_comes_back(void **state)
     assert_string_equal(got.history, "{}");
     assert_string_equal(got.status, "registered");
     assert_true(got.started_at_us == -1);
+}
+
+static void check_counts(struct fixture *fixture, const char *study_id, int all, int open)
+{
+    struct study got;
+    CHECK(fixture, study_get(fixture->store, fixture->arena, study_id, &got, &fixture->error));
+    assert_int_equal(got.recording_count, all);
+    assert_int_equal(got.open_recording_count, open);
+}
+
+static void recordings_are_counted_by_what_they_are(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    fixture_begin(fixture, fixture->clinic_id);
+    struct study sent = example(fixture_patient(fixture, "counts"));
+    const char *study = create(fixture, &sent);
+    check_counts(fixture, study, 0, 0);
+    const char *complete = recording_fixture_store(fixture, study, 10);
+    check_counts(fixture, study, 1, 0);
+
+    const char *open = NULL;
+    bool existed = false;
+    CHECK(fixture,
+          recording_open(fixture->store, fixture->arena, study, recording_fixture(fixture, NULL, 0),
+                         "{}", &open, &existed, error));
+    check_counts(fixture, study, 2, 1);
+    CHECK(fixture, recording_withdraw(fixture->store, open, 1, "Wrong patient", error));
+    check_counts(fixture, study, 1, 0);
+    CHECK(fixture, recording_restore(fixture->store, open, 2, "Right patient", error));
+    check_counts(fixture, study, 2, 1);
+    CHECK(fixture, recording_withdraw(fixture->store, complete, 1, "Wrong patient", error));
+    check_counts(fixture, study, 1, 1);
+
+    const struct study_filter filter = {.patient_id = sent.patient_id};
+    const struct store_page page = {.limit = 10};
+    struct study *items = NULL;
+    size_t count = 0;
+    const char *next = NULL;
+    CHECK(fixture,
+          study_list(fixture->store, fixture->arena, &filter, &page, &items, &count, &next, error));
+    assert_int_equal(count, 1);
+    assert_int_equal(items[0].recording_count, 1);
+    assert_int_equal(items[0].open_recording_count, 1);
+    assert_non_null(strstr(items[0].patient_name, ", "));
+    assert_non_null(items[0].patient_mrn);
 }
 
 static void faults_are_told_apart(void **state)
@@ -306,6 +353,7 @@ int main(void)
 #define STUDY_TEST(name) cmocka_unit_test_teardown(name, fixture_after_test)
     const struct CMUnitTest tests[] = {
         STUDY_TEST(study_comes_back),
+        STUDY_TEST(recordings_are_counted_by_what_they_are),
         STUDY_TEST(faults_are_told_apart),
         STUDY_TEST(changes_need_the_version),
         STUDY_TEST(two_changes_at_once_do_not_both_win),
