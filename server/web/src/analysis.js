@@ -215,10 +215,14 @@ function missingBlock(notComputed) {
   );
 }
 
-export function numbers(analysis, jumpTo) {
-  const blocks = Object.entries(analysis.sections)
+/** A block of numbers for each section that holds any. */
+export const numberSections = (analysis, jumpTo) =>
+  Object.entries(analysis.sections)
     .flatMap(([section, content]) => sectionBlocks(section, content, jumpTo))
     .filter(Boolean);
+
+export function numbers(analysis, jumpTo) {
+  const blocks = numberSections(analysis, jumpTo);
   return element(
     'div',
     {class: 'numbers-block'},

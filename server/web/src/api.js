@@ -3,7 +3,7 @@
 import {texts} from './texts.js';
 
 export class Failure extends Error {
-  /** kind: 'session' | 'credentials' | 'forbidden' | 'missing' | 'wait' | 'refused' | 'away' */
+  /** kind: 'session' | 'credentials' | 'forbidden' | 'missing' | 'withdrawn' | 'changed' | 'wait' | 'refused' | 'away' */
   constructor(kind, message, {status = 0, retryAfterS = null} = {}) {
     super(message);
     this.kind = kind;
@@ -12,7 +12,11 @@ export class Failure extends Error {
   }
 }
 
-const KIND_BY_STATUS = {401: 'session', 403: 'forbidden', 404: 'missing', 429: 'wait', 503: 'wait'};
+const KIND_BY_STATUS = {
+  401: 'session', 403: 'forbidden', 404: 'missing', 410: 'withdrawn', 412: 'changed', 429: 'wait', 503: 'wait',
+};
+
+const JSON_BODY = {'Content-Type': 'application/json'};
 
 async function failureOf(response) {
   const kind = KIND_BY_STATUS[response.status] ?? (response.status >= 500 ? 'away' : 'refused');
@@ -72,6 +76,29 @@ export async function get(path, parameters = {}, signal = undefined, cache = 'no
   }
 }
 
+/** POST of JSON; an expired session as in get(). `version`: of what is changed, as it was read. */
+export async function post(path, body, version = null) {
+  const match = version === null ? {} : {'If-Match': `"${version}"`};
+  try {
+    return await send(path, {method: 'POST', headers: {...JSON_BODY, ...match}, body: JSON.stringify(body)});
+  } catch (error) {
+    if (error.kind !== 'session') throw error;
+    goToSignIn();
+    return new Promise(() => {});
+  }
+}
+
+let session = null;
+
+/** Clinic and user of the page, asked for once, and again after a failure. */
+export function currentSession() {
+  session ??= get('/v1/sessions/current').catch((error) => {
+    session = null;
+    throw error;
+  });
+  return session;
+}
+
 /** Every item of a list, page by page, up to `most`. */
 export async function getAll(path, parameters = {}, most = 2000) {
   const items = [];
@@ -83,8 +110,6 @@ export async function getAll(path, parameters = {}, most = 2000) {
   } while (cursor && items.length < most);
   return items;
 }
-
-const JSON_BODY = {'Content-Type': 'application/json'};
 
 export async function signIn(username, password) {
   try {

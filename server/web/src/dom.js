@@ -34,6 +34,20 @@ export function fill(node, ...children) {
   append(node, children);
 }
 
+const CAN_HAVE_FOCUS = 'button, a[href], summary, [tabindex]';
+
+/** fill() for what changes while it is read: the focus stays on the same place, and a list stays scrolled. */
+export function refill(node, ...children) {
+  const all = () => [...node.querySelectorAll(CAN_HAVE_FOCUS)];
+  const focused = all().indexOf(document.activeElement);
+  const scrolled = [...node.children].map((child) => child.scrollTop);
+  fill(node, ...children);
+  [...node.children].forEach((child, index) => {
+    if (scrolled[index]) child.scrollTop = scrolled[index];
+  });
+  if (focused >= 0) all()[focused]?.focus({preventScroll: true});
+}
+
 /** A list of term and description; entries without a description are left out. */
 export function descriptionList(className, entries) {
   return element(

@@ -99,9 +99,9 @@ export class EventTrack {
   }
 }
 
-/** The list beside the traces. A click shows the place. */
-export function eventList(events, onPick) {
-  if (!events.length) return element('p', {class: 'empty'}, texts.events.none);
+/** The list beside the traces, or the sentence `none`. A click shows the place. */
+export function eventList(events, onPick, none) {
+  if (!events.length) return element('p', {class: 'empty'}, none);
   return element(
     'ol',
     {class: 'event-list'},

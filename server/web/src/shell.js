@@ -1,6 +1,6 @@
 // What every page after sign-in has around its content: skip link, head with the clinic and the user,
 // and the caution at the foot.
-import {get, goToSignIn, signOut} from './api.js';
+import {currentSession, get, goToSignIn, signOut} from './api.js';
 import {append, element, fill} from './dom.js';
 import {texts} from './texts.js';
 
@@ -72,7 +72,7 @@ export function buildShell(current) {
     main,
     footer(),
   ]);
-  get('/v1/sessions/current').then(
+  currentSession().then(
     (session) => {
       clinic.textContent = session.clinic.name;
       fill(user, userLine(session));

@@ -4,25 +4,26 @@ import {element} from './dom.js';
 import {clock, number, unitStep, unitSymbol} from './format.js';
 import {colour, colourProperty, signalName, signalSymbol} from './signals.js';
 import {texts} from './texts.js';
-import {columns, extremes, isBinned, valueAt} from './trace-data.js';
+import {columns, isBinned, valueAt} from './trace-data.js';
 
 const TIME_AXIS_HEIGHT = 38;
 export const VALUE_AXIS_WIDTH = 58;
-export const RIGHT_PADDING = 18;
+export const RIGHT_PADDING = 28; // half of a label such as 2:55:50
 const FONT = '14px system-ui, -apple-system, "Segoe UI", Roboto, "Helvetica Neue", Arial, sans-serif';
 
-function readout(trace, atS) {
-  const value = valueAt(trace, atS);
+/** A value {low, high} of a trace; null: missing, undefined: none. */
+export function readout({unit}, value) {
   if (value === undefined) return texts.traces.none;
   if (value === null) return texts.traces.missing;
   // The cursor reads one sample finer than the report does, except for whole units.
-  const step = trace.unit === 'mL' ? 1 : unitStep(trace.unit);
+  const step = unit === 'mL' ? 1 : unitStep(unit);
   const [low, high] = [number(value.low, step), number(value.high, step)];
   return low === high ? low : texts.traces.between(low, high);
 }
 
 /**
- * `view`: {fromS, toS, cursorS, events, selectedEvent, valueRange(trace)} shared by all strips;
+ * `view`: {fromS, toS, cursorS, events, selectedEvent, valueRange(trace), labelOf(trace),
+ * restingText(trace)} shared by all strips;
  * `onSelect(fromS, toS)` when a span was dragged, `onCursor(atS | null)` when the pointer moved.
  */
 export class Strip {
@@ -140,8 +141,8 @@ export class Strip {
     this.plot?.batch(() => {
       this.plot.setScale('x', {min: this.view.fromS, max: this.view.toS});
       this.plot.setScale('y', {min: null, max: null});
+      this.plot.redraw(false, true);
     });
-    this.plot?.redraw(false, true);
   }
 
   redraw() {
@@ -151,26 +152,12 @@ export class Strip {
 
   showReading() {
     const {cursorS} = this.view;
-    this.value.textContent = cursorS === null ? texts.traces.none : readout(this.trace, cursorS);
+    this.value.textContent =
+      cursorS === null ? this.view.restingText(this.trace) : readout(this.trace, valueAt(this.trace, cursorS));
   }
 
   describe() {
-    const span = extremes(this.trace);
-    const name = signalName(this.trace.signal);
-    const {firstS, lastS} = this.view;
-    this.plotPlace.setAttribute(
-      'aria-label',
-      span
-        ? texts.traces.label(
-            name,
-            number(span.low, 1),
-            number(span.high, 1),
-            unitSymbol(this.trace.unit),
-            clock(firstS),
-            clock(lastS),
-          )
-        : texts.traces.labelEmpty(name),
-    );
+    this.plotPlace.setAttribute('aria-label', this.view.labelOf(this.trace));
   }
 
   verticalLine(plot, atS, style, width, dash) {

@@ -6,6 +6,9 @@ import {TYPE_NAME, texts} from './texts.js';
 
 const KIND_REQUESTS = 4; // at a time, so that a long day does not fill the server's queue
 const SEARCH_LIMIT = 50;
+const LOOK_AGAIN_MS = 5000; // for recordings that run: one small request, and two more for each that does
+const SILENT_AFTER_S = 10;
+const AFTER_EVERY_PIECE = 200000; // there are not more: the answer tells how silent the room is, and no samples
 
 function statusBadge(status) {
   return element('span', {class: `badge badge-${status}`}, texts.banner[status]?.[0] ?? status);
@@ -14,6 +17,7 @@ function statusBadge(status) {
 /** One study as a row; the whole row is the link's target area. */
 function studyRow(study, withDate) {
   const kinds = element('span', {class: 'row-kinds'});
+  const live = element('span', {class: 'row-live', 'aria-live': 'off'}); // counts up within a list that is read out
   const row = element(
     'li',
     {class: 'study-row', dataset: {study: study.id}},
@@ -24,7 +28,7 @@ function studyRow(study, withDate) {
     ),
     element('a', {class: 'row-name', href: `/studies/${study.id}`}, study.patient_name),
     element('span', {class: 'row-mrn'}, `${texts.today.mrn} ${study.patient_mrn}`),
-    kinds,
+    element('span', {class: 'row-what'}, live, kinds),
     statusBadge(study.status),
     element(
       'span',
@@ -32,7 +36,7 @@ function studyRow(study, withDate) {
       study.recording_count ? texts.today.recordings(study.recording_count) : texts.today.noRecordings,
     ),
   );
-  return {study, row, kinds};
+  return {study, row, kinds, live};
 }
 
 function showKinds(place, types) {
@@ -53,6 +57,53 @@ async function loadKinds(rows, signal) {
     }
   }
   await Promise.all(Array.from({length: KIND_REQUESTS}, work));
+}
+
+/** The running recording that was heard of last: how long ago, in seconds; null when none runs. */
+async function silenceOf(study, signal) {
+  const list = await get(`/v1/studies/${study.id}/recordings`, {}, signal);
+  const running = list.items.filter(({state}) => state === 'open');
+  const answers = await Promise.all(
+    running.map(({id}) => get(`/v1/recordings/${id}/live`, {after: AFTER_EVERY_PIECE}, signal)),
+  );
+  return answers.length ? Math.min(...answers.map((answer) => answer.silent_s)) : null;
+}
+
+function showLive(place, silentS) {
+  const silent = silentS !== null && silentS >= SILENT_AFTER_S;
+  const text = silent ? texts.live.markSilent(Math.floor(silentS)) : texts.live.now;
+  fill(place, silentS !== null && element('span', {class: silent ? 'live-mark live-mark-silent' : 'live-mark'}, text));
+}
+
+async function markRow({study, live}, signal) {
+  try {
+    showLive(live, study.open_recording_count > 0 ? await silenceOf(study, signal) : null);
+  } catch {
+    // the mark stays as it was until the next look
+  }
+}
+
+/** Marks the rows whose studies have a running recording, and looks again as long as the list is shown.
+ *  Rooms record today: on another day only what runs already is looked after. */
+async function followLive(rows, isToday, readStudies, signal) {
+  await Promise.all(rows.filter(({study}) => study.open_recording_count > 0).map((row) => markRow(row, signal)));
+  const again = async () => {
+    if (signal.aborted || !(isToday || rows.some(({study}) => study.open_recording_count > 0))) return;
+    if (!document.hidden) {
+      try {
+        const fresh = new Map((await readStudies()).map((study) => [study.id, study]));
+        const changed = rows.filter(
+          ({study}) => study.open_recording_count > 0 || fresh.get(study.id)?.open_recording_count > 0,
+        );
+        for (const row of changed) row.study = fresh.get(row.study.id) ?? row.study;
+        await Promise.all(changed.map((row) => markRow(row, signal)));
+      } catch {
+        // the list is usable without its marks
+      }
+    }
+    setTimeout(again, LOOK_AGAIN_MS);
+  };
+  setTimeout(again, LOOK_AGAIN_MS);
 }
 
 const byStart = (one, other) => Date.parse(one.started_at) - Date.parse(other.started_at);
@@ -141,7 +192,8 @@ function dayList() {
     try {
       // The clinic's own day, not the UTC day that `date` means: they differ by up to 14 hours.
       const span = {from: startOfDay(day), to: startOfDay(shiftDay(day, 1))};
-      const studies = await getAll('/v1/studies', span);
+      const readStudies = () => getAll('/v1/studies', span);
+      const studies = await readStudies();
       if (signal.aborted) return;
       const {sections, rows} = roomSections(studies);
       fill(
@@ -155,7 +207,7 @@ function dayList() {
               element('p', {}, texts.today.emptyHint),
             ),
       );
-      await loadKinds(rows, signal);
+      await Promise.all([loadKinds(rows, signal), followLive(rows, day === localDay(), readStudies, signal)]);
     } catch (error) {
       if (!signal.aborted) fill(place, notice('error', error.message, () => show(day)));
     }
@@ -176,7 +228,8 @@ async function patientStudies(patient, place) {
         ? element('ul', {class: 'study-list'}, rows.map(({row}) => row))
         : element('p', {class: 'empty'}, texts.today.patientNoStudies),
     );
-    await loadKinds(rows, new AbortController().signal);
+    const {signal} = new AbortController();
+    await Promise.all([loadKinds(rows, signal), ...rows.map((row) => markRow(row, signal))]);
   } catch (error) {
     fill(place, notice('error', error.message, () => patientStudies(patient, place)));
   }

@@ -1,6 +1,6 @@
 // A recording's traces: strips on one time axis, the shared span and cursor, and what moves them.
 import {get} from './api.js';
-import {element, fill} from './dom.js';
+import {element, fill, refill} from './dom.js';
 import {EventTrack, eventList} from './event-track.js';
 import {clock, number, unitStep, unitSymbol} from './format.js';
 import {inOrder, scaleOf, signalName, signalSymbol} from './signals.js';
@@ -32,6 +32,7 @@ export class Traces {
     this.recording = recording;
     this.syncKey = `recording-${++plotNumber}`;
     this.strips = [];
+    this.noEvents = texts.events.none;
     this.view = {
       fromS: 0,
       toS: recording.duration_s,
@@ -44,6 +45,8 @@ export class Traces {
       selectedEvent: -1,
       fit: false,
       valueRange: (trace) => this.valueRange(trace),
+      labelOf: (trace) => this.labelOf(trace),
+      restingText: (trace) => this.restingText(trace),
     };
     this.track = new EventTrack((index) => this.pickEvent(index));
     this.stack = element('div', {class: 'strips'});
@@ -84,6 +87,7 @@ export class Traces {
       );
     this.fitButton = button(texts.traces.fit, () => this.toggleFit());
     this.fitButton.setAttribute('aria-pressed', 'false');
+    this.wholeButton = button(texts.traces.whole, () => this.reset());
     return element(
       'div',
       {class: 'trace-tools', role: 'group', 'aria-label': texts.traces.tools},
@@ -91,7 +95,7 @@ export class Traces {
       button(texts.traces.later, () => this.pan(1), '›'),
       button(texts.traces.zoomOut, () => this.zoom(ZOOM_STEP), '−'),
       button(texts.traces.zoomIn, () => this.zoom(1 / ZOOM_STEP), '+'),
-      button(texts.traces.whole, () => this.reset()),
+      this.wholeButton,
       this.fitButton,
       element('p', {class: 'trace-where'}, this.spanText, this.cursorText),
     );
@@ -109,6 +113,7 @@ export class Traces {
     const answer = await this.fetchTraces(null, null, this.pointsFor(1));
     this.overview = inOrder(answer.traces);
     this.fetched = {fromS: answer.from_s, toS: answer.to_s, points: this.pointsFor(1)};
+    this.fetchedWhole = this.fetched;
     this.complete = !this.overview.some(isBinned);
     Object.assign(this.view, {
       fromS: answer.from_s,
@@ -120,18 +125,22 @@ export class Traces {
       fill(this.stack, element('p', {class: 'empty'}, texts.traces.empty));
       return;
     }
-    this.strips = this.overview.map(
+    this.buildStrips(this.overview);
+    this.fillTable();
+  }
+
+  buildStrips(traces) {
+    this.strips = traces.map(
       (trace, index) =>
         new Strip(trace, this.view, {
           syncKey: this.syncKey,
-          hasTimeAxis: index === this.overview.length - 1,
+          hasTimeAxis: index === traces.length - 1,
           onSelect: (fromS, toS) => this.show(fromS, toS),
           onCursor: (atS) => this.setCursor(atS),
         }),
     );
     fill(this.stack, this.strips.map((strip) => strip.element));
     this.drawAll();
-    this.fillTable();
     new ResizeObserver(() => this.resize()).observe(this.stack);
   }
 
@@ -147,11 +156,11 @@ export class Traces {
 
   needsFetch() {
     const {fromS, toS} = this.view;
-    const shown = this.strips.map((strip) => strip.trace);
-    const outside = fromS < this.fetched.fromS - 1e-6 || toS > this.fetched.toS + 1e-6;
-    const coarse = shown.some(
-      (trace) => isBinned(trace) && (toS - fromS) / trace.bin_s < this.plotWidth() * 0.8,
-    );
+    const {fetched} = this;
+    const outside = fromS < fetched.fromS - 1e-6 || toS > fetched.toS + 1e-6;
+    // Bins may be wider than was asked for, since they hold whole samples: what was asked for counts.
+    const asked = (fetched.points * (toS - fromS)) / (fetched.toS - fetched.fromS);
+    const coarse = this.strips.some(({trace}) => isBinned(trace)) && asked < this.plotWidth() * 0.8;
     return !this.complete && (outside || coarse);
   }
 
@@ -166,7 +175,7 @@ export class Traces {
     const points = this.pointsFor((to - from) / (toS - fromS));
     try {
       const answer = await this.fetchTraces(from, to, points, this.running.signal);
-      this.fetched = {fromS: from, toS: to};
+      this.fetched = {fromS: from, toS: to, points};
       this.takeTraces(answer.traces);
     } catch (error) {
       if (error.name !== 'AbortError') this.spoken.textContent = error.message;
@@ -183,7 +192,7 @@ export class Traces {
 
   useOverview() {
     this.running?.abort();
-    this.fetched = {fromS: this.view.firstS, toS: this.view.lastS};
+    this.fetched = this.fetchedWhole;
     this.takeTraces(this.overview);
   }
 
@@ -198,17 +207,39 @@ export class Traces {
     const group = shared
       ? this.overview.filter((one) => one.unit === trace.unit)
       : this.overview.filter((one) => one.signal === trace.signal);
-    const spans = group.map((one) => extremes(one)).filter(Boolean);
+    const spans = group.map((one) => this.wholeSpan(one)).filter(Boolean);
     if (!spans.length) return [0, least || 1];
     const low = Math.min(...spans.map((span) => span.low));
     const high = Math.max(...spans.map((span) => span.high));
     return niceRange(low, high, least);
   }
 
+  /** Lowest and highest value of one of the overview, or null. */
+  wholeSpan(trace) {
+    return extremes(trace);
+  }
+
   toggleFit() {
     this.view.fit = !this.view.fit;
     this.fitButton.setAttribute('aria-pressed', String(this.view.fit));
     this.applyView();
+  }
+
+  // ---- words
+
+  /** Text alternative of a plot. */
+  labelOf(trace) {
+    const span = extremes(trace);
+    const name = signalName(trace.signal);
+    const {firstS, lastS} = this.view;
+    if (!span) return texts.traces.labelEmpty(name);
+    const [low, high] = [number(span.low, 1), number(span.high, 1)];
+    return texts.traces.label(name, low, high, unitSymbol(trace.unit), clock(firstS), clock(lastS));
+  }
+
+  /** What stands beside a plot while there is no cursor. */
+  restingText() {
+    return texts.traces.none;
   }
 
   // ---- drawing
@@ -406,11 +437,14 @@ export class Traces {
   // ---- events and table
 
   setEvents(events) {
+    const selected = this.view.events[this.view.selectedEvent];
     this.view.events = [...events].sort((one, other) => one.at_s - other.at_s);
+    this.view.selectedEvent = this.view.events.indexOf(selected);
     this.track.setEvents(this.view.events);
-    fill(this.list, eventList(this.view.events, (index) => this.pickEvent(index)));
+    refill(this.list, eventList(this.view.events, (index) => this.pickEvent(index), this.noEvents));
     for (const strip of this.strips) strip.redraw();
     this.layoutTrack();
+    this.markListed();
   }
 
   /** Spans of quality findings, shaded in the strip of their signal, or in all when they name none. */

@@ -14,6 +14,10 @@ function required(name) {
 /** The server under test, without a slash at the end. */
 export const serverUrl = required('PENSTOCK_TEST_URL').replace(/\/$/, '');
 
+/** The program penstock-server, with sanitisers, and the database of the server under test. */
+export const serverProgram = () => required('PENSTOCK_TEST_SERVER');
+export const ownerDatabase = () => required('PENSTOCK_TEST_OWNER_DATABASE');
+
 export const artifacts = required('PENSTOCK_TEST_ARTIFACTS');
 
 export const packageOf = createRequire(path.join(required('PENSTOCK_TEST_PACKAGES'), 'package.json'));

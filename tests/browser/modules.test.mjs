@@ -1,0 +1,73 @@
+// What the pages make of samples, without a browser: traces of the API, and pieces of a running recording.
+import assert from 'node:assert/strict';
+import {test} from 'node:test';
+import {LiveChannel, LiveData} from '../../server/web/src/live-data.js';
+import {missingPieces} from '../../server/web/src/recording-state.js';
+import {columns, extremes, valueAt} from '../../server/web/src/trace-data.js';
+
+test('bins stand where their own trace says, also when the first begins before the span', () => {
+  const fast = {signal: 'emg', start_s: 9.6, bin_s: 0.32, min: [1, null, 3], max: [2, null, 5]};
+  const slow = {signal: 'flow', start_s: 7, bin_s: 3.2, min: [0, 4], max: [1, 6]};
+  assert.deepEqual(columns(fast)[0].map((at) => at.toFixed(2)), ['9.76', '10.08', '10.40']);
+  assert.deepEqual(columns(slow)[0].map((at) => at.toFixed(2)), ['8.60', '11.80']);
+  assert.deepEqual(valueAt(fast, 10.3), {low: 3, high: 5});
+  assert.equal(valueAt(fast, 10), null, 'missing');
+  assert.equal(valueAt(fast, 11), undefined, 'outside');
+  assert.deepEqual(valueAt(slow, 10.3), {low: 4, high: 6});
+  assert.deepEqual(extremes(fast), {low: 1, high: 5});
+});
+
+const CHANNEL = {signal: 'pves', unit: 'cm[H2O]', rate_hz: 10, start_s: 2};
+
+test('pieces in any order, twice or never leave each sample in its place and gaps between', () => {
+  const channel = new LiveChannel(CHANNEL);
+  channel.put(4, [4, 5]);
+  channel.put(0, [0, null]);
+  channel.put(4, [4, 5]);
+  const {samples, start_s: startS} = channel.trace(0, 100, 50);
+  assert.deepEqual(samples, [0, null, null, null, 4, 5]);
+  assert.equal(startS, 2);
+  assert.equal(channel.endS, 2.6);
+  assert.deepEqual([channel.low, channel.high, channel.newest], [0, 5, 5]);
+});
+
+test('three hours are kept whole, and drawn as no more points than asked for, each extreme among them', () => {
+  const channel = new LiveChannel(CHANNEL);
+  const count = 3 * 3600 * 10;
+  const valueOf = (index) => Math.sin(index / 50) + (index === 77777 ? 9 : 0);
+  for (let first = 0; first < count; first += 10) {
+    channel.put(first, Array.from({length: 10}, (_, index) => valueOf(first + index)));
+  }
+  assert.ok(channel.samples.length < 2 * count, 'grown by doubling');
+  assert.equal(channel.samples[54321], valueOf(54321));
+  const whole = channel.trace(-Infinity, Infinity, 1500);
+  assert.ok(whole.min.length <= 1500);
+  assert.equal(Math.max(...whole.max), valueOf(77777));
+  const span = channel.trace(1002, 6002, 1000);
+  assert.equal(Math.round(((span.start_s - 2) * 10) % (span.bin_s * 10)), 0, 'bins stay where they are while the span moves');
+  span.min.slice(0, -1).forEach((low, bin) => {
+    const first = Math.round((span.start_s - 2 + bin * span.bin_s) * 10);
+    const values = Array.from({length: Math.round(span.bin_s * 10)}, (_, index) => valueOf(first + index));
+    assert.deepEqual([low, span.max[bin]], [Math.min(...values), Math.max(...values)]);
+  });
+});
+
+test('pdet comes of pves and pabd where both have come; an event counts once however often its piece comes', () => {
+  const data = new LiveData([CHANNEL, {...CHANNEL, signal: 'pabd'}]);
+  const event = {at_s: 2.1, code: 'cough'};
+  const piece = {
+    number: 3,
+    channels: [{signal: 'pves', first: 0, samples: [30, 31, null]}, {signal: 'pabd', first: 0, samples: [10, 12, 13]}],
+    events: [event],
+  };
+  assert.equal(data.take(piece), true);
+  assert.equal(data.take(piece), false);
+  assert.deepEqual(data.bySignal.get('pdet').trace(0, 9, 50).samples, [20, 19, null]);
+  assert.deepEqual(data.events, [event]);
+  assert.deepEqual(data.channels.map(({signal}) => signal), ['pabd', 'pves', 'pdet']);
+});
+
+test('what lies between the pieces that came is missing', () => {
+  assert.deepEqual(missingPieces([[0, 4]]), []);
+  assert.deepEqual(missingPieces([[2, 4], [6, 6], [9, 11]]), [[0, 1], [5, 5], [7, 8]]);
+});
