@@ -186,6 +186,21 @@ static void write_study(const struct study *study, struct arena *arena, struct t
     text_append(out, "</dl>\n</section>\n");
 }
 
+/* What is not in the summary must not be thought to be. */
+static void write_running(int count, struct text *out)
+{
+    if (count == 1) {
+        text_append(out,
+                    "<p class=\"caution\">One recording of this study is still running: it is not "
+                    "part of this summary.</p>\n");
+    } else if (count > 1) {
+        text_printf(out,
+                    "<p class=\"caution\">%d recordings of this study are still running: they are "
+                    "not part of this summary.</p>\n",
+                    count);
+    }
+}
+
 void summary_html_write(const struct summary *summary, struct arena *arena, struct text *out)
 {
     const struct banner *banner = find_banner(summary->study->status);
@@ -199,5 +214,6 @@ void summary_html_write(const struct summary *summary, struct arena *arena, stru
     if (summary->recording_count == 0) {
         text_append(out, "<p>No recording has been uploaded yet.</p>\n");
     }
+    write_running(summary->study->open_recording_count, out);
     text_append(out, "</main>\n</body>\n</html>\n");
 }

@@ -29,6 +29,8 @@ static void write_study(const struct study *study, struct text *out)
     json_writer_string(out, "catheters", study->catheters);
     write_raw(out, "history", study->history, "{}");
     json_writer_string(out, "status", study->status);
+    json_writer_name(out, "open_recording_count");
+    text_printf(out, "%d", study->open_recording_count);
     json_writer_name(out, "version");
     text_printf(out, "%d", study->version);
     text_append_char(out, '}');

@@ -403,6 +403,20 @@ static void test_study_without_recordings(void **state)
     summaries_free(&fixture);
 }
 
+static void test_running_recordings_are_told(void **state)
+{
+    (void)state;
+    struct summary_fixture fixture;
+    summaries_make(&fixture);
+    page_lacks(summaries_html(&fixture), "still running");
+    fixture.study.open_recording_count = 1;
+    page_holds(summaries_html(&fixture), "One recording of this study is still running: it is not");
+    fixture.study.open_recording_count = 2;
+    page_holds(summaries_html(&fixture),
+               "2 recordings of this study are still running: they are not");
+    summaries_free(&fixture);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -422,6 +436,7 @@ int main(void)
         cmocka_unit_test(test_missing_content),
         cmocka_unit_test(test_damage_is_said),
         cmocka_unit_test(test_study_without_recordings),
+        cmocka_unit_test(test_running_recordings_are_told),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -46,7 +46,7 @@ static void test_whole_document(void **state)
                   "\"position\":\"\",\"catheters\":\"6 Fr double lumen\","
                   "\"history\":{\"medication\":[\"none\",\"tea\"],\"pad_test\":{\"grams\":12.5},"
                   "\"diary\":\"3 days\",\"smoker\":false},"
-                  "\"status\":\"preliminary\",\"version\":4}");
+                  "\"status\":\"preliminary\",\"open_recording_count\":0,\"version\":4}");
     assert_member(document, "patient",
                   "{\"id\":\"01981f5e-7a00-7abc-8def-000000000001\",\"mrn\":\"TV-1001\","
                   "\"family_name\":\"Example\",\"given_name\":\"Pat\","
