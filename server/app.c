@@ -6,6 +6,7 @@
 #include "base/log.h"
 #include "base/uuid.h"
 #include "store/migrate.h"
+#include "store/service_file.h"
 
 #include <signal.h>
 #include <stdio.h>
@@ -102,6 +103,20 @@ int app_migrate(const struct config *config)
     }
     printf("schema version %d (%d applied)\n", migrate_newest_version(), applied);
     return 0;
+}
+
+int app_service_file(const struct config *config)
+{
+    struct error error = {0};
+    const char *text = NULL;
+    struct arena *arena = arena_new();
+    bool good = require_database(config->owner_database, &error) &&
+                service_file_make(arena, config->owner_database, &text, &error);
+    if (good) {
+        (void)fputs(text, stdout);
+    }
+    arena_free(arena);
+    return good ? 0 : fail("service_file_failed", &error);
 }
 
 int app_clinic_add(const struct config *config, const char *name)

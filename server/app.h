@@ -22,4 +22,21 @@ int app_account_add(const struct config *config, const char *clinic_id, const ch
  * clinic_id  NULL: of every clinic */
 int app_recompute(const struct config *config, const char *clinic_id, bool dry_run);
 
+/* Withdraws recordings that have been kept as long as their clinic decided.
+ * clinic_id  NULL: of every clinic */
+int app_retention(const struct config *config, const char *clinic_id, bool dry_run);
+
+/* Reads every recording, says on stderr what is damaged, and writes a checksum of each, in order of
+ * clinic and id, and a last line of counts, without which the list is not whole. 0: all is well;
+ * 1: something is damaged; 2: not everything could be read.
+ * clinic_id  NULL: of every clinic
+ * file       where to; NULL: standard output
+ * snapshot   an exported snapshot of the database to read, or NULL */
+int app_verify(const struct config *config, const char *clinic_id, const char *file,
+               const char *snapshot);
+
+/* Prints the owner's connection as section "penstock" of a libpq service file, so that PostgreSQL's
+ * own programs use it without a password on their command line. */
+int app_service_file(const struct config *config);
+
 #endif

@@ -33,7 +33,7 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
     [SETTING_LOG_LEVEL] = {"PENSTOCK_LOG_LEVEL", "info", "debug, info, warning or error"},
     [SETTING_OWNER_DATABASE] =
         {"PENSTOCK_OWNER_DATABASE", "",
-         "connection string for migrate, clinic, account and recompute; default "
+         "connection string for migrate, clinic, account, recompute, retention and verify; default "
          "PENSTOCK_DATABASE"},
     [SETTING_PORT] = {"PENSTOCK_PORT", "8080", "port to listen on; 0 takes any free one"},
     [SETTING_QUEUE] = {"PENSTOCK_QUEUE", "256", "requests that may wait for a worker"},

@@ -15,6 +15,9 @@ static int print_usage(void)
            "  penstock-server clinic add NAME\n"
            "  penstock-server account add CLINIC_ID USERNAME ROLE[,ROLE...]   (password on stdin)\n"
            "  penstock-server recompute [--clinic ID] [--dry-run]\n"
+           "  penstock-server retention [--clinic ID] [--dry-run]\n"
+           "  penstock-server verify [--clinic ID] [--checksums FILE] [--snapshot NAME]\n"
+           "  penstock-server service-file\n"
            "  penstock-server routes\n"
            "  penstock-server parameters\n"
            "  penstock-server version\n\n"
@@ -30,20 +33,54 @@ static bool is_command(int argc, char **argv, int count, const char *first, cons
            (second == NULL || strcmp(argv[2], second) == 0);
 }
 
-static int run_recompute(const struct config *config, int argc, char **argv)
+/* An option that an administrative command takes. */
+struct option {
+    const char *name;
+    const char **value; /* or NULL: it has none */
+    bool *given;        /* or NULL */
+};
+
+static bool read_options(int argc, char **argv, const struct option *options, size_t count)
+{
+    for (int i = 2; i < argc; i++) {
+        const struct option *found = NULL;
+        for (size_t o = 0; o < count; o++) {
+            found = strcmp(argv[i], options[o].name) == 0 ? &options[o] : found;
+        }
+        if (found == NULL || (found->value != NULL && i + 1 == argc)) {
+            return false;
+        }
+        if (found->value != NULL) {
+            *found->value = argv[++i];
+        }
+        if (found->given != NULL) {
+            *found->given = true;
+        }
+    }
+    return true;
+}
+
+static int run_on_clinics(const struct config *config, int argc, char **argv,
+                          int (*command)(const struct config *config, const char *clinic_id,
+                                         bool dry_run))
 {
     const char *clinic_id = NULL;
     bool dry_run = false;
-    for (int i = 2; i < argc; i++) {
-        if (strcmp(argv[i], "--dry-run") == 0) {
-            dry_run = true;
-        } else if (strcmp(argv[i], "--clinic") == 0 && i + 1 < argc) {
-            clinic_id = argv[++i];
-        } else {
-            return print_usage();
-        }
-    }
-    return app_recompute(config, clinic_id, dry_run);
+    const struct option options[] = {{"--clinic", &clinic_id, NULL}, {"--dry-run", NULL, &dry_run}};
+    return read_options(argc, argv, options, 2) ? command(config, clinic_id, dry_run)
+                                                : print_usage();
+}
+
+static int run_verify(const struct config *config, int argc, char **argv)
+{
+    const char *clinic_id = NULL;
+    const char *file = NULL;
+    const char *snapshot = NULL;
+    const struct option options[] = {{"--clinic", &clinic_id, NULL},
+                                     {"--checksums", &file, NULL},
+                                     {"--snapshot", &snapshot, NULL}};
+    return read_options(argc, argv, options, 3) ? app_verify(config, clinic_id, file, snapshot)
+                                                : print_usage();
 }
 
 static int run_with_config(int argc, char **argv)
@@ -67,7 +104,16 @@ static int run_with_config(int argc, char **argv)
         return app_account_add(&config, argv[3], argv[4], argv[5]);
     }
     if (strcmp(argv[1], "recompute") == 0) {
-        return run_recompute(&config, argc, argv);
+        return run_on_clinics(&config, argc, argv, app_recompute);
+    }
+    if (strcmp(argv[1], "retention") == 0) {
+        return run_on_clinics(&config, argc, argv, app_retention);
+    }
+    if (strcmp(argv[1], "verify") == 0) {
+        return run_verify(&config, argc, argv);
+    }
+    if (is_command(argc, argv, 2, "service-file", NULL)) {
+        return app_service_file(&config);
     }
     return print_usage();
 }
