@@ -203,7 +203,6 @@ static int read_csv(const struct http_request *request, struct fault_list *fault
 static int read_json(const struct http_request *request, struct fault_list *faults,
                      struct upload *ret_upload)
 {
-    http_request_check_query(request, (const char *const[]){NULL}, faults);
     enum json_read_outcome outcome =
         recording_json_read(request->arena, request->body, request->body_length,
                             RECORDING_JSON_STORE, &ret_upload->document, faults);
@@ -220,9 +219,11 @@ bool upload_read(const struct http_request *request, struct http_response *respo
     fault_list_init(&faults, request->arena);
     *ret_upload = (struct upload){NULL, NULL};
     int status = 0;
-    if (strcmp(request->media_type, "application/edf") == 0) {
+    /* An empty body has no type; as JSON it is malformed. */
+    const char *media_type = request->media_type == NULL ? "" : request->media_type;
+    if (strcmp(media_type, "application/edf") == 0) {
         status = read_edf(request, &faults, ret_upload);
-    } else if (strcmp(request->media_type, "text/csv") == 0) {
+    } else if (strcmp(media_type, "text/csv") == 0) {
         status = read_csv(request, &faults, ret_upload);
     } else {
         status = read_json(request, &faults, ret_upload);
