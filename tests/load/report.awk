@@ -1,0 +1,114 @@
+# Prints the figures of tests/load/run for people: lines "name value" in, with the goals beside what they
+# are for.
+
+{v[$1] = $2}
+
+# How a goal is met, in words.
+function goal(met, text) {
+    return sprintf("   goal %s: %s", text, met ? "met" : "MISSED")
+}
+
+function most(value, limit) {
+    return goal(value <= limit, sprintf("<= %g", limit))
+}
+
+function form(title, name, limit,    store) {
+    printf "  %-22s %6.2f %8.1f %8.1f %8.1f %8.1f %8s %8.1f %7.2f%s\n", title, v[name "-mb"], v[name "-total"],
+        v[name "-parse"], v[name "-compute"], v[name "-store"], name "-cpu" in v ? v[name "-cpu"] : "-",
+        v[name "-bare"], v["ratio-" name], limit ? most(v["ratio-" name], limit) : ""
+}
+
+function size(title, name) {
+    printf "  %-22s %10.3f %10.3f %10.3f %10.3f\n", title, v[name "-size"], v[name "-size-all"],
+        v[name "-size-disk"], v[name "-size-pressures"]
+}
+
+function rate(title, name) {
+    printf "  %-34s %8.0f/s   p50 %8.3f ms   p99 %8.3f ms\n", title, v[name "-rate"], v[name "-p50"], v[name "-p99"]
+}
+
+function drawing(title, name, select) {
+    printf "  %-34s %8.3f ms %8.2f%s%s\n", title, v[name "-p50"], v["ratio-" name],
+        goal(v[name "-p50"] < 10, "< 10 ms"), most(v["ratio-" name], 3)
+}
+
+function latency(title, name) {
+    printf "  %-34s p50 %8.2f ms   p99 %8.2f ms\n", title, v[name "-p50"], v[name "-p99"]
+}
+
+function document(name) {
+    printf "  %-8s %7.1f ms, %.1f ns and %.1f bytes a sample; json_loadb alone / reading %.1f\n", name,
+        v[name "_ms"], v[name "_ns_number"], v[name "_bytes_number"], v[name "_jansson_to_document"]
+}
+
+END {
+    print "\nUpload of 30 min x 8 channels x 100 Hz, ms; CPU: what the server had of the processors;"
+    print "bare: an insert of the same rows by libpq alone"
+    printf "  %-22s %6s %8s %8s %8s %8s %8s %8s %7s\n", "", "MB", "total", "parse", "compute", "store", "CPU",
+        "bare", "/ bare"
+    form("JSON, base64 int16", "int16", 2.5)
+    form("JSON, base64 float32", "float32")
+    form("EDF", "edf")
+    form("JSON, decimals", "decimals", 4)
+    form("CSV", "csv")
+    form("pieces of 10 s, int16", "pieces")
+    printf "  a piece: p50 %.2f ms, p99 %.2f ms; their completion %.1f ms, in the columns above\n",
+        v["pieces-piece-p50"], v["pieces-piece-p99"], v["pieces-completion"]
+    printf "  json_loadb of the decimals alone %.1f ms, / our parse %.1f%s\n", v["jansson"], v["ratio-jansson"],
+        goal(v["ratio-jansson"] >= 8, ">= 8")
+    if (v["peer"] > 0)
+        printf "  the other server, decimals %.1f ms, ours / its %.2f\n", v["peer"], v["ratio-peer"]
+
+    print "\nStored bytes a sample (float32 as it is: 4)"
+    printf "  %-22s %10s %10s %10s %10s\n", "", "samples", "+ overview", "on disk", "pressures"
+    size("JSON, base64 int16", "int16")
+    size("JSON, base64 float32", "float32")
+    size("EDF", "edf")
+    size("JSON, decimals", "decimals")
+    size("CSV", "csv")
+    printf "  smooth int16 pressures %.3f%s\n", v["int16-size-pressures"], most(v["int16-size-pressures"], 0.6)
+
+    printf "\nDrawing a recording of %d min x 8 channels x 100 Hz, 1 connection; / a bare SELECT of the same rows\n",
+        v["drawn-min"]
+    printf "  stored in pieces of 10 min: %.0f ms, of which completion %.0f ms\n", v["long-total"], v["long-completion"]
+    printf "  %-34s %8.3f ms   %d rows, %d bytes\n", "bare SELECT for the whole", v["whole-select_ms"],
+        v["whole-rows"], v["whole-bytes"]
+    drawing("whole, 1000 points, float32", "whole-binary")
+    drawing("whole, 1000 points, JSON", "whole-json")
+    printf "  %-34s %8.3f ms   %d rows, %d bytes\n", "bare SELECT for 10 s", v["part-select_ms"], v["part-rows"],
+        v["part-bytes"]
+    drawing("10 s, float32", "part-binary")
+    drawing("10 s, JSON", "part-json")
+    printf "  %-34s %8.3f ms\n", "HTTP alone: GET /healthz", v["health-1-p50"]
+    printf "  %-34s %8.3f ms\n", "with sign-in: GET a patient", v["tiny-p50"]
+
+    printf "\n%d rooms at once\n", v["rooms"]
+    printf "  uploads of base64 int16            %8.2f/s   503s %d\n", v["rooms-uploads-s"], v["rooms-503"]
+    latency("an upload", "rooms")
+    latency("a live piece of 1 s", "live")
+    latency("until a watcher has it", "watch")
+    latency("GET summary, nothing else", "alone")
+    latency("  while rooms upload", "busy")
+    latency("  while rooms are live", "live-summary")
+    printf "  p99 of the summary, uploads / nothing else %.1f, live / nothing else %.1f; live 503s %d\n",
+        v["ratio-busy"], v["ratio-live-summary"], v["live-503"]
+    printf "  resident memory: %d MiB idle, %d MiB peak; growth / (body x rooms) %.2f\n", v["idle-mib"],
+        v["peak-mib"], v["rooms-body-ratio"]
+
+    print "\nReading"
+    rate("GET /healthz, 1 connection", "health-1")
+    rate("GET summary, 1 connection", "summary-1")
+    rate("GET /healthz, 16 connections", "health-16")
+    rate("GET summary, 16 connections", "summary-16")
+    printf "  summary / healthz: %.2f with 1 connection, %.2f with 16\n", v["ratio-summary-1"], v["ratio-summary-16"]
+
+    printf "\nAnalysis of 30 min x 8 x 100 Hz, one thread: %.1f ms, %.0f million samples/s\n", v["analysis_ms"],
+        v["analysis_million_samples_s"]
+    printf "  / plain sum %.2f (%.2f ms); memory / size of the samples %.2f\n", v["analysis_to_sum"], v["sum_ms"],
+        v["memory_to_samples"]
+
+    print "\nReading the document alone, 30 min x 8 x 100 Hz"
+    document("numbers")
+    document("base64")
+    printf "  base64 decoding alone %.2f ns a character\n", v["base64_decode_ns_character"]
+}
