@@ -42,7 +42,7 @@ struct sample_codec {
     union words codes;
     union words differences;
     uint8_t raw[RAW_SIZE_MAX];
-    struct packed packed[ARRANGEMENT_COUNT];
+    struct packed packed;
 };
 
 struct sample_codec *sample_codec_new(void)
@@ -196,7 +196,7 @@ _Static_assert(__BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__,
 static bool pack(struct sample_codec *codec, enum arrangement arrangement, const void *codes,
                  size_t count, size_t width, struct error *reterr)
 {
-    struct packed *packed = &codec->packed[arrangement];
+    struct packed *packed = &codec->packed;
     const void *raw = codes;
     if (arrangement == ARRANGED_DELTA) {
         arrange_delta(codec, codes, count, width);
@@ -209,6 +209,32 @@ static bool pack(struct sample_codec *codec, enum arrangement arrangement, const
         return error_set(reterr, ERROR_INTERNAL, "compress samples: %s", ZSTD_getErrorName(length));
     }
     packed->length = 1 + length;
+    return true;
+}
+
+/* Floats on a decimal grid pack better as they are, noise does not. The beginning of the block
+ * tells, for packing all of it in both ways would be most of what storing floats costs. */
+static bool choose_arrangement(struct sample_codec *codec, enum sample_encoding encoding,
+                               const void *codes, size_t count, enum arrangement *ret_arrangement,
+                               struct error *reterr)
+{
+    enum { TRIED = 512 };
+
+    *ret_arrangement = ARRANGED_DELTA;
+    if (encoding != SAMPLES_FLOAT32 && encoding != SAMPLES_FLOAT64) {
+        return true;
+    }
+    size_t width = sample_encoding_width(encoding);
+    size_t tried = count < TRIED ? count : TRIED;
+    size_t lengths[ARRANGEMENT_COUNT] = {0};
+    for (int a = 0; a < ARRANGEMENT_COUNT; a++) {
+        if (!pack(codec, (enum arrangement)a, codes, tried, width, reterr)) {
+            return false;
+        }
+        lengths[a] = codec->packed.length;
+    }
+    *ret_arrangement =
+        lengths[ARRANGED_PLAIN] < lengths[ARRANGED_DELTA] ? ARRANGED_PLAIN : ARRANGED_DELTA;
     return true;
 }
 
@@ -225,23 +251,17 @@ bool sample_block_encode(struct sample_codec *codec, const struct samples *sampl
     size_t width = sample_encoding_width(samples->encoding);
     const void *codes = (const uint8_t *)samples->codes + first * width;
 
-    if (!pack(codec, ARRANGED_DELTA, codes, count, width, reterr)) {
+    enum arrangement arrangement = ARRANGED_DELTA;
+    if (!choose_arrangement(codec, samples->encoding, codes, count, &arrangement, reterr) ||
+        !pack(codec, arrangement, codes, count, width, reterr)) {
         return false;
     }
-    const struct packed *best = &codec->packed[ARRANGED_DELTA];
-    bool is_float = samples->encoding == SAMPLES_FLOAT32 || samples->encoding == SAMPLES_FLOAT64;
-    if (is_float) { /* values on a decimal grid pack better as they are, noise does not */
-        if (!pack(codec, ARRANGED_PLAIN, codes, count, width, reterr)) {
-            return false;
-        }
-        const struct packed *plain = &codec->packed[ARRANGED_PLAIN];
-        best = plain->length < best->length ? plain : best;
-    }
+    const struct packed *packed = &codec->packed;
     *ret_block = (struct sample_block){
         .sample_count = (uint32_t)count,
-        .checksum = (uint32_t)crc32_z(0, best->bytes, best->length),
-        .length = best->length,
-        .data = best->bytes,
+        .checksum = (uint32_t)crc32_z(0, packed->bytes, packed->length),
+        .length = packed->length,
+        .data = packed->bytes,
     };
     return true;
 }

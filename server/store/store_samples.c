@@ -52,8 +52,9 @@ static const struct statement statements[] = {
     [BLOCKS_INSERT] = {.name = "blocks_insert",
                        .sql = "insert into penstock.sample_block (clinic_id, recording_id,"
                               " received_on, channel_number, level, block_number, sample_count,"
-                              " checksum, data) select $1, $2, $3, b.* from unnest($4::int4[],"
-                              " $5::int4[], $6::int4[], $7::int4[], $8::int8[], $9::bytea[]) as b"},
+                              " checksum, data) select $1, $2, $3, unnest($4::int4[]),"
+                              " unnest($5::int4[]), unnest($6::int4[]), unnest($7::int4[]),"
+                              " unnest($8::int8[]), unnest($9::bytea[])"},
     [BLOCKS_SELECT] = {.name = "blocks_select",
                        .sql = "select channel_number, block_number, sample_count, checksum, data"
                               " from penstock.sample_block where clinic_id = $1"

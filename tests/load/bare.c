@@ -67,7 +67,7 @@ static const char INSERT[] =
 static void fail(const char *what, const char *detail)
 {
     fprintf(stderr, "bare: %s: %s\n", what, detail);
-    exit(EXIT_FAILURE);
+    _Exit(EXIT_FAILURE);
 }
 
 static double now_ms(void)

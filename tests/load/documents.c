@@ -48,7 +48,7 @@ static const double FILLED_ML = 450.0;
 static void fail(const char *what)
 {
     fprintf(stderr, "documents: %s\n", what);
-    exit(EXIT_FAILURE);
+    _Exit(EXIT_FAILURE);
 }
 
 /* Nearly normal, standard deviation 1: the sum of four uniform numbers has a variance of 1/3. The
@@ -162,7 +162,7 @@ static void put_int16(const int16_t *codes, size_t count, int decimals)
 
 static void put_float32(const int16_t *codes, size_t count, int decimals)
 {
-    float *values = malloc(count * sizeof *values);
+    float *values = calloc(count, sizeof *values);
     if (values == NULL) {
         fail("out of memory");
     }
