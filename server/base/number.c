@@ -18,6 +18,35 @@ static bool same(double a, double b)
     return a_bits == b_bits;
 }
 
+/* Writes units * 10^-decimals without zeros at the end. At most 20 decimals. */
+static size_t write_decimal(char text[NUMBER_TEXT_SIZE], bool negative, uint64_t units,
+                            int decimals)
+{
+    char digits[NUMBER_TEXT_SIZE];
+    size_t at = sizeof digits;
+    for (int decimal = 0; decimal < decimals; decimal++) {
+        unsigned digit = (unsigned)(units % 10);
+        units /= 10;
+        if (digit != 0 || at < sizeof digits) {
+            digits[--at] = (char)('0' + digit);
+        }
+    }
+    if (at < sizeof digits) {
+        digits[--at] = '.';
+    }
+    do {
+        digits[--at] = (char)('0' + (unsigned)(units % 10));
+        units /= 10;
+    } while (units != 0);
+    if (negative) {
+        digits[--at] = '-';
+    }
+    size_t length = sizeof digits - at;
+    memcpy(text, digits + at, length);
+    text[length] = '\0';
+    return length;
+}
+
 /* Most numbers here have few decimals (samples on a 0.1 grid, values of three decimals). n / 10^6
  * is correctly rounded, so when it gives `value` back, the decimal n * 10^-6 reads back as `value`
  * too; having at most 15 significant digits, it is the only one so short. Returns 0 when not so. */
@@ -31,37 +60,69 @@ static size_t format_fixed(char text[NUMBER_TEXT_SIZE], double value)
     if (!same(scaled / FIXED_SCALE, magnitude)) {
         return 0;
     }
-    uint64_t units = (uint64_t)scaled;
-    uint64_t fraction = units % FIXED_SCALE;
-    uint64_t whole = units / FIXED_SCALE;
-    char digits[NUMBER_TEXT_SIZE];
-    size_t at = sizeof digits;
-    for (int decimal = 0; decimal < FIXED_DECIMALS; decimal++) {
-        unsigned digit = (unsigned)(fraction % 10);
-        fraction /= 10;
-        if (digit != 0 || at < sizeof digits) {
-            digits[--at] = (char)('0' + digit);
+    return write_decimal(text, signbit(value), (uint64_t)scaled, FIXED_DECIMALS);
+}
+
+__extension__ typedef unsigned __int128 uint128;
+
+/* The rest of the usual range: codes times a scale, means, differences. Such a number is
+ * mantissa * 2^-shift, all of it is an integer of 128 bits when multiplied by 10^decimals, and so
+ * is the gap to its neighbours: the nearest decimal of 15, 16 or 17 digits is found, and whether it
+ * reads back, as snprintf() and strtod() would, at a tenth of their cost. Returns 0 outside the
+ * range. */
+static size_t format_digits(char text[NUMBER_TEXT_SIZE], double value)
+{
+    enum {
+        MANTISSA_BITS = 52,
+        EXPONENT_BIAS = 1023,
+        EXPONENT_MASK = 0x7ff,
+        LEAST_DIGITS = 15,
+        MOST_DIGITS = 17
+    };
+
+    double magnitude = fabs(value);
+    if (!(magnitude >= 1e-3 && magnitude < 1e9)) {
+        return 0;
+    }
+    uint64_t bits = 0;
+    memcpy(&bits, &magnitude, sizeof bits);
+    uint64_t hidden = UINT64_C(1) << MANTISSA_BITS;
+    uint64_t mantissa = (bits & (hidden - 1)) | hidden;
+    int shift = MANTISSA_BITS + EXPONENT_BIAS - (int)(bits >> MANTISSA_BITS & EXPONENT_MASK);
+    int whole_digits = magnitude >= 1.0 ? 1 : magnitude >= 0.1 ? 0 : magnitude >= 0.01 ? -1 : -2;
+    for (uint64_t power = 10; whole_digits > 0 && magnitude >= (double)power; power *= 10) {
+        whole_digits++;
+    }
+    int decimals = LEAST_DIGITS - whole_digits;
+    uint64_t gap = 1; /* 10^decimals */
+    for (int i = 0; i < decimals; i++) {
+        gap *= 10;
+    }
+    for (;; decimals++, gap *= 10) {
+        uint128 exact = (uint128)mantissa * gap;
+        uint128 half = (uint128)1 << (shift - 1);
+        uint64_t units = (uint64_t)((exact + half) >> shift);
+        uint128 nearest = (uint128)units << shift;
+        bool is_tie = nearest - exact == half;
+        if (is_tie) { /* to even, as snprintf() does */
+            units &= ~UINT64_C(1);
+            nearest = (uint128)units << shift;
+        }
+        uint128 away = nearest > exact ? nearest - exact : exact - nearest;
+        /* Below a power of two the neighbour is half as far. */
+        uint64_t room = nearest < exact && mantissa == hidden ? gap / 2 : gap;
+        if (decimals + whole_digits == MOST_DIGITS || 2 * away < room) {
+            return write_decimal(text, signbit(value), units, decimals);
         }
     }
-    if (at < sizeof digits) {
-        digits[--at] = '.';
-    }
-    do {
-        digits[--at] = (char)('0' + (unsigned)(whole % 10));
-        whole /= 10;
-    } while (whole != 0);
-    if (signbit(value)) {
-        digits[--at] = '-';
-    }
-    size_t length = sizeof digits - at;
-    memcpy(text, digits + at, length);
-    text[length] = '\0';
-    return length;
 }
 
 size_t number_format(char text[NUMBER_TEXT_SIZE], double value)
 {
     size_t length = format_fixed(text, value);
+    if (length == 0) {
+        length = format_digits(text, value);
+    }
     if (length > 0) {
         return length;
     }

@@ -1,9 +1,11 @@
 #include "base/text.h"
 
+#include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -181,6 +183,50 @@ static void numbers_read_back_as_themselves(void **state)
     }
 }
 
+/* The fewest digits of 15 to 17 that read back, by trying, as libc prints and reads them. */
+static void assert_fewest_digits(void **state, double value)
+{
+    struct text text = empty(state, 64);
+    text_append_number(&text, value);
+    char tried[64];
+    for (int digits = 15; digits <= 17; digits++) {
+        snprintf(tried, sizeof tried, "%.*g", digits, value);
+        if (!islessgreater(strtod(tried, NULL), value)) {
+            break;
+        }
+    }
+    assert_string_equal(text.data, tried);
+}
+
+static void numbers_have_the_fewest_digits(void **state)
+{
+    static const double scales[] = {0.1,    0.01,         0.05,
+                                    0.001,  1.0 / 3.0,    1.0 / 65536.0,
+                                    0.0123, 1234.5678901, 0.30000000000000004};
+    for (size_t s = 0; s < sizeof scales / sizeof scales[0]; s++) {
+        for (int code = -3000; code <= 3000; code++) {
+            assert_fewest_digits(state, code * scales[s]);
+            assert_fewest_digits(state, code * scales[s] + 0.7);
+        }
+    }
+    /* Around powers of two, where neighbours change their distance, and of ten. */
+    for (int power = -3; power <= 31; power++) {
+        double two = ldexp(1.0, 2 * power);
+        double ten = pow(10.0, power);
+        for (int step = 0; step < 20; step++) {
+            assert_fewest_digits(state, two);
+            assert_fewest_digits(state, ten);
+            two = nextafter(two, step < 10 ? 0.0 : 1e10);
+            ten = nextafter(ten, step < 5 ? 0.0 : 1e40);
+        }
+    }
+    uint64_t seed = 88172645463325252U;
+    for (int i = 0; i < 200000; i++) {
+        double part = (double)(next_random(&seed) >> 11) / 9007199254740992.0;
+        assert_fewest_digits(state, ldexp(part, (int)(next_random(&seed) % 48) - 14));
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -194,6 +240,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(escapes_html, set_up, tear_down),
         cmocka_unit_test_setup_teardown(writes_the_shortest_number, set_up, tear_down),
         cmocka_unit_test_setup_teardown(numbers_read_back_as_themselves, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(numbers_have_the_fewest_digits, set_up, tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
