@@ -62,7 +62,7 @@ static void assert_same(double one, double other)
         assert_true(isnan(one) && isnan(other));
         return;
     }
-    assert_false(islessgreater(one, other));
+    assert_true(islessgreater(one, other) == 0);
 }
 
 /* The extremes of values [first, end) by the definition; NaN without any. */
