@@ -64,6 +64,7 @@ int app_serve(const struct config *config)
         .workers = config->workers,
         .heavy_limit = config->workers / 2,
         .queue_limit = config->queue,
+        .body_memory = (size_t)config->body_memory_mib * 1024 * 1024,
         .request_deadline_s = REQUEST_DEADLINE_S,
         .waiting_limit = WAITING_LIMIT,
         .waiting_limit_per_address = WAITING_LIMIT_PER_ADDRESS,

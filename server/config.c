@@ -15,6 +15,7 @@ struct setting {
 
 enum setting_index {
     SETTING_ADDRESS,
+    SETTING_BODY_MEMORY,
     SETTING_DATABASE,
     SETTING_LOG_LEVEL,
     SETTING_OWNER_DATABASE,
@@ -27,6 +28,9 @@ enum setting_index {
 
 static const struct setting SETTINGS[SETTING_COUNT] = {
     [SETTING_ADDRESS] = {"PENSTOCK_ADDRESS", "127.0.0.1", "numeric address to listen on"},
+    [SETTING_BODY_MEMORY] = {"PENSTOCK_BODY_MEMORY", "8",
+                             "MiB of a request's body that are kept in memory; a longer one goes "
+                             "to a file in /var/tmp"},
     [SETTING_DATABASE] =
         {"PENSTOCK_DATABASE", "",
          "libpq connection string of the server's own role; several hosts allowed"},
@@ -101,6 +105,7 @@ bool config_read(struct config *ret_config, struct error *reterr)
     };
     unsigned port = 0;
     if (!read_log_level(reterr) || !read_number(SETTING_PORT, 0, UINT16_MAX, &port, reterr) ||
+        !read_number(SETTING_BODY_MEMORY, 1, 64, &config.body_memory_mib, reterr) ||
         !read_number(SETTING_QUEUE, 1, 100000, &config.queue, reterr) ||
         !read_number(SETTING_WORKERS, 2, 256, &config.workers, reterr) ||
         !read_secure_cookies(config.address, &config.secure_cookies, reterr)) {

@@ -14,6 +14,7 @@ struct config {
     const char *owner_database;
     unsigned workers;
     unsigned queue;
+    unsigned body_memory_mib;
     bool secure_cookies;
 };
 

@@ -7,6 +7,8 @@
 #include "store/store_recording.h"
 #include "store/store_study.h"
 
+#include <pthread.h>
+
 static void *allocate_on_arena(void *arena, size_t size)
 {
     return arena_alloc(arena, size);
@@ -61,6 +63,93 @@ bool compute_in_study(struct store *store, struct arena *arena, const char *stud
            clinic_choices_load(store, arena, &choices, reterr) &&
            compute(arena, document, &patient, &choices.in_use,
                    revision == 0 ? "partial" : "preliminary", revision, ret_json, reterr);
+}
+
+/* ---- beside the storing ---- */
+
+/* Below so many samples a thread of its own would cost more than it saves. */
+static const size_t THREAD_SAMPLES = 100000;
+
+struct computation {
+    struct arena *arena; /* of its own: an arena serves one thread */
+    const struct recording_document *document;
+    const struct patient *patient;
+    const struct analysis_choices *choices;
+    pthread_t thread;
+    bool running;
+    bool good;
+    struct text json;
+    struct error error;
+    double took_s;
+};
+
+static void *run_computation(void *opaque)
+{
+    struct computation *computation = opaque;
+    double begun_s = clock_monotonic_s();
+    computation->good =
+        compute_analysis(computation->arena, computation->document, computation->patient,
+                         computation->choices, 1, &computation->json, &computation->error);
+    computation->took_s = clock_monotonic_s() - begun_s;
+    return NULL;
+}
+
+static void join(struct computation *computation)
+{
+    if (computation->running) {
+        (void)pthread_join(computation->thread, NULL);
+        computation->running = false;
+    }
+}
+
+static void release_computation(void *opaque)
+{
+    struct computation *computation = opaque;
+    join(computation);
+    arena_free(computation->arena);
+}
+
+static size_t count_samples(const struct recording_document *document)
+{
+    size_t total = 0;
+    for (size_t i = 0; i < document->channel_count; i++) {
+        total += document->channels[i].samples.count;
+    }
+    return total;
+}
+
+struct computation *compute_begin(struct arena *arena, const struct recording_document *document,
+                                  const struct patient *patient,
+                                  const struct analysis_choices *choices)
+{
+    struct computation *computation = arena_alloc(arena, sizeof *computation);
+    *computation = (struct computation){
+        .arena = arena_new(), .document = document, .patient = patient, .choices = choices};
+    arena_defer(arena, release_computation, computation);
+    computation->running =
+        count_samples(document) >= THREAD_SAMPLES &&
+        pthread_create(&computation->thread, NULL, run_computation, computation) == 0;
+    if (!computation->running) {
+        (void)run_computation(computation);
+    }
+    return computation;
+}
+
+const char *compute_finish(void *opaque, struct error *reterr)
+{
+    struct computation *computation = opaque;
+    join(computation);
+    if (!computation->good) {
+        *reterr = computation->error;
+        return NULL;
+    }
+    return computation->json.data;
+}
+
+double compute_duration_s(struct computation *computation)
+{
+    join(computation);
+    return computation->took_s;
 }
 
 /* The whole recording is computed again: any event may change any number. */

@@ -22,6 +22,22 @@ MUST_CHECK bool compute_in_study(struct store *store, struct arena *arena, const
                                  const struct recording_document *document, int revision,
                                  struct text *ret_json, struct error *reterr);
 
+/* A first analysis that is made while the caller does something else. */
+struct computation;
+
+/* Begins it, on a thread of its own where the recording is long. Document, patient and choices must
+ * live as long as `arena`, which also waits for the thread before it goes. */
+struct computation *compute_begin(struct arena *arena, const struct recording_document *document,
+                                  const struct patient *patient,
+                                  const struct analysis_choices *choices);
+
+/* Waits for the document, which lives as long as the arena; NULL with an error. A `finish` of
+ * struct pending_analysis. */
+const char *compute_finish(void *computation, struct error *reterr);
+
+/* How long it took; waits for it. */
+double compute_duration_s(struct computation *computation);
+
 /* Why a revision is made: a person changed the events, or the program makes the document anew. */
 struct revision_cause {
     bool changes_events; /* false: those of the newest revision stay */

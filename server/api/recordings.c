@@ -98,25 +98,25 @@ void recordings_create(void *opaque, struct http_request *request, struct http_r
     }
     double parsed_s = clock_monotonic_s();
     struct clinic_choices choices;
-    struct text analysis;
-    if (!clinic_choices_load(context->store, request->arena, &choices, &error) ||
-        !compute_analysis(request->arena, upload.document, &patient, &choices.in_use, 1, &analysis,
-                          &error)) {
+    if (!clinic_choices_load(context->store, request->arena, &choices, &error)) {
         api_fail(request, response, &error);
         return;
     }
-    double computed_s = clock_monotonic_s();
+    struct computation *computation =
+        compute_begin(request->arena, upload.document, &patient, &choices.in_use);
+    const struct pending_analysis analysis = {.finish = compute_finish, .context = computation};
     const char *id = NULL;
     bool existed = false;
-    if (!recording_create(context->store, request->arena, study_id, upload.document, analysis.data,
-                          &id, &existed, &error)) {
+    if (!recording_create_pending(context->store, request->arena, study_id, upload.document,
+                                  &analysis, &id, &existed, &error)) {
         recording_fail(request, response, &error);
         return;
     }
     recording_respond_analysed(context, request, response, existed ? 200 : 201, id, upload.report);
+    double answered_s = clock_monotonic_s();
     response->split_s[0] = parsed_s - begun_s;
-    response->split_s[1] = computed_s - parsed_s;
-    response->split_s[2] = clock_monotonic_s() - computed_s;
+    response->split_s[1] = compute_duration_s(computation);
+    response->split_s[2] = answered_s - parsed_s;
 }
 
 void recordings_get_analysis(void *opaque, struct http_request *request,

@@ -7,11 +7,7 @@
 #include <sys/mman.h>
 #include <unistd.h>
 
-enum {
-    MEMORY_PER_BODY = 1024 * 1024,
-    MEMORY_OF_ALL = 64 * MEMORY_PER_BODY, /* beyond, also small bodies go to the spool */
-    INITIAL_CAPACITY = 4096
-};
+enum { BODIES_IN_MEMORY = 16, INITIAL_CAPACITY = 4096 };
 
 static const size_t spool_of_all = (size_t)4 * 1024 * 1024 * 1024;
 static const uint64_t dropped_most = (uint64_t)64 * 1024 * 1024;
@@ -23,7 +19,7 @@ void body_init(struct body *body, struct body_budget *budget, size_t limit, uint
     body->limit = limit;
     body->spool_fd = -1;
     /* Exact, so that nothing is copied; the page after the last byte is touched only by the NUL. */
-    body->capacity = expected > 0 && expected < MEMORY_PER_BODY ? (size_t)expected : 0;
+    body->capacity = expected > 0 && expected < budget->memory_per_body ? (size_t)expected : 0;
 }
 
 /* Unnamed, so that nothing is left behind however the process ends. Where no file system takes an
@@ -86,7 +82,8 @@ static bool memory_reserve(struct body *body, size_t needed)
     while (capacity < needed) {
         capacity *= 2;
     }
-    if (capacity > MEMORY_PER_BODY || capacity - held > MEMORY_OF_ALL - body->budget->memory) {
+    size_t most = BODIES_IN_MEMORY * body->budget->memory_per_body;
+    if (capacity > body->budget->memory_per_body || capacity - held > most - body->budget->memory) {
         return false;
     }
     char *memory = realloc(body->memory, capacity + 1);

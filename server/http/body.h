@@ -11,6 +11,7 @@
 
 /* What all bodies that are coming in take together. Only the event thread touches it. */
 struct body_budget {
+    size_t memory_per_body; /* a longer body goes to the spool */
     size_t memory;
     size_t spool;
 };

@@ -129,6 +129,7 @@ bool http_server_start(const struct http_server_options *options, struct http_se
         return error_set(reterr, ERROR_UNAVAILABLE, "no memory for the HTTP server");
     }
     server->options = *options;
+    server->budget.memory_per_body = options->body_memory;
     pthread_condattr_t monotonic;
     (void)pthread_condattr_init(&monotonic);
     (void)pthread_condattr_setclock(&monotonic, CLOCK_MONOTONIC);

@@ -321,9 +321,25 @@ static bool prepare(struct arena *arena, const struct recording_document *docume
            (uuid_is_valid(ret_made->id) || error_set(reterr, ERROR_INVALID, "id"));
 }
 
-bool recording_create(struct store *store, struct arena *arena, const char *study_id,
-                      const struct recording_document *document, const char *analysis_json,
-                      const char **ret_id, bool *ret_existed, struct error *reterr)
+/* Everything of a new recording but its header. */
+static bool insert_parts(struct store *store, const char *study_id,
+                         const struct new_recording *made, const char *received_on,
+                         const char *events, const struct pending_analysis *analysis,
+                         struct error *reterr)
+{
+    if (!grow_study(store, study_id, reterr) ||
+        !samples_store(store, made->id, received_on, made->document, reterr)) {
+        return false;
+    }
+    const char *analysis_json = analysis->finish(analysis->context, reterr);
+    return analysis_json != NULL && recording_insert_first_revision(store, made->id, received_on,
+                                                                    events, analysis_json, reterr);
+}
+
+bool recording_create_pending(struct store *store, struct arena *arena, const char *study_id,
+                              const struct recording_document *document,
+                              const struct pending_analysis *analysis, const char **ret_id,
+                              bool *ret_existed, struct error *reterr)
 {
     struct new_recording made;
     struct rows twins = {NULL, 0};
@@ -348,12 +364,24 @@ bool recording_create(struct store *store, struct arena *arena, const char *stud
     }
     const char *received_on = NULL;
     return insert_header(store, arena, study_id, &made, &received_on, reterr) &&
-           (grow_study(store, study_id, reterr) &&
-                    recording_insert_first_revision(store, made.id, received_on, events,
-                                                    analysis_json, reterr) &&
-                    samples_store(store, made.id, received_on, document, reterr)
-                ? true
-                : error_context(reterr, "store a recording"));
+           (insert_parts(store, study_id, &made, received_on, events, analysis, reterr) ||
+            error_context(reterr, "store a recording"));
+}
+
+static const char *finished(void *context, struct error *reterr)
+{
+    (void)reterr;
+    return context;
+}
+
+bool recording_create(struct store *store, struct arena *arena, const char *study_id,
+                      const struct recording_document *document, const char *analysis_json,
+                      const char **ret_id, bool *ret_existed, struct error *reterr)
+{
+    const struct pending_analysis analysis = {.finish = finished,
+                                              .context = arena_strdup(arena, analysis_json)};
+    return recording_create_pending(store, arena, study_id, document, &analysis, ret_id,
+                                    ret_existed, reterr);
 }
 
 bool recording_open(struct store *store, struct arena *arena, const char *study_id,

@@ -57,6 +57,20 @@ MUST_CHECK bool recording_create(struct store *store, struct arena *arena, const
                                  const char *analysis_json, const char **ret_id, bool *ret_existed,
                                  struct error *reterr);
 
+/* An analysis document that is still in the making. */
+struct pending_analysis {
+    const char *(*finish)(void *context, struct error *reterr); /* waits; NULL with an error */
+    void *context;
+};
+
+/* The same where the document is computed while the samples are stored. */
+MUST_CHECK bool recording_create_pending(struct store *store, struct arena *arena,
+                                         const char *study_id,
+                                         const struct recording_document *document,
+                                         const struct pending_analysis *analysis,
+                                         const char **ret_id, bool *ret_existed,
+                                         struct error *reterr);
+
 /* Begins a recording that comes in pieces (see store_chunk.h); `document` has the shapes of its
  * channels only. Opening it again with the same id and the same text gives the first one
  * (*ret_existed). Errors as above.

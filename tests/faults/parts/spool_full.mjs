@@ -1,4 +1,4 @@
-// The folder for bodies over 1 MiB is full, or takes no file.
+// The folder for bodies that are not kept in memory is full, or takes no file.
 import assert from 'node:assert/strict';
 import {execFile} from 'node:child_process';
 import {fileURLToPath} from 'node:url';
@@ -30,7 +30,7 @@ export async function spoolFull({clusters, scratch, report}) {
   clusters.main.use();
   const installation = await Installation.create('spool_full');
   try {
-    await installation.start({}, [SMALL_SPOOL, `${SPOOL_MIB}m`, scratch]);
+    await installation.start({PENSTOCK_BODY_MEMORY: '1'}, [SMALL_SPOOL, `${SPOOL_MIB}m`, scratch]);
     const remount = (how) =>
       run('nsenter', ['-t', installation.process.pid, '-m', 'mount', '-o', `remount,${how}`, '/var/tmp']);
     const clinic = await Clinic.open(installation, 'Clinic of the full spool');
