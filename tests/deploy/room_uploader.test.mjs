@@ -1,12 +1,13 @@
 // deploy/room-uploader: what a room's device wrote is stored once and only once, whatever happens.
 import assert from 'node:assert/strict';
 import {execFileSync} from 'node:child_process';
-import {randomUUID} from 'node:crypto';
+import {createHash, randomUUID} from 'node:crypto';
 import {chmodSync, existsSync, mkdirSync, renameSync, rmSync, symlinkSync, utimesSync, writeFileSync} from 'node:fs';
 import path from 'node:path';
 import {after, before, describe, it} from 'node:test';
 import {Clinic} from '../api/lib/clinic.mjs';
 import {Installation} from '../api/lib/installation.mjs';
+import {readSource} from '../api/lib/environment.mjs';
 import {uroflowmetry} from '../api/lib/recordings.mjs';
 import {problem, Room, StandIn, until, wait} from './lib/room.mjs';
 
@@ -90,7 +91,7 @@ describe('with a server', () => {
     assert.ok(errors.length >= 2);
     const said = stderr.split('\n').find((line) => line.includes("'b-faulty.json'"));
     for (const {pointer, detail} of errors.slice(0, 5)) {
-      assert.ok(said.includes(`${pointer}: ${detail}`), said);
+      assert.ok(said.includes(`${pointer}: ${detail.replace(/\.$/, '')}`), said);
     }
     assert.equal(JSON.parse(room.read('.refused', cancelled.id, 'd.json.problem')).status, 409);
     assert.equal(JSON.parse(room.read('.refused', unknown, 'e.json.problem')).status, 404);
@@ -100,6 +101,62 @@ describe('with a server', () => {
     room.put(id, 'b-faulty.json', flowNumber(6));
     assert.equal((await room.run('--once')).code, 0);
     assert.equal((await recordings(id)).length, 2);
+    await room.remove();
+  });
+
+  /** A recording as the server writes it into a file. */
+  const fileOf = async (recording, type) => {
+    const headers = {accept: type, authorization: `Bearer ${clinic.tokens.room}`};
+    return Buffer.from(await (await fetch(`${installation.url}/v1/recordings/${recording.id}/traces`, {headers})).arrayBuffer());
+  };
+
+  /** EDF with other labels; each has 16 bytes from byte 256 on. */
+  const relabelled = (edf, labels) => {
+    const copy = Buffer.from(edf);
+    labels.forEach((label, index) => copy.write(label.padEnd(16), 256 + 16 * index, 'latin1'));
+    return copy;
+  };
+
+  const addPressures = async () => {
+    const channel = (signal, unit, value) => ({signal, unit, rate_hz: 10, samples: new Array(100).fill(value)});
+    const channels = [channel('pves', 'cm[H2O]', 31.5), channel('pabd', 'cm[H2O]', 30), channel('emg', 'uV', 4)];
+    const study = await clinic.addVisit();
+    return (await clinic.addRecording(study.id, {...FLOW, type: 'pressure_flow', channels})).json.recording;
+  };
+
+  it('EDF and CSV go with the queries that README.md shows', async () => {
+    const queries = [...readSource('deploy/room-uploader/README.md').matchAll(/^\| (EDF|CSV).* \| `(type=\S+)` \|/gm)];
+    assert.deepEqual(queries.map(([, kind]) => kind), ['EDF', 'EDF', 'CSV']);
+    const [known, labelled, table] = queries.map(([, , query]) => query);
+    const recording = await addPressures();
+    const edf = await fileOf(recording, 'application/edf');
+    const room = open();
+    const {id} = await clinic.addVisit();
+    const put = (name, content, query) => {
+      room.put(id, `${name}.query`, `${query}\n`);
+      room.put(id, name, content);
+    };
+    put('a.edf', edf, known);
+    put('b.edf', relabelled(edf, ['Channel 1', 'Channel 2', 'Channel 9']), labelled);
+    put('c.csv', await fileOf(recording, 'text/csv'), table);
+    const {code, stderr} = await room.run('--once');
+    assert.equal(code, 0, stderr);
+    const signals = (await recordings(id)).map(({channels}) => channels.map(({signal}) => signal).sort().join());
+    assert.deepEqual(signals.sort(), ['emg,pabd,pves', 'emg,pabd,pves', 'pabd,pves']);
+    await room.remove();
+  });
+
+  it('the same file with a corrected query is another recording', async () => {
+    const edf = await fileOf(await addPressures(), 'application/edf');
+    const room = open();
+    const {id} = await clinic.addVisit();
+    for (const type of ['cystometry', 'pressure_flow', 'pressure_flow']) {
+      room.put(id, 'a.edf.query', `type=${type}&utc_offset_min=60`);
+      room.put(id, 'a.edf', edf);
+      const {code, stderr} = await room.run('--once');
+      assert.equal(code, 0, stderr);
+    }
+    assert.deepEqual((await recordings(id)).map(({type}) => type).sort(), ['cystometry', 'pressure_flow']);
     await room.remove();
   });
 
@@ -251,7 +308,7 @@ describe('with a server that fails', {concurrency: 8}, () => {
         const gap_ms = standIn.requests[i + 1].at_ms - standIn.requests[i].at_ms;
         assert.ok(gap_ms >= least_ms, `try ${i + 2} came after ${gap_ms} ms`);
       }
-      assert.match(run.stderr, /the server answered 500: No\.; next try in \d s/);
+      assert.match(run.stderr, /the server answered 500: No; next try in \d s/);
       assert.deepEqual(room.list(STUDY), ['one.json']);
     }));
 
@@ -270,7 +327,7 @@ describe('with a server that fails', {concurrency: 8}, () => {
           await until(() => /refuses the token/.test(run.stderr), 'said');
           await wait(3000);
           assert.equal(standIn.requests.length, 1, 'nothing was sent meanwhile');
-          assert.match(await room.status(), /^running: waiting 2, .*the server refuses the token \(40.: Sign in\.\)/);
+          assert.match(await room.status(), /^running: waiting 2, .*the server refuses the token \(40.: Sign in\)/);
           room.setToken('pst_new');
           await until(() => isSent(room, 'one.json')() && isSent(room, 'two.json')(), 'acknowledged');
         },
@@ -354,7 +411,7 @@ describe('with a server that fails', {concurrency: 8}, () => {
     stage({}, {}, async (room, standIn) => {
       const edf = Buffer.from(Array.from({length: 70_000}, (_, i) => i % 256));
       room.put(STUDY, 'a.edf', edf);
-      room.put(STUDY, 'a.edf.query', 'type=pressure_flow&signals=pves,pabd\n');
+      room.put(STUDY, 'a.edf.query', 'type=pressure_flow&utc_offset_min=60\n');
       room.put(STUDY, 'B.CSV', 'time;flow\r\n0;1\r\n');
       room.put(STUDY, 'query', '?type=uroflowmetry\r\n');
       room.put(OTHER_STUDY, 'c.csv', 'x');
@@ -370,7 +427,7 @@ describe('with a server that fails', {concurrency: 8}, () => {
       const bearer = 'Bearer pst_stand-in';
       assert.deepEqual(seen, [
         [`${target(STUDY)}?type=uroflowmetry`, 'text/csv', 'gzip', bearer],
-        [`${target(STUDY)}?type=pressure_flow&signals=pves,pabd`, 'application/edf', null, bearer],
+        [`${target(STUDY)}?type=pressure_flow&utc_offset_min=60`, 'application/edf', null, bearer],
         [target(OTHER_STUDY), 'text/csv', 'gzip', bearer],
       ]);
       assert.deepEqual(standIn.requests[0].body.toString(), 'time;flow\r\n0;1\r\n');
@@ -489,7 +546,7 @@ describe('with a server that fails', {concurrency: 8}, () => {
       assert.equal((await room.run('--once')).code, 0);
       assert.equal(standIn.requests.length, 1);
       const sent = (name) => path.join(room.folder, '.sent', STUDY, name);
-      const key = standIn.requests[0].headers['idempotency-key'];
+      const key = createHash('sha256').update(`${STUDY}\none`).digest('hex'); // of study and content
       const fields = {to: 'sent', study: STUDY, name: 'one\n.csv', final: 'one\n.csv', key, answer: 'the answer'};
       const moving = path.join(room.folder, '.moving');
       /** As a power cut leaves it when `done` steps of the move were done. */
