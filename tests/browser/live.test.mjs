@@ -268,7 +268,7 @@ describe('a running recording', {concurrency: 2}, () => {
     const visit = await begin();
     const study = await room.addStudy(STARTED_AT);
     await visit.openStudy(study.id);
-    assert.match(await visit.page.textContent('.empty'), /No recordings yet/);
+    assert.match(await visit.page.textContent('.empty'), /No recordings\./);
     const recording = await RoomRecording.open(room, study);
     await recording.send(0);
     await waitUntilDrawn(visit, recording, PIECE_S);

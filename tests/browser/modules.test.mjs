@@ -2,6 +2,7 @@
 import assert from 'node:assert/strict';
 import {test} from 'node:test';
 import {LiveChannel, LiveData} from '../../server/web/src/live-data.js';
+import {isKnownBy} from '../../server/web/src/live-numbers.js';
 import {missingPieces} from '../../server/web/src/recording-state.js';
 import {columns, extremes, valueAt} from '../../server/web/src/trace-data.js';
 
@@ -70,4 +71,17 @@ test('pdet comes of pves and pabd where both have come; an event counts once how
 test('what lies between the pieces that came is missing', () => {
   assert.deepEqual(missingPieces([[0, 4]]), []);
   assert.deepEqual(missingPieces([[2, 4], [6, 6], [9, 11]]), [[0, 1], [5, 5], [7, 8]]);
+});
+
+test('no capacity stands at the top before the filling has ended, no voiding before it may begin, and no index of half a voiding', () => {
+  const keys = ['filling.cystometric_capacity', 'voiding.qmax', 'voiding.booi', 'uroflow.qmax', 'uroflow.voiding_efficiency', 'training.rest_tone'];
+  const shown = (...codes) => {
+    const isKnown = isKnownBy(codes.map((code, index) => ({at_s: index, code})));
+    return keys.filter((key) => isKnown(...key.split('.')));
+  };
+  assert.deepEqual(shown(), ['uroflow.qmax', 'training.rest_tone']);
+  assert.deepEqual(shown('filling_start', 'leak', 'filling_stop'), ['uroflow.qmax', 'training.rest_tone']);
+  const afterwards = ['filling.cystometric_capacity', 'voiding.qmax', 'uroflow.qmax', 'training.rest_tone'];
+  assert.deepEqual(shown('filling_start', 'permission_to_void'), afterwards);
+  assert.deepEqual(shown('void_start'), afterwards);
 });

@@ -32,10 +32,11 @@ function valueNode(section, code, entry, className) {
   );
 }
 
-export function keyNumbers(analysis) {
+/** `isKnown(section, code)`: false for what is not to be shown although it was computed. */
+export function keyNumbers(analysis, isKnown = () => true) {
   const shown = KEY_NUMBERS.map(([path, name]) => [...path.split('.'), name])
     .map(([section, code, name]) => ({section, code, name, entry: analysis.sections[section]?.[code]}))
-    .filter(({entry}) => isMeasure(entry))
+    .filter(({section, code, entry}) => isMeasure(entry) && isKnown(section, code))
     .slice(0, KEY_NUMBERS_MOST);
   if (!shown.length) return null;
   return element(

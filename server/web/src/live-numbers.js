@@ -10,6 +10,19 @@ const PAUSE_MS = 4000; // between two readings: each computes the whole recordin
 const PAUSE_PER_TAKEN = 3;
 const PAUSE_FAILED_MS = 10_000;
 
+// The analysis takes what is not over as if it ended now. Large numbers at the top must not: before the
+// filling has ended there is no capacity, a leak is no voiding, and half a voiding has no index. Everything
+// stays among all numbers.
+const FILLING_ENDS = new Set(['permission_to_void', 'void_start']);
+const AFTER_FILLING = new Set(['filling', 'voiding']);
+const AFTER_VOIDING = new Set(['uroflow.voiding_efficiency', 'voiding.booi']);
+
+/** Whether a number may stand at the top, by the events so far. */
+export function isKnownBy(events) {
+  const isFilled = events.some(({code}) => FILLING_ENDS.has(code));
+  return (section, code) => (isFilled || !AFTER_FILLING.has(section)) && !AFTER_VOIDING.has(`${section}.${code}`);
+}
+
 const say = texts.live;
 
 const newestFirst = (findings) => [...findings].sort((one, other) => (other.to_s ?? 0) - (one.to_s ?? 0));
@@ -19,7 +32,7 @@ export class LiveNumbers {
   constructor(recordingId, data, {found, jumpTo}) {
     Object.assign(this, {recordingId, data, found, jumpTo});
     this.until = element('span', {class: 'so-far-until'});
-    this.keys = element('div', {class: 'so-far-keys'}, element('p', {class: 'hint'}, say.noNumbers));
+    this.keys = element('div', {class: 'so-far-keys'}, element('p', {class: 'hint'}, say.noKeyNumbers));
     this.quality = element(
       'div',
       {class: 'so-far-quality', tabindex: '0', role: 'group', 'aria-label': say.quality},
@@ -90,7 +103,7 @@ export class LiveNumbers {
   show(analysis, untilS) {
     this.head.dataset.untilS = String(untilS);
     this.until.textContent = say.until(clock(untilS));
-    refill(this.keys, keyNumbers(analysis) ?? element('p', {class: 'hint'}, say.noNumbers));
+    refill(this.keys, keyNumbers(analysis, isKnownBy(this.data.events)) ?? element('p', {class: 'hint'}, say.noKeyNumbers));
     refill(this.quality, quality({...analysis, quality: newestFirst(analysis.quality)}, this.jumpTo));
     const sections = numberSections(analysis, this.jumpTo);
     refill(this.all, sections.length ? element('div', {class: 'numbers-grid'}, sections) : element('p', {class: 'hint'}, say.noNumbers));
