@@ -186,17 +186,17 @@ static void write_study(const struct study *study, struct arena *arena, struct t
     text_append(out, "</dl>\n</section>\n");
 }
 
-/* What is not in the summary must not be thought to be. */
+/* What runs has no final numbers; a reader must not take its absence for a study that had none. */
 static void write_running(int count, struct text *out)
 {
     if (count == 1) {
-        text_append(out,
-                    "<p class=\"caution\">One recording of this study is still running: it is not "
-                    "part of this summary.</p>\n");
+        text_append(
+            out,
+            "<p><strong>1 recording is still running and is not in this summary.</strong></p>\n");
     } else if (count > 1) {
         text_printf(out,
-                    "<p class=\"caution\">%d recordings of this study are still running: they are "
-                    "not part of this summary.</p>\n",
+                    "<p><strong>%d recordings are still running and are not in this "
+                    "summary.</strong></p>\n",
                     count);
     }
 }
@@ -208,12 +208,12 @@ void summary_html_write(const struct summary *summary, struct arena *arena, stru
     write_header(summary, banner, out);
     write_patient(summary, out);
     write_study(summary->study, arena, out);
+    write_running(summary->study->open_recording_count, out);
     for (size_t i = 0; i < summary->recording_count; i++) {
         summary_recording_write(&summary->recordings[i], i + 1, banner->is_signed, arena, out);
     }
     if (summary->recording_count == 0) {
-        text_append(out, "<p>No recording has been uploaded yet.</p>\n");
+        text_append(out, "<p>There is no complete recording.</p>\n");
     }
-    write_running(summary->study->open_recording_count, out);
     text_append(out, "</main>\n</body>\n</html>\n");
 }

@@ -27,7 +27,7 @@ void summary_json_write(const struct summary *summary, struct text *out);
 
 /* A complete HTML document, no script, style only from /assets/penstock.css. "Preliminary" is said
  * at the top and beside the numbers unless the study's status is final or amended. Values are
- * rounded after the catalogue. */
+ * rounded after the catalogue. Says how many recordings still run, by the study's count. */
 void summary_html_write(const struct summary *summary, struct arena *arena, struct text *out);
 
 /* The caution that every page, report and document carries. */

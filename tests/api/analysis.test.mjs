@@ -617,6 +617,15 @@ describe('a summary', () => {
     const empty = await clinic.addVisit();
     assert.deepEqual((await clinic.room.get(`/v1/studies/${empty.id}/summary`)).json.recordings, []);
     const {text} = await clinic.room.get(`/v1/studies/${empty.id}/summary`, {accept: 'text/html'});
-    assert.match(text, /No recording has been uploaded yet/);
+    assert.match(text, /There is no complete recording\./);
+    assert.doesNotMatch(text, /still running/);
+    await clinic.room.post('/v1/recordings', {
+      study_id: empty.id,
+      type: 'uroflowmetry',
+      started_at: empty.started_at,
+      channels: [{signal: 'flow', unit: 'mL/s', rate_hz: 10}],
+    });
+    const running = await clinic.room.get(`/v1/studies/${empty.id}/summary`, {accept: 'text/html'});
+    assert.match(running.text, /1 recording is still running and is not in this summary/);
   });
 });
