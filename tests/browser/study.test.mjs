@@ -245,6 +245,8 @@ test('patient, study and status stand at the head, the caution at the foot', asy
   assert.equal(await visit.page.textContent('h1'), `${patient.family_name}, ${patient.given_name}`);
   assert.match(await visit.page.textContent('.facts-patient'), new RegExp(patient.mrn));
   assert.match(await visit.page.textContent('.banner'), /Preliminary – not reviewed or signed/);
+  const marks = await visit.page.$$eval('.recording-head .badge', (nodes) => nodes.map((node) => node.textContent));
+  assert.deepEqual(marks, study.recordings.map(() => 'Preliminary, unsigned'), 'beside the numbers of each recording');
   assert.match(await visit.page.textContent('footer'), /preliminary until a clinician/);
   assert.equal(
     await visit.page.getAttribute('.actions a:last-child', 'href'),

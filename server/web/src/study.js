@@ -107,6 +107,12 @@ function recordingFooter(page, recording) {
   );
 }
 
+/** Beside the numbers too, because the banner at the top is soon out of sight. */
+function unsignedMark(page) {
+  if (!CHANGEABLE.includes(page.study.status)) return null;
+  return element('span', {class: 'badge badge-preliminary'}, say.unsigned);
+}
+
 function recordingSection(page, recording) {
   const heading = `recording-${recording.id}`;
   const places = {
@@ -120,7 +126,7 @@ function recordingSection(page, recording) {
     element(
       'div',
       {class: 'recording-head'},
-      element('h2', {id: heading, tabindex: '-1'}, typeName(recording.type)),
+      element('h2', {id: heading, tabindex: '-1'}, typeName(recording.type), ' ', unsignedMark(page)),
       descriptionList('facts facts-inline', [
         [say.started, timeOfDay(recording.started_at)],
         [say.duration, duration(recording.duration_s)],

@@ -112,6 +112,7 @@ export const texts = {
     started: 'Started',
     duration: 'Duration',
     revision: 'Revision',
+    unsigned: 'Preliminary, unsigned',
     analysisFailed: 'The numbers of this recording could not be loaded.',
     tracesFailed: 'The traces of this recording could not be loaded.',
     catalogueFailed: 'The full names, units of lists and rounding steps of the numbers could not be loaded; all numbers are shown.',
