@@ -19,6 +19,7 @@ enum {
 
 enum chunk_statement {
     CHUNK_LOCK,
+    CHUNK_LOCK_RECORDING,
     CHUNK_EXISTING,
     CHUNK_BEFORE,
     CHUNK_BEHIND,
@@ -27,6 +28,7 @@ enum chunk_statement {
     CHUNK_NEWEST,
     CHUNK_AFTER,
     CHUNK_PAGE,
+    CHUNK_STUDY,
     CHUNK_COMPLETE,
     CHUNK_EMPTY,
     CHUNK_STATEMENT_COUNT
@@ -46,14 +48,17 @@ enum chunk_statement {
     " where " OF_RECORDING " and received_on = $3 and " column " > $4"                             \
     " order by " column " limit $5) c) d where before <= $6 or before is null order by " column
 
+#define LOCK_RECORDING                                                                             \
+    "select r.state = 'open', r.received_on, s.status in ('final', 'amended', 'cancelled')"        \
+    " from penstock.recording r join penstock.study s"                                             \
+    " on s.clinic_id = r.clinic_id and s.id = r.study_id"                                          \
+    " where r.clinic_id = $1 and r.id = $2 for no key update of r"
+
 static const struct statement statements[] = {
-    [CHUNK_LOCK] = {.name = "chunk_lock",
-                    .sql = "select r.state = 'open', r.received_on,"
-                           " s.status in ('final', 'amended', 'cancelled')"
-                           " from penstock.recording r join penstock.study s"
-                           " on s.clinic_id = r.clinic_id and s.id = r.study_id"
-                           " where r.clinic_id = $1 and r.id = $2"
-                           " for no key update of r for share of s"},
+    [CHUNK_LOCK] = {.name = "chunk_lock", .sql = LOCK_RECORDING " for share of s"},
+    /* The study is left to others while the completion computes: it is locked when it is written.
+     */
+    [CHUNK_LOCK_RECORDING] = {.name = "chunk_lock_recording", .sql = LOCK_RECORDING},
     /* A statement of its own, and so are the neighbours': each sees what was committed while the
      * one before waited for the lock. */
     [CHUNK_EXISTING] = {.name = "chunk_existing",
@@ -87,6 +92,13 @@ static const struct statement statements[] = {
                              " and received_on = $3 order by arrival desc limit 1"},
     [CHUNK_AFTER] = {.name = "chunk_after", .sql = CHUNK_PAGE_BY("arrival"), .binary_result = true},
     [CHUNK_PAGE] = {.name = "chunk_page", .sql = CHUNK_PAGE_BY("number"), .binary_result = true},
+    /* What a study shows includes how many of its recordings are open. */
+    [CHUNK_STUDY] = {.name = "chunk_study",
+                     .sql = "update penstock.study s set version = s.version + 1"
+                            " from penstock.recording r where r.clinic_id = $1 and r.id = $2"
+                            " and s.clinic_id = r.clinic_id and s.id = r.study_id"
+                            " and s.status not in ('final', 'amended', 'cancelled')"
+                            " returning s.version"},
     [CHUNK_COMPLETE] = {.name = "chunk_complete",
                         .sql = "update penstock.recording set state = 'complete', revision = 1,"
                                " version = version + 1, conditions = $3, duration_s = $4"
@@ -401,7 +413,7 @@ bool recording_each_chunk(struct store *store, const struct recording_row *row,
 bool recording_lock_open(struct store *store, const char *id, struct error *reterr)
 {
     struct query query;
-    query_start(&query, store, &statements[CHUNK_LOCK]);
+    query_start(&query, store, &statements[CHUNK_LOCK_RECORDING]);
     query_id(&query, id);
     struct rows rows;
     if (!query_run(store, &query, &rows, reterr)) {
@@ -411,6 +423,17 @@ bool recording_lock_open(struct store *store, const char *id, struct error *rete
                 (rows_bool(&rows, 0, 0) || error_set(reterr, ERROR_CONFLICT, "state"));
     rows_clear(&rows);
     return good;
+}
+
+/* Locks the study too: nobody signs it from now on, and who did so meanwhile is not overruled. */
+static bool change_study(struct store *store, const struct recording_row *row, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[CHUNK_STUDY]);
+    query_id(&query, row->id);
+    int changed = 0;
+    return query_count(store, &query, &changed, reterr) &&
+           (changed == 1 || error_set(reterr, ERROR_CONFLICT, "signed"));
 }
 
 /* Gives the recording's new version. */
@@ -452,7 +475,8 @@ bool recording_complete(struct store *store, struct arena *arena, const struct r
     const char *conditions =
         events == NULL ? NULL : recording_conditions_text(arena, &document->conditions, reterr);
     int version = 0;
-    return conditions != NULL && set_complete(store, row, document, conditions, &version, reterr) &&
+    return conditions != NULL && change_study(store, row, reterr) &&
+           set_complete(store, row, document, conditions, &version, reterr) &&
            recording_insert_first_revision(store, row->id, row->received_on, events, analysis_json,
                                            reterr) &&
            samples_store(store, row->id, row->received_on, document, reterr) &&

@@ -77,7 +77,8 @@ MUST_CHECK bool recording_each_chunk(struct store *store, const struct recording
 MUST_CHECK bool recording_lock_open(struct store *store, const char *id, struct error *reterr);
 
 /* Makes the open recording whole: conditions, channels, events and analysis of `document` become
- * its first revision, and its pieces are emptied. */
+ * its first revision, its pieces are emptied, and the study has a new version. ERROR_CONFLICT:
+ * "signed" when the study was signed or cancelled since the lock. */
 MUST_CHECK bool recording_complete(struct store *store, struct arena *arena,
                                    const struct recording_row *row,
                                    const struct recording_document *document,

@@ -483,6 +483,21 @@ describe('completion', () => {
     assert.equal((await get(id)).state, 'open');
   });
 
+  it('changes the study, so that whoever knows it hears that nothing runs any more', async () => {
+    const study = await clinic.addVisit();
+    const id = await open(clinic.room, study.id, FLOW);
+    const url = `/v1/studies/${study.id}`;
+    const before = await clinic.room.get(url);
+    assert.equal(before.json.open_recording_count, 1);
+    await send(clinic.room, id, 0, flowPiece(0, [1, 2, 3]));
+    await complete(clinic.room, id, {chunks: 1});
+    const after = await clinic.room.get(url, {'if-none-match': before.headers.get('etag')});
+    assert.equal(after.status, 200);
+    assert.equal(after.json.open_recording_count, 0);
+    await complete(clinic.room, id, {chunks: 1});
+    assert.equal((await clinic.room.get(url)).headers.get('etag'), after.headers.get('etag'));
+  });
+
   it('takes gaps when they are accepted: missing samples, never zero', async () => {
     const id = await opened();
     await send(clinic.room, id, 1, flowPiece(2, [1, null, 3]));

@@ -650,6 +650,51 @@ static void completion_makes_it_whole(void **state)
           recording_add_revision(fixture->store, id, 2, NULL, 0, "{}", "", &fixture->error));
 }
 
+/* A study shows how many of its recordings are open. */
+static void completion_changes_the_study(void **state)
+{
+    struct fixture *fixture = *state;
+    const char *study_id = NULL;
+    const char *id = open_one(fixture, "counted", &study_id);
+    struct study before;
+    struct study after;
+    put_piece(fixture, id, 0);
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, study_get(fixture->store, fixture->arena, study_id, &before, &fixture->error));
+    fixture_commit(fixture);
+    complete(fixture, id, 10);
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, study_get(fixture->store, fixture->arena, study_id, &after, &fixture->error));
+    assert_int_equal(before.open_recording_count, 1);
+    assert_int_equal(after.open_recording_count, 0);
+    assert_int_equal(after.version, before.version + 1);
+    assert_string_equal(after.status, before.status);
+}
+
+/* Its study is not locked while a completion computes; nothing is added to it once it is signed. */
+static void study_signed_during_completion_stays_as_it_is(void **state)
+{
+    struct fixture *fixture = *state;
+    const char *study_id = NULL;
+    const char *id = open_one(fixture, "signed meanwhile", &study_id);
+    put_piece(fixture, id, 0);
+    struct recording_row row = get(fixture, id);
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, recording_lock_open(fixture->store, id, &fixture->error));
+    fixture_sql(fixture, arena_printf(fixture->arena,
+                                      "update penstock.study set status = 'final',"
+                                      " version = version + 1 where id = '%s'",
+                                      study_id));
+    CHECK_FAILS(fixture, ERROR_CONFLICT,
+                recording_complete(fixture->store, fixture->arena, &row,
+                                   recording_fixture(fixture, id, 10), "{}", &fixture->error));
+    assert_string_equal(fixture->error.detail, "signed");
+    store_rollback(fixture->store);
+    row = get(fixture, id);
+    assert_int_equal(row.state, RECORDING_OPEN);
+    assert_string_equal(chunk_value(fixture, id, "count(*) || ' ' || count(data)"), "1 1");
+}
+
 /* Tried by SQL, as a mistaken program would. */
 static void pieces_cannot_be_emptied_or_changed_before(void **state)
 {
@@ -854,6 +899,8 @@ int main(void)
         CHUNK_TEST(large_pieces_come_one_after_another),
         CHUNK_TEST(damaged_piece_is_reported),
         CHUNK_TEST(completion_makes_it_whole),
+        CHUNK_TEST(completion_changes_the_study),
+        CHUNK_TEST(study_signed_during_completion_stays_as_it_is),
         CHUNK_TEST(pieces_cannot_be_emptied_or_changed_before),
         CHUNK_TEST(two_connections_interleave),
         CHUNK_TEST(two_connections_send_the_same),
