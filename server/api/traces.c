@@ -16,8 +16,9 @@ enum { TRACES_POINTS_MAX = 10000, UTC_OFFSET_MOST_MIN = 14 * 60 };
 static const size_t SAMPLES_MAX = (size_t)2 * 1000 * 1000;
 static const size_t ANSWER_LIMIT = (size_t)128 * 1024 * 1024;
 
-/* Of what never changes: the samples of a complete recording in one form of the answer. */
-static const char SAMPLES_ETAG[] = "\"samples-1\"";
+/* Of what never changes: the samples of a complete recording, in either form of the answer. */
+static const char SAMPLES_JSON_ETAG[] = "\"samples-1-json\"";
+static const char SAMPLES_FLOAT32_ETAG[] = "\"samples-1-float32\"";
 
 struct trace_query {
     struct recording_channel_row derived; /* pdet, where it is derived */
@@ -196,14 +197,17 @@ static void respond_traces(struct api_context *context, const struct http_reques
         return;
     }
     text_init(&body, request->arena, ANSWER_LIMIT);
-    if (strcmp(request->accepted, "application/octet-stream") == 0) {
+    bool binary = strcmp(request->accepted, "application/octet-stream") == 0;
+    if (binary) {
         traces_binary_write(&query->span, channels, query->source_count, &body);
         response->ranges = true;
     } else {
         traces_json_write(&query->span, channels, query->source_count, &body);
     }
     api_respond_text(request, response, 200, request->accepted, &body);
-    response->etag = SAMPLES_ETAG;
+    if (response->status == 200) {
+        response->etag = binary ? SAMPLES_FLOAT32_ETAG : SAMPLES_JSON_ETAG;
+    }
 }
 
 /* ---- files ---- */
@@ -352,11 +356,12 @@ static void respond_file(struct api_context *context, const struct http_request 
         respond_csv(request, response, &document);
     }
     if (response->status == 200) {
-        api_set_etag(request, response, revision);
+        const char *kind = edf ? "edf" : "csv";
+        response->etag = arena_printf(request->arena, "\"%d-%s\"", revision, kind);
         http_response_header(response, "Content-Disposition",
                              arena_printf(request->arena,
                                           "attachment; filename=\"recording-%s.%s\"", row->id,
-                                          edf ? "edf" : "csv"));
+                                          kind));
     }
 }
 

@@ -272,6 +272,21 @@ describe('a file', () => {
     }
   });
 
+  it('has an ETag of its own in every form, so that no cache takes one for another', async () => {
+    const recording = await send(makeRecording(randomly(18), {kinds: ['int16'], oneGrid: true}).document);
+    const url = `${clinic.room.url}/v1/recordings/${recording.id}/traces`;
+    const forms = ['application/json', 'application/octet-stream', 'text/csv', 'application/edf'];
+    const ask = (accept, known) =>
+      fetch(url, {headers: {...clinic.room.headers, accept, ...(known && {'if-none-match': known})}});
+    const etags = await Promise.all(forms.map(async (form) => (await ask(form)).headers.get('etag')));
+    assert.equal(new Set(etags).size, forms.length, etags.join(' '));
+    for (const [i, form] of forms.entries()) {
+      const others = etags.filter((_, other) => other !== i).join(', ');
+      assert.equal((await ask(form, others)).status, 200, form);
+      assert.equal((await ask(form, etags[i])).status, 304, form);
+    }
+  });
+
   it('says what is wrong with it, all at once', async () => {
     const refuse = async (mediaType, body, query, wanted) => {
       const answer = await clinic.room.expect(422, 'POST', `${target()}?${query}`, {
