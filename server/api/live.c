@@ -40,10 +40,10 @@ static bool append_chunk(const struct http_request *request,
                          const struct recording_document *opening, const struct chunk_row *chunk,
                          struct text *out, struct error *reterr)
 {
-    struct fault_list *faults = arena_alloc(request->arena, sizeof *faults);
-    fault_list_init(faults, request->arena);
+    struct fault_list faults; /* not on the arena: it is larger than most pieces */
+    fault_list_init(&faults, request->arena);
     const struct piece *piece = NULL;
-    if (piece_json_read(request->arena, opening, chunk->text, chunk->length, &piece, faults) !=
+    if (piece_json_read(request->arena, opening, chunk->text, chunk->length, &piece, &faults) !=
         JSON_READ_OK) {
         return error_set(reterr, ERROR_INTERNAL, "piece %d cannot be read back", chunk->number);
     }

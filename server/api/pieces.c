@@ -146,11 +146,11 @@ static void make_room(struct gathering *gathering)
 static bool gather(void *opaque, const struct chunk_row *chunk, struct error *reterr)
 {
     struct gathering *gathering = opaque;
-    struct fault_list *faults = arena_alloc(gathering->arena, sizeof *faults);
-    fault_list_init(faults, gathering->arena);
+    struct fault_list faults; /* not on the arena: it is larger than most pieces */
+    fault_list_init(&faults, gathering->arena);
     const struct piece *piece = NULL;
     if (piece_json_read(gathering->arena, gathering->opening, chunk->text, chunk->length, &piece,
-                        faults) != JSON_READ_OK) {
+                        &faults) != JSON_READ_OK) {
         return error_set(reterr, ERROR_INTERNAL, "piece %d cannot be read back", chunk->number);
     }
     if (gathering->count == gathering->capacity) {
