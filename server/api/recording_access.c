@@ -56,7 +56,8 @@ void recording_fail(const struct http_request *request, struct http_response *re
         const char *detail;
         const char *text;
     } conflicts[] = {
-        {"id", "A recording with this id exists already, with other content."},
+        {"id", "A recording with this id exists already: with other content, of another study, or "
+               "withdrawn."},
         {"signed", "The study is signed or cancelled: its recordings stay as they are."},
         {"state", "The recording's state forbids this; GET it to see whether it is open, complete "
                   "or withdrawn."},

@@ -1,5 +1,6 @@
 // Recordings that are withdrawn and restored, what is told of them, and editors in each other's way.
 import assert from 'node:assert/strict';
+import {randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
 import {pointers} from './lib/client.mjs';
 import {Clinic} from './lib/clinic.mjs';
@@ -54,6 +55,17 @@ describe('a recording that is withdrawn', () => {
     assert.deepEqual(await listed(study, '?withdrawn=false'), []);
     assert.deepEqual(await listed(study, '?withdrawn=true'), [[id, 'withdrawn']]);
     assert.equal((await get(id)).state, 'withdrawn');
+  });
+
+  it('keeps its id: who sends it again is not told of other content only', async () => {
+    const study = await clinic.addVisit();
+    const json = {...FLOW, id: randomUUID()};
+    await clinic.addRecording(study.id, json);
+    await change(json.id, 'withdrawal', {reason: 'wrong patient'}, '"1"', 200);
+    await installation.unchanged(async () => {
+      const again = await clinic.room.expect(409, 'POST', `/v1/studies/${study.id}/recordings`, {json});
+      assert.match(again.json.detail, /id exists already: .*withdrawn/);
+    });
   });
 
   it('is told the whole reason, however long', async () => {
