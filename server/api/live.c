@@ -19,10 +19,10 @@ struct live_query {
     double wait_s;
 };
 
-/* The newest piece; both 0 when there is none. */
+/* The newest piece. */
 struct newest {
-    int arrival;
-    int64_t received_at_us;
+    int arrival; /* 0: none yet */
+    double silent_s;
 };
 
 static bool read_query(const struct http_request *request, struct http_response *response,
@@ -55,15 +55,6 @@ static bool append_chunk(const struct http_request *request,
     return true;
 }
 
-static void append_silence(struct text *out, const struct recording_row *row,
-                           const struct newest *newest)
-{
-    int64_t since_us = newest->arrival > 0 ? newest->received_at_us : row->received_at_us;
-    double silent_s = (double)(clock_now_us() - since_us) / 1e6;
-    text_append(out, ",\"silent_s\":");
-    text_append_number(out, silent_s > 0.0 ? silent_s : 0.0);
-}
-
 static bool append_news(struct api_context *context, const struct http_request *request,
                         const struct recording_row *row, const struct live_query *query,
                         const struct newest *newest, struct text *out, struct error *reterr)
@@ -81,7 +72,8 @@ static bool append_news(struct api_context *context, const struct http_request *
     text_printf(out, "{\"recording_id\":\"%s\",\"state\":\"%s\",\"after\":%d,\"more\":%s", row->id,
                 recording_state_name(row->state), after,
                 open && after < newest->arrival ? "true" : "false");
-    append_silence(out, row, newest);
+    text_append(out, ",\"silent_s\":");
+    text_append_number(out, newest->silent_s);
     text_append(out, ",\"chunks\":[");
     for (size_t i = 0; i < count; i++) {
         text_append(out, i == 0 ? "" : ",");
@@ -132,8 +124,7 @@ void live_get(void *opaque, struct http_request *request, struct http_response *
         http_problem(request, response, 409, "This recording came in one request.");
         return;
     }
-    if (!recording_newest_chunk(context->store, &row, &newest.arrival, &newest.received_at_us,
-                                &error)) {
+    if (!recording_newest_chunk(context->store, &row, &newest.arrival, &newest.silent_s, &error)) {
         api_fail(request, response, &error);
         return;
     }

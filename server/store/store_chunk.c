@@ -6,6 +6,7 @@
 #include "store/store_recording_private.h"
 #include "store/store_samples.h"
 
+#include <math.h>
 #include <sodium.h>
 #include <stdlib.h>
 #include <string.h>
@@ -26,6 +27,7 @@ enum chunk_statement {
     CHUNK_INSERT,
     CHUNK_RANGES,
     CHUNK_NEWEST,
+    CHUNK_SILENCE,
     CHUNK_AFTER,
     CHUNK_PAGE,
     CHUNK_STUDY,
@@ -90,6 +92,14 @@ static const struct statement statements[] = {
                       .sql = "select arrival, penstock.unix_us(received_at)"
                              " from penstock.recording_chunk where " OF_RECORDING
                              " and received_on = $3 order by arrival desc limit 1"},
+    [CHUNK_SILENCE] = {.name = "chunk_silence",
+                       .sql = "select coalesce(c.arrival, 0), extract(epoch from"
+                              " clock_timestamp() - coalesce(c.received_at, r.received_at))::float8"
+                              " from penstock.recording r left join lateral"
+                              " (select arrival, received_at from penstock.recording_chunk"
+                              " where " OF_RECORDING " and received_on = $3"
+                              " order by arrival desc limit 1) c on true"
+                              " where r.clinic_id = $1 and r.id = $2"},
     [CHUNK_AFTER] = {.name = "chunk_after", .sql = CHUNK_PAGE_BY("arrival"), .binary_result = true},
     [CHUNK_PAGE] = {.name = "chunk_page", .sql = CHUNK_PAGE_BY("number"), .binary_result = true},
     /* What a study shows includes how many of its recordings are open. */
@@ -281,24 +291,20 @@ static void status_query(struct query *query, const struct store *store,
     query_text(query, row->received_on);
 }
 
-static void read_newest(const struct rows *rows, int *ret_arrival, int64_t *ret_received_at_us)
-{
-    *ret_arrival = rows->count == 1 ? rows_int(rows, 0, 0) : 0;
-    *ret_received_at_us = rows->count == 1 ? rows_int64(rows, 0, 1) : 0;
-}
-
 bool recording_newest_chunk(struct store *store, const struct recording_row *row, int *ret_arrival,
-                            int64_t *ret_received_at_us, struct error *reterr)
+                            double *ret_silent_s, struct error *reterr)
 {
-    struct query newest;
+    struct query silence;
     struct rows rows;
-    status_query(&newest, store, CHUNK_NEWEST, row);
-    if (!query_run(store, &newest, &rows, reterr)) {
+    status_query(&silence, store, CHUNK_SILENCE, row);
+    if (!query_run(store, &silence, &rows, reterr)) {
         return error_context(reterr, "look for a newer piece");
     }
-    read_newest(&rows, ret_arrival, ret_received_at_us);
+    bool found = rows.count == 1;
+    *ret_arrival = found ? rows_int(&rows, 0, 0) : 0;
+    *ret_silent_s = found ? fmax(rows_double(&rows, 0, 1), 0.0) : 0.0;
     rows_clear(&rows);
-    return true;
+    return found || error_set(reterr, ERROR_NOT_FOUND, "no such recording");
 }
 
 bool recording_chunk_status(struct store *store, struct arena *arena,
@@ -322,7 +328,10 @@ bool recording_chunk_status(struct store *store, struct arena *arena,
         ret_status->ranges[i] = range;
         ret_status->count += range.last - range.first + 1;
     }
-    read_newest(&rows[1], &ret_status->last_arrival, &ret_status->last_received_at_us);
+    if (rows[1].count == 1) {
+        ret_status->last_arrival = rows_int(&rows[1], 0, 0);
+        ret_status->last_received_at_us = rows_int64(&rows[1], 0, 1);
+    }
     rows_clear(&rows[0]);
     rows_clear(&rows[1]);
     return true;

@@ -50,10 +50,12 @@ MUST_CHECK bool recording_chunk_status(struct store *store, struct arena *arena,
                                        struct chunk_status *ret_status, struct error *reterr);
 
 /* The newest piece alone, which is cheap enough to be asked for several times a second.
- * ret_arrival         0: none yet
- * ret_received_at_us  0: none yet */
+ * ret_arrival   0: none yet
+ * ret_silent_s  since it came, or since the opening; at least 0. By the database's clock, which set
+ *               both times: this machine's may be another one's.
+ * ERROR_NOT_FOUND: no such recording. */
 MUST_CHECK bool recording_newest_chunk(struct store *store, const struct recording_row *row,
-                                       int *ret_arrival, int64_t *ret_received_at_us,
+                                       int *ret_arrival, double *ret_silent_s,
                                        struct error *reterr);
 
 /* The pieces that came after piece `after` in the order of arrival, in that order, until their

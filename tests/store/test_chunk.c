@@ -488,6 +488,50 @@ static void pieces_are_read_page_by_page(void **state)
     assert_int_equal(seen, MANY);
 }
 
+static int newest(struct fixture *fixture, const char *id, double *ret_silent_s)
+{
+    struct recording_row row = get(fixture, id);
+    int arrival = -1;
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture,
+          recording_newest_chunk(fixture->store, &row, &arrival, ret_silent_s, &fixture->error));
+    fixture_commit(fixture);
+    return arrival;
+}
+
+/* Moves a time of a recording or its pieces, past the triggers that guard it. */
+static void set_received_at(struct fixture *fixture, const char *table, const char *column,
+                            const char *id, const char *when)
+{
+    fixture_sql(fixture, arena_printf(fixture->arena,
+                                      "begin; set local session_replication_role = replica;"
+                                      " update penstock.%s set received_at = %s where %s = '%s';"
+                                      " commit",
+                                      table, when, column, id));
+}
+
+static void silence_is_measured_where_times_are_set(void **state)
+{
+    struct fixture *fixture = *state;
+    const char *id = open_one(fixture, "silent", NULL);
+    double silent_s = -1.0;
+    assert_int_equal(newest(fixture, id, &silent_s), 0);
+    assert_true(silent_s >= 0.0 && silent_s < 60.0);
+    set_received_at(fixture, "recording", "id", id, "received_at - interval '20 minutes'");
+    assert_int_equal(newest(fixture, id, &silent_s), 0);
+    assert_true(silent_s >= 1200.0 && silent_s < 1260.0);
+    put_piece(fixture, id, 1);
+    put_piece(fixture, id, 0);
+    assert_int_equal(newest(fixture, id, &silent_s), 2);
+    assert_true(silent_s >= 0.0 && silent_s < 60.0);
+    set_received_at(fixture, "recording_chunk", "recording_id", id, "now() - interval '90 s'");
+    assert_int_equal(newest(fixture, id, &silent_s), 2);
+    assert_true(silent_s >= 90.0 && silent_s < 150.0);
+    set_received_at(fixture, "recording_chunk", "recording_id", id, "now() + interval '1 hour'");
+    assert_int_equal(newest(fixture, id, &silent_s), 2);
+    assert_true(silent_s >= 0.0 && silent_s <= 0.0); /* a clock that was set back */
+}
+
 static void byte_limit_ends_a_page(void **state)
 {
     struct fixture *fixture = *state;
@@ -895,6 +939,7 @@ int main(void)
         CHUNK_TEST(closed_recordings_take_no_pieces),
         CHUNK_TEST(other_clinics_see_no_pieces),
         CHUNK_TEST(pieces_are_read_page_by_page),
+        CHUNK_TEST(silence_is_measured_where_times_are_set),
         CHUNK_TEST(byte_limit_ends_a_page),
         CHUNK_TEST(large_pieces_come_one_after_another),
         CHUNK_TEST(damaged_piece_is_reported),
