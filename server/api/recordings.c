@@ -24,6 +24,18 @@ static bool find_page(const struct recording_row *rows, size_t count, const char
     return false;
 }
 
+/* Takes the withdrawn ones out of the rows, and gives how many are left. */
+static size_t drop_withdrawn(struct recording_row *rows, size_t count)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (rows[i].state != RECORDING_WITHDRAWN) {
+            rows[kept++] = rows[i];
+        }
+    }
+    return kept;
+}
+
 void recordings_list(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -44,9 +56,10 @@ void recordings_list(void *opaque, struct http_request *request, struct http_res
     if (api_reject(request, response, &faults)) {
         return;
     }
+    /* The recording that a cursor names may have been withdrawn since the page before. */
+    bool all = withdrawn_too || page.cursor != NULL;
     if (!study_get(context->store, request->arena, study_id, &study, &error) ||
-        !recording_list(context->store, request->arena, study_id, withdrawn_too, &rows, &count,
-                        &error)) {
+        !recording_list(context->store, request->arena, study_id, all, &rows, &count, &error)) {
         api_fail(request, response, &error);
         return;
     }
@@ -56,15 +69,16 @@ void recordings_list(void *opaque, struct http_request *request, struct http_res
         api_fail_list(request, response, &error);
         return;
     }
-    size_t left = count - first;
+    rows += first;
+    size_t left = withdrawn_too ? count - first : drop_withdrawn(rows, count - first);
     size_t taken = left < (size_t)page.limit ? left : (size_t)page.limit;
     struct text items;
     text_init(&items, request->arena, LIMIT_BODY_BYTES);
     for (size_t i = 0; i < taken; i++) {
         text_append(&items, i == 0 ? "" : ",");
-        recording_json_append(&items, &rows[first + i]);
+        recording_json_append(&items, &rows[i]);
     }
-    api_respond_list(request, response, &items, taken < left ? rows[first + taken - 1].id : NULL);
+    api_respond_list(request, response, &items, taken < left ? rows[taken - 1].id : NULL);
 }
 
 void recordings_get(void *opaque, struct http_request *request, struct http_response *response)

@@ -131,6 +131,14 @@ describe('a recording that is withdrawn', () => {
       [, next] = /^<(.*)>; rel="next"$/.exec(headers.get('link') ?? '') ?? [];
     }
     assert.deepEqual(met, ids);
+    const shown = await clinic.addStudy((await clinic.addPatient()).id);
+    const first = (await clinic.addRecording(shown.id, FLOW)).json.recording.id;
+    const second = await clinic.addRecording(shown.id, {...FLOW, started_at: '2026-03-02T11:00:00+01:00'});
+    const page = `/v1/studies/${shown.id}/recordings?limit=1`;
+    const {next_cursor} = (await clinic.room.get(page)).json;
+    await changeState(clinic.room, first, 'withdrawal');
+    const rest = (await clinic.room.get(`${page}&cursor=${next_cursor}`)).json;
+    assert.deepEqual([rest.items.map(({id}) => id), rest.next_cursor], [[second.json.recording.id], null]);
     const refused = await clinic.room.expect(422, 'GET', `/v1/studies/${study.id}/recordings?withdrawn=yes`);
     assert.deepEqual(pointers(refused), ['?withdrawn']);
   });
