@@ -173,22 +173,48 @@ static bool read_channel(const struct rows *rows, struct arena *arena, int row,
            sample_encoding_from_name(encoding, &channel->shape.encoding);
 }
 
+/* Less than, equal to or greater than 0, as the row's recording comes before `id`, is it, or comes
+ * after it. Text in lower case has the order of the UUIDs. */
+static int compare_recording(const struct rows *rows, int row, const char *id)
+{
+    size_t length = 0;
+    const uint8_t *recording_id = rows_bytes(rows, row, CHANNEL_COLUMN_COUNT, &length);
+    return strncmp((const char *)recording_id, id, length);
+}
+
+/* The first row of the recording, or of the next one: a study may have thousands of them, and each
+ * asks for its own rows among those of all. */
+static int first_row_of(const struct rows *rows, const char *id)
+{
+    int low = 0;
+    int high = rows->count;
+    while (low < high) {
+        int middle = low + (high - low) / 2;
+        if (compare_recording(rows, middle, id) < 0) {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
+    }
+    return low;
+}
+
 bool samples_channels_read(const struct rows *rows, struct arena *arena, struct recording_row *row,
                            struct error *reterr)
 {
-    row->channels = arena_array(arena, (size_t)rows->count, sizeof *row->channels);
-    row->channel_count = 0;
-    for (int i = 0; i < rows->count; i++) {
-        const char *recording_id = rows_text(rows, arena, i, CHANNEL_COLUMN_COUNT);
-        if (strcmp(recording_id, row->id) != 0) {
-            continue;
-        }
-        if (!read_channel(rows, arena, i, &row->channels[row->channel_count])) {
+    int first = first_row_of(rows, row->id);
+    int end = first;
+    while (end < rows->count && compare_recording(rows, end, row->id) == 0) {
+        end++;
+    }
+    row->channel_count = (size_t)(end - first);
+    row->channels = arena_array(arena, row->channel_count, sizeof *row->channels);
+    for (size_t i = 0; i < row->channel_count; i++) {
+        if (!read_channel(rows, arena, first + (int)i, &row->channels[i])) {
             return error_set(reterr, ERROR_INTERNAL,
-                             "channel %zu of recording %s is of a kind unknown to this program",
-                             row->channel_count, row->id);
+                             "channel %zu of recording %s is of a kind unknown to this program", i,
+                             row->id);
         }
-        row->channel_count++;
     }
     return true;
 }

@@ -131,6 +131,40 @@ static void rows_tell_the_shape(void **state)
     assert_string_equal(stored.status, "preliminary");
 }
 
+/* Their ids are in another order than they themselves. */
+static void every_recording_of_a_study_has_its_own_channels(void **state)
+{
+    enum { RECORDINGS = 24 };
+
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    const char *study = new_study(fixture, "channels of many");
+    fixture_begin(fixture, fixture->clinic_id);
+    for (size_t i = 0; i < RECORDINGS; i++) {
+        struct recording_document *document = recording_fixture(fixture, NULL, i + 1);
+        const char *id = NULL;
+        bool existed = true;
+        document->started_at_us += (int64_t)i;
+        document->channel_count = i % 5; /* also none */
+        CHECK(fixture, recording_create(fixture->store, fixture->arena, study, document, "{}", &id,
+                                        &existed, error));
+    }
+    fixture_commit(fixture);
+    struct recording_row *rows = NULL;
+    size_t count = 0;
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture,
+          recording_list(fixture->store, fixture->arena, study, false, &rows, &count, error));
+    assert_int_equal(count, RECORDINGS);
+    for (size_t i = 0; i < RECORDINGS; i++) {
+        assert_int_equal(rows[i].channel_count, i % 5);
+        for (size_t c = 0; c < rows[i].channel_count; c++) {
+            assert_int_equal(rows[i].channels[c].number, c);
+            assert_int_equal(rows[i].channels[c].shape.count, i + 1);
+        }
+    }
+}
+
 static void spans_across_blocks_are_read(void **state)
 {
     struct fixture *fixture = *state;
@@ -525,6 +559,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         RECORDING_TEST(document_comes_back_as_uploaded),
         RECORDING_TEST(rows_tell_the_shape),
+        RECORDING_TEST(every_recording_of_a_study_has_its_own_channels),
         RECORDING_TEST(spans_across_blocks_are_read),
         RECORDING_TEST(damaged_block_is_reported),
         RECORDING_TEST(many_blocks_go_in_batches),
