@@ -135,9 +135,10 @@ static void make_room(struct gathering *gathering)
     enum { FIRST_CAPACITY = 64 };
 
     size_t capacity = gathering->capacity == 0 ? FIRST_CAPACITY : 2 * gathering->capacity;
-    const struct piece **pieces = arena_array(gathering->arena, capacity, sizeof *pieces);
+    const struct piece **pieces =
+        arena_array(gathering->arena, capacity, sizeof(const struct piece *));
     if (gathering->count > 0) {
-        memcpy(pieces, gathering->pieces, gathering->count * sizeof *pieces);
+        memcpy(pieces, gathering->pieces, gathering->count * sizeof(const struct piece *));
     }
     gathering->pieces = pieces;
     gathering->capacity = capacity;

@@ -72,15 +72,13 @@ static void append_change(struct text *out, const struct recording_change_row *c
     text_append_char(out, '}');
 }
 
-/* Appends what `revision` has and `before` has not, or the other way round. */
+/* Appends what `from` has and `other` has not. */
 static void append_difference(struct text *out, struct arena *arena, const char *name,
-                              const struct revision_row *revision,
-                              const struct revision_row *before)
+                              const struct revision_row *from, const struct revision_row *other)
 {
     size_t count = 0;
-    const struct document_event *events =
-        events_difference(arena, revision->events, revision->event_count, before->events,
-                          before->event_count, &count);
+    const struct document_event *events = events_difference(
+        arena, from->events, from->event_count, other->events, other->event_count, &count);
     text_printf(out, ",\"%s\":", name);
     events_json_write(events, count, out);
 }

@@ -155,44 +155,25 @@ static struct traces_channel finish(struct arena *arena, const struct trace_plan
     return channel;
 }
 
-static bool read_plans(struct store *store, struct arena *arena, const struct recording_row *row,
-                       const struct trace_source *sources, struct trace_plan *plans, size_t count,
-                       struct traces_channel *ret_channels, struct error *reterr)
+bool traces_read(struct store *store, struct arena *arena, const struct trace_request *request,
+                 struct traces_channel *ret_channels, struct error *reterr)
 {
+    size_t count = request->source_count;
+    const struct trace_source *sources = request->sources;
+    struct trace_plan *plans = arena_array(arena, count, sizeof *plans);
     struct recording_part *parts = arena_array(arena, 2 * count, sizeof *parts);
     size_t part_count = 0;
     for (size_t i = 0; i < count; i++) {
+        plans[i] = request->points == 0
+                       ? plan_samples(&sources[i], request->span)
+                       : plan_bins(request->row, &sources[i], request->span, request->points);
         part_count += add_parts(&plans[i], &sources[i], parts + part_count);
     }
-    if (!recording_read_parts(store, arena, row, parts, part_count, reterr)) {
+    if (!recording_read_parts(store, arena, request->row, parts, part_count, reterr)) {
         return false;
     }
     for (size_t i = 0; i < count; i++) {
         ret_channels[i] = finish(arena, &plans[i], &sources[i]);
     }
     return true;
-}
-
-bool traces_read_samples(struct store *store, struct arena *arena, const struct recording_row *row,
-                         const struct trace_source *sources, size_t count,
-                         const struct traces_span *span, struct traces_channel *ret_channels,
-                         struct error *reterr)
-{
-    struct trace_plan *plans = arena_array(arena, count, sizeof *plans);
-    for (size_t i = 0; i < count; i++) {
-        plans[i] = plan_samples(&sources[i], span);
-    }
-    return read_plans(store, arena, row, sources, plans, count, ret_channels, reterr);
-}
-
-bool traces_read_bins(struct store *store, struct arena *arena, const struct recording_row *row,
-                      const struct trace_source *sources, size_t count,
-                      const struct traces_span *span, size_t points,
-                      struct traces_channel *ret_channels, struct error *reterr)
-{
-    struct trace_plan *plans = arena_array(arena, count, sizeof *plans);
-    for (size_t i = 0; i < count; i++) {
-        plans[i] = plan_bins(row, &sources[i], span, points);
-    }
-    return read_plans(store, arena, row, sources, plans, count, ret_channels, reterr);
 }

@@ -23,21 +23,21 @@ struct sample_span {
 struct sample_span trace_span(const struct recording_channel_row *channel, double from_s,
                               double to_s);
 
-/* All samples of the span of each source, as values. */
-MUST_CHECK bool traces_read_samples(struct store *store, struct arena *arena,
-                                    const struct recording_row *row,
-                                    const struct trace_source *sources, size_t count,
-                                    const struct traces_span *span,
-                                    struct traces_channel *ret_channels, struct error *reterr);
+struct trace_request {
+    const struct recording_row *row;
+    const struct trace_source *sources;
+    size_t source_count;
+    const struct traces_span *span;
+    size_t points; /* bins; 0: every sample */
+};
 
-/* The least and greatest value of each of at most `points` bins of equal width, from an overview
- * where there is one; all samples of a source whose span has no more than `points`. A bin is a
- * whole number of samples: the first may begin, and the last end, up to a quarter of its width
- * outside the span. A bin without samples is NaN. */
-MUST_CHECK bool traces_read_bins(struct store *store, struct arena *arena,
-                                 const struct recording_row *row,
-                                 const struct trace_source *sources, size_t count,
-                                 const struct traces_span *span, size_t points,
-                                 struct traces_channel *ret_channels, struct error *reterr);
+/* One channel for each source: all samples of the span, as values; or, with `points`, the least and
+ * greatest value of each of at most so many bins of equal width, from an overview where there is
+ * one, unless the span has no more samples than that. A bin is a whole number of samples: the first
+ * may begin, and the last end, up to a quarter of its width outside the span. A bin without samples
+ * is NaN. */
+MUST_CHECK bool traces_read(struct store *store, struct arena *arena,
+                            const struct trace_request *request,
+                            struct traces_channel *ret_channels, struct error *reterr);
 
 #endif

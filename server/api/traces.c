@@ -174,17 +174,6 @@ static void read_query(const struct http_request *request, const struct recordin
 
 /* ---- JSON and float32 ---- */
 
-static bool read_traces(struct api_context *context, struct arena *arena,
-                        const struct recording_row *row, const struct trace_query *query,
-                        struct traces_channel *channels, struct error *reterr)
-{
-    return query->points > 0
-               ? traces_read_bins(context->store, arena, row, query->sources, query->source_count,
-                                  &query->span, (size_t)query->points, channels, reterr)
-               : traces_read_samples(context->store, arena, row, query->sources,
-                                     query->source_count, &query->span, channels, reterr);
-}
-
 static void respond_traces(struct api_context *context, const struct http_request *request,
                            struct http_response *response, const struct recording_row *row,
                            const struct trace_query *query)
@@ -192,7 +181,12 @@ static void respond_traces(struct api_context *context, const struct http_reques
     struct traces_channel channels[SIGNAL_COUNT];
     struct error error = {0};
     struct text body;
-    if (!read_traces(context, request->arena, row, query, channels, &error)) {
+    const struct trace_request wanted = {.row = row,
+                                         .sources = query->sources,
+                                         .source_count = query->source_count,
+                                         .span = &query->span,
+                                         .points = (size_t)query->points};
+    if (!traces_read(context->store, request->arena, &wanted, channels, &error)) {
         api_fail(request, response, &error);
         return;
     }
@@ -238,8 +232,9 @@ static bool read_channels(struct api_context *context, struct arena *arena,
             continue;
         }
         struct traces_channel derived;
-        if (!traces_read_samples(context->store, arena, row, source, 1, &query->span, &derived,
-                                 reterr)) {
+        const struct trace_request wanted = {
+            .row = row, .sources = source, .source_count = 1, .span = &query->span};
+        if (!traces_read(context->store, arena, &wanted, &derived, reterr)) {
             return false;
         }
         samples_from_values(derived.samples.doubles, derived.count, arena, &channels[i].samples);
