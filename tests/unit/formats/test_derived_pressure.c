@@ -77,7 +77,7 @@ static void missing_on_either_side_is_missing(void **state)
 }
 
 /* Longer than the portions in which it is made, of two different encodings. */
-static void drawing_gets_the_same_in_floats(void **state)
+static void drawing_gets_the_same_to_four_decimals(void **state)
 {
     (void)state;
 
@@ -103,17 +103,41 @@ static void drawing_gets_the_same_in_floats(void **state)
     struct samples pdet;
     derived_pressure_for_drawing(&pves, &pabd, arena, &pdet);
 
-    assert_int_equal(pdet.encoding, SAMPLES_FLOAT32);
+    assert_int_equal(pdet.encoding, derived_pressure_shape().encoding);
+    assert_int_equal(pdet.decimals, derived_pressure_shape().decimals);
+    assert_int_equal(pdet.decimals, 4);
     assert_int_equal(pdet.count, COUNT);
+    const double *drawn = samples_all_values(&pdet, arena);
     size_t missing = 0;
     for (size_t i = 0; i < COUNT; i++) {
-        float got = ((const float *)pdet.codes)[i];
-        missing += isnan(got) ? 1 : 0;
-        assert_int_equal(isnan(got) != 0, isnan(differences[i]) != 0);
-        assert_true(isnan(got) != 0 || same((double)got, (double)(float)differences[i]));
+        missing += isnan(drawn[i]) ? 1 : 0;
+        assert_int_equal(isnan(drawn[i]) != 0, isnan(differences[i]) != 0);
+        assert_true(isnan(drawn[i]) != 0 || fabs(drawn[i] - differences[i]) < 0.00005 + 1e-9);
     }
     assert_int_equal(pdet.missing, missing);
     assert_true(missing > COUNT / 50);
+    arena_free(arena);
+}
+
+/* Never the code that means missing, and never the other sign. */
+static void drawing_stays_at_its_limits(void **state)
+{
+    (void)state;
+    struct arena *arena = arena_new();
+    const double pves[] = {1e9, -1e9, 214748.3647, -214748.3647, 214748.3648};
+    const double pabd[] = {-1e9, 1e9, 0, 0, 0};
+    const double wanted[] = {214748.3647, -214748.3647, 214748.3647, -214748.3647, 214748.3647};
+    struct samples minuend;
+    struct samples subtrahend;
+    struct samples pdet;
+    samples_from_values(pves, 5, arena, &minuend);
+    samples_from_values(pabd, 5, arena, &subtrahend);
+    derived_pressure_for_drawing(&minuend, &subtrahend, arena, &pdet);
+    const double *drawn = samples_all_values(&pdet, arena);
+    for (size_t i = 0; i < 5; i++) {
+        assert_true(same(drawn[i], wanted[i]));
+    }
+    assert_int_equal(pdet.missing, 0);
     arena_free(arena);
 }
 
@@ -123,7 +147,8 @@ int main(void)
         cmocka_unit_test(grids_have_to_be_the_same),
         cmocka_unit_test(differences_are_as_short_as_what_they_come_from),
         cmocka_unit_test(missing_on_either_side_is_missing),
-        cmocka_unit_test(drawing_gets_the_same_in_floats),
+        cmocka_unit_test(drawing_gets_the_same_to_four_decimals),
+        cmocka_unit_test(drawing_stays_at_its_limits),
     };
     return cmocka_run_group_tests_name("formats: derived pressure", tests, NULL, NULL);
 }
