@@ -426,3 +426,40 @@ grant update (state, version, conditions, duration_s) on penstock.recording to p
 grant select, insert on penstock.sample_block, penstock.recording_revision, penstock.recording_change,
     penstock.retention_rule to penstock_app;
 grant select, insert, update (data) on penstock.recording_chunk to penstock_app;
+
+-- ---- a page that asks by itself keeps nobody signed in ----
+
+drop function penstock.session_principal(bytea);
+create function penstock.session_principal(wanted_hash bytea, counts boolean default true)
+    returns table (account_id uuid, clinic_id uuid, clinic_name text, name text,
+                   display_name text, roles integer)
+    language plpgsql volatile security definer set search_path = pg_catalog, pg_temp
+as $$
+#variable_conflict use_column
+declare
+    outer_clinic constant text := coalesce(current_setting('penstock.clinic', true), '');
+    found record;
+begin
+    perform set_config('penstock.lookup', encode(wanted_hash, 'hex'), true);
+    select s.clinic_id, s.account_id, s.last_used_at into found from penstock.session s
+     where s.session_hash = wanted_hash and s.expires_at > now()
+       and s.last_used_at > now() - interval '30 minutes';
+    perform set_config('penstock.lookup', '', true);
+    if found.clinic_id is null then
+        return;
+    end if;
+    perform set_config('penstock.clinic', found.clinic_id::text, true);
+    if counts and found.last_used_at < now() - interval '1 minute' then
+        update penstock.session s set last_used_at = now()
+         where s.clinic_id = found.clinic_id and s.session_hash = wanted_hash;
+    end if;
+    return query
+        select a.id, a.clinic_id, c.name, a.username, a.display_name, a.roles
+          from penstock.account a join penstock.clinic c on c.clinic_id = a.clinic_id
+         where a.clinic_id = found.clinic_id and a.id = found.account_id and a.active;
+    perform set_config('penstock.clinic', outer_clinic, true);
+end $$;
+comment on function penstock.session_principal(bytea, boolean) is
+    'Who holds the session with a hash; nothing when it is over. Notes the use once a minute, unless it does not count: a page asked by itself';
+revoke all on function penstock.session_principal(bytea, boolean) from public;
+grant execute on function penstock.session_principal(bytea, boolean) to penstock_app;

@@ -99,7 +99,9 @@ static bool find_principal(const struct http_request *request, struct api_contex
         return error_set(reterr, ERROR_NOT_FOUND, "no credential");
     }
     secret_hash(session, hash);
-    return session_principal(context->store, request->arena, hash, &context->principal, reterr);
+    bool counts = http_request_header(request, "Penstock-Background") == NULL;
+    return session_principal(context->store, request->arena, hash, counts, &context->principal,
+                             reterr);
 }
 
 static bool authorise(const struct http_request *request, struct http_response *response,

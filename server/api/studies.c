@@ -255,6 +255,11 @@ void studies_patch(void *opaque, struct http_request *request, struct http_respo
         http_problem(request, response, 409, "The study is signed and cannot be changed.");
         return;
     }
+    if (strcmp(study.status, "cancelled") == 0 && study.open_recording_count > 0) {
+        http_problem(request, response, 409,
+                     "A recording of this study is still running: complete or withdraw it first.");
+        return;
+    }
     if (!study_update(context->store, &study, &error)) {
         api_fail(request, response, &error);
         return;

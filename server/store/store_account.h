@@ -81,9 +81,10 @@ MUST_CHECK bool account_for_sign_in(struct store *store, struct arena *arena, co
                                     struct error *reterr);
 
 /* Whoever holds a session (idle and absolute expiry checked, last use noted at most once a minute)
- * or a token. ERROR_NOT_FOUND when unknown, expired or revoked. */
+ * or a token. ERROR_NOT_FOUND when unknown, expired or revoked.
+ * counts  false: a page asked by itself, which is no use of the session */
 MUST_CHECK bool session_principal(struct store *store, struct arena *arena,
-                                  const unsigned char hash[SECRET_HASH_BYTES],
+                                  const unsigned char hash[SECRET_HASH_BYTES], bool counts,
                                   struct principal *ret_principal, struct error *reterr);
 MUST_CHECK bool token_principal(struct store *store, struct arena *arena,
                                 const unsigned char hash[SECRET_HASH_BYTES],

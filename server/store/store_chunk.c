@@ -125,6 +125,7 @@ const struct statement_table store_chunk_statements = {statements, CHUNK_STATEME
 
 /* What is known of the recording and of the piece's neighbours. */
 struct surroundings {
+    bool is_signed; /* or cancelled: the study takes nothing any more */
     bool is_open;
     const char *received_on;
     int last_arrival;
@@ -196,9 +197,10 @@ static bool look(struct store *store, struct arena *arena, const char *id,
     if (!query_run_all(store, queries, 4, rows, reterr)) {
         return error_context(reterr, "lock a recording");
     }
-    bool good = check_lock(&rows[0], reterr);
+    bool good = rows[0].count == 1 || error_set(reterr, ERROR_NOT_FOUND, "no such recording");
     if (good) {
         *ret_around = (struct surroundings){
+            .is_signed = rows_bool(&rows[0], 0, 2),
             .is_open = rows_bool(&rows[0], 0, 0),
             .received_on = rows_text(&rows[0], arena, 0, 1),
             .last_arrival = rows_int(&rows[1], 0, 0),
@@ -265,8 +267,8 @@ bool recording_put_chunk(struct store *store, struct arena *arena, const char *i
     if (around.has_same) {
         return true;
     }
-    if (!around.is_open) {
-        return error_set(reterr, ERROR_CONFLICT, "state");
+    if (around.is_signed || !around.is_open) {
+        return error_set(reterr, ERROR_CONFLICT, "%s", around.is_signed ? "signed" : "state");
     }
     if (around.has_number) {
         return error_set(reterr, ERROR_CONFLICT, "digest");

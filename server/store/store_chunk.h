@@ -37,9 +37,10 @@ struct new_chunk {
 };
 
 /* Keeps a piece. The same piece again changes nothing (*ret_repeated), also when the recording is
- * complete by then. ERROR_NOT_FOUND: no such recording. ERROR_CONFLICT, by detail: "signed": the
- * study takes nothing any more; "state": the recording is complete or withdrawn; "digest": another
- * piece has this number; "order": its samples do not lie between those of its neighbours by number.
+ * complete or its study signed by then. ERROR_NOT_FOUND: no such recording. ERROR_CONFLICT, by
+ * detail: "signed": the study takes nothing any more; "state": the recording is complete or
+ * withdrawn; "digest": another piece has this number; "order": its samples do not lie between those
+ * of its neighbours by number.
  */
 MUST_CHECK bool recording_put_chunk(struct store *store, struct arena *arena, const char *id,
                                     const struct new_chunk *chunk, bool *ret_repeated,

@@ -525,16 +525,10 @@ static bool read_blocks(const struct part_group *group, size_t first, size_t las
     if (!good) {
         return false;
     }
-    /* A channel may be wanted twice: its rows are there once. */
-    int first_row = 0;
-    int block_count = (int)(last - first) + 1;
+    int row = 0;
     for (size_t i = 0; good && i < group->count; i++) {
-        bool repeated =
-            i > 0 && group->parts[i]->channel->number == group->parts[i - 1]->channel->number;
-        first_row += i == 0 || repeated ? 0 : block_count;
-        for (int b = 0; good && b < block_count; b++) {
-            size_t number = first + (size_t)b;
-            good = read_block(group, i, number, &rows, first_row + b, reterr) ||
+        for (size_t number = first; good && number <= last; number++) {
+            good = read_block(group, i, number, &rows, row++, reterr) ||
                    error_context(reterr, "recording %s, channel %d, level %d, block %zu",
                                  group->row->id, group->parts[i]->channel->number, group->level,
                                  number);

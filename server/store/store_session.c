@@ -19,7 +19,7 @@ static const struct statement statements[] = {
                                 " roles, password_hash from penstock.account_for_sign_in($1)"},
     [SESSION_PRINCIPAL] = {.name = "session_principal",
                            .sql = "select account_id, clinic_id, clinic_name, name, display_name,"
-                                  " roles from penstock.session_principal($1)"},
+                                  " roles from penstock.session_principal($1, $2)"},
     [TOKEN_PRINCIPAL] = {.name = "token_principal",
                          .sql = "select token_id, clinic_id, clinic_name, name, display_name,"
                                 " roles from penstock.token_principal($1)"},
@@ -80,16 +80,11 @@ bool account_for_sign_in(struct store *store, struct arena *arena, const char *u
     return true;
 }
 
-static bool principal_by_hash(struct store *store, struct arena *arena,
-                              const struct statement *statement,
-                              const unsigned char hash[SECRET_HASH_BYTES],
-                              struct principal *ret_principal, struct error *reterr)
+static bool principal_by_query(struct store *store, struct arena *arena, struct query *query,
+                               struct principal *ret_principal, struct error *reterr)
 {
-    struct query query;
-    query_start_alone(&query, statement);
-    query_bytes(&query, hash, SECRET_HASH_BYTES);
     struct rows rows;
-    if (!look_up(store, arena, &query, ret_principal, &rows, reterr)) {
+    if (!look_up(store, arena, query, ret_principal, &rows, reterr)) {
         return false;
     }
     rows_clear(&rows);
@@ -97,19 +92,24 @@ static bool principal_by_hash(struct store *store, struct arena *arena,
 }
 
 bool session_principal(struct store *store, struct arena *arena,
-                       const unsigned char hash[SECRET_HASH_BYTES], struct principal *ret_principal,
-                       struct error *reterr)
+                       const unsigned char hash[SECRET_HASH_BYTES], bool counts,
+                       struct principal *ret_principal, struct error *reterr)
 {
-    return principal_by_hash(store, arena, &statements[SESSION_PRINCIPAL], hash, ret_principal,
-                             reterr);
+    struct query query;
+    query_start_alone(&query, &statements[SESSION_PRINCIPAL]);
+    query_bytes(&query, hash, SECRET_HASH_BYTES);
+    query_text(&query, counts ? "true" : "false");
+    return principal_by_query(store, arena, &query, ret_principal, reterr);
 }
 
 bool token_principal(struct store *store, struct arena *arena,
                      const unsigned char hash[SECRET_HASH_BYTES], struct principal *ret_principal,
                      struct error *reterr)
 {
-    return principal_by_hash(store, arena, &statements[TOKEN_PRINCIPAL], hash, ret_principal,
-                             reterr);
+    struct query query;
+    query_start_alone(&query, &statements[TOKEN_PRINCIPAL]);
+    query_bytes(&query, hash, SECRET_HASH_BYTES);
+    return principal_by_query(store, arena, &query, ret_principal, reterr);
 }
 
 bool session_create(struct store *store, const char *account_id,

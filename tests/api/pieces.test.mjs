@@ -412,6 +412,22 @@ describe('pieces', () => {
     assert.equal((await get(id, '/events')).events.length, 10_000);
   });
 
+  it('keep their study from being cancelled while more may come', async () => {
+    const study = await clinic.addVisit();
+    const id = await open(clinic.room, study.id, FLOW);
+    await send(clinic.room, id, 0, flowPiece(0, [1, 2, 3]));
+    const cancel = async (status) => {
+      const {headers} = await clinic.room.get(`/v1/studies/${study.id}`);
+      return clinic.room.expect(status, 'PATCH', `/v1/studies/${study.id}`, {
+        json: {status: 'cancelled'},
+        headers: {'if-match': headers.get('etag'), 'content-type': 'application/merge-patch+json'},
+      });
+    };
+    assert.match((await cancel(409)).json.detail, /still running/);
+    await complete(clinic.room, id, {chunks: 1});
+    await cancel(200);
+  });
+
   it('are not taken by what is signed, cancelled, or came in one request', async () => {
     const whole = await uploaded(FLOW);
     const signed = await opened();
@@ -420,7 +436,7 @@ describe('pieces', () => {
     const study = (await get(signed)).study_id;
     await installation.execute(`update penstock.study set status = 'final' where id = '${study}'`);
     const other = (await get(cancelled)).study_id;
-    await clinic.room.patch(`/v1/studies/${other}`, {status: 'cancelled'}, '"2"');
+    await installation.execute(`update penstock.study set status = 'cancelled' where id = '${other}'`);
     await installation.unchanged(async () => {
       for (const [id, reason] of [
         [whole, /one request/],

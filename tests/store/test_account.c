@@ -141,10 +141,12 @@ static void new_session(struct fixture *fixture, const unsigned char hash[SECRET
     fixture_commit(fixture);
 }
 
-static bool holds(struct fixture *fixture, const unsigned char hash[SECRET_HASH_BYTES])
+static bool holds_when(struct fixture *fixture, const unsigned char hash[SECRET_HASH_BYTES],
+                       bool counts)
 {
     struct principal principal;
-    if (!session_principal(fixture->store, fixture->arena, hash, &principal, &fixture->error)) {
+    if (!session_principal(fixture->store, fixture->arena, hash, counts, &principal,
+                           &fixture->error)) {
         assert_int_equal(fixture->error.kind, ERROR_NOT_FOUND);
         return false;
     }
@@ -153,6 +155,11 @@ static bool holds(struct fixture *fixture, const unsigned char hash[SECRET_HASH_
     assert_string_equal(principal.name, "first.person");
     assert_false(principal.is_token);
     return true;
+}
+
+static bool holds(struct fixture *fixture, const unsigned char hash[SECRET_HASH_BYTES])
+{
+    return holds_when(fixture, hash, true);
 }
 
 static void session_lasts_until_it_is_deleted(void **state)
@@ -184,6 +191,11 @@ static void session_ends_at_its_time(void **state)
     fixture_sql(fixture, "update penstock.session"
                          " set last_used_at = now() - interval '29 minutes 30 seconds'"
                          " where get_byte(session_hash, 0) = 4");
+    assert_true(holds_when(fixture, idle, false)); /* which is no use of it */
+    assert_string_equal(fixture_value(fixture, "select count(*) from penstock.session"
+                                               " where get_byte(session_hash, 0) = 4"
+                                               " and last_used_at < now() - interval '29 minutes'"),
+                        "1");
     assert_true(holds(fixture, idle)); /* and is in use again */
     assert_string_equal(fixture_value(fixture, "select last_used_at > now() - interval '20 seconds'"
                                                " from penstock.session"
@@ -234,12 +246,12 @@ static void closed_account_and_new_password_end_sessions(void **state)
         int64_t expires_at_us = 0;
         CHECK(fixture, session_create(store, id, hash, 3600, &expires_at_us, error));
         fixture_commit(fixture);
-        CHECK(fixture, session_principal(store, fixture->arena, hash, &principal, error));
+        CHECK(fixture, session_principal(store, fixture->arena, hash, true, &principal, error));
         fixture_begin(fixture, fixture->clinic_id);
         CHECK(fixture, account_update(store, id, i + 1, &changes[i], error));
         fixture_commit(fixture);
         CHECK_FAILS(fixture, ERROR_NOT_FOUND,
-                    session_principal(store, fixture->arena, hash, &principal, error));
+                    session_principal(store, fixture->arena, hash, true, &principal, error));
     }
     const char *password = NULL;
     CHECK_FAILS(
@@ -268,7 +280,7 @@ static void token_works_until_it_is_revoked(void **state)
     assert_int_equal(principal.roles, ROLE_ROOM);
     assert_true(principal.is_token);
     CHECK_FAILS(fixture, ERROR_NOT_FOUND,
-                session_principal(store, fixture->arena, hash, &principal, error));
+                session_principal(store, fixture->arena, hash, true, &principal, error));
 
     fixture_begin(fixture, fixture->other_clinic_id);
     CHECK_FAILS(fixture, ERROR_NOT_FOUND, token_revoke(store, id, error));

@@ -205,7 +205,7 @@ static void app_role_cannot_change_the_schema(void **state)
         "create function penstock.x() returns int language sql as 'select 1'",
         "alter function penstock.unix_us(timestamptz) volatile",
         "drop trigger no_delete on penstock.patient",
-        "drop function penstock.session_principal(bytea)",
+        "drop function penstock.session_principal(bytea, boolean)",
         "alter function penstock.refuse_removal() owner to penstock_app",
         "drop schema penstock cascade",
         "create role x",

@@ -16,6 +16,16 @@ const KIND_BY_STATUS = {
   401: 'session', 403: 'forbidden', 404: 'missing', 410: 'withdrawn', 412: 'changed', 429: 'wait', 503: 'wait',
 };
 
+// A page that asks by itself must not keep a left workstation signed in: only what is asked while somebody
+// does something counts as use of the session.
+const IN_USE_MS = 60_000;
+let lastInputMs = Date.now();
+for (const kind of ['pointerdown', 'pointermove', 'keydown', 'wheel', 'touchstart']) {
+  addEventListener(kind, () => (lastInputMs = Date.now()), {capture: true, passive: true});
+}
+
+const background = () => (Date.now() - lastInputMs > IN_USE_MS ? {'Penstock-Background': 'yes'} : {});
+
 const JSON_BODY = {'Content-Type': 'application/json'};
 
 async function failureOf(response) {
@@ -41,7 +51,7 @@ async function send(path, options) {
       credentials: 'same-origin',
       cache: 'no-store',
       ...options,
-      headers: {Accept: 'application/json', ...options?.headers},
+      headers: {Accept: 'application/json', ...background(), ...options?.headers},
     });
   } catch (error) {
     if (error.name === 'AbortError') throw error;
