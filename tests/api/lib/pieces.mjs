@@ -9,16 +9,35 @@ export function openingOf(studyId, document, fields = {}) {
 
 const isWithin = (at_s, from_s, to_s) => at_s >= from_s && at_s < to_s;
 
-function cutChannel({signal, rate_hz, start_s, samples}, from_s, to_s) {
-  const index = (at_s) => Math.min(Math.max(Math.ceil((at_s - start_s) * rate_hz - 1e-6), 0), samples.length);
-  const [first, end] = [index(from_s), index(to_s)];
-  return first === end ? {signal, first} : {signal, first, samples: samples.slice(first, end)};
+/** Bytes of a sample in base64. */
+const WIDTHS = {int16: 2, float32: 4};
+
+const countOf = ({samples, encoding, data}) => samples?.length ?? Buffer.from(data, 'base64').length / WIDTHS[encoding];
+
+/** The samples from `first` to before `end`, as the channel itself has them. */
+function stretch({samples, encoding, scale, offset, data}, first, end) {
+  if (samples !== undefined) {
+    return {samples: samples.slice(first, end)};
+  }
+  const bytes = Buffer.from(data, 'base64').subarray(first * WIDTHS[encoding], end * WIDTHS[encoding]);
+  return {encoding, scale, offset, data: bytes.toString('base64')};
 }
+
+function cutChannel(channel, from_s, to_s) {
+  const {signal, rate_hz, start_s = 0} = channel;
+  const count = countOf(channel);
+  const index = (at_s) => Math.min(Math.max(Math.ceil((at_s - start_s) * rate_hz - 1e-6), 0), count);
+  const [first, end] = [index(from_s), index(to_s)];
+  return first === end ? {signal, first} : {signal, first, ...stretch(channel, first, end)};
+}
+
+/** Seconds from the start to the end of the last channel. */
+export const durationOf = ({channels}) =>
+  Math.max(...channels.map((channel) => (channel.start_s ?? 0) + countOf(channel) / channel.rate_hz));
 
 /** Pieces of `length_s` each; the last holds what is left. */
 export function cut(document, length_s) {
-  const ends = document.channels.map(({start_s, rate_hz, samples}) => start_s + samples.length / rate_hz);
-  const count = Math.max(1, Math.ceil(Math.max(...ends) / length_s - 1e-6));
+  const count = Math.max(1, Math.ceil(durationOf(document) / length_s - 1e-6));
   return Array.from({length: count}, (_, i) => {
     const [from_s, to_s] = [i * length_s, i === count - 1 ? Infinity : (i + 1) * length_s];
     return {

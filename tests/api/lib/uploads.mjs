@@ -61,11 +61,15 @@ export async function isThere(client, upload, acknowledged) {
   }
 }
 
-/** Ids of a study's recordings that lack a channel, a block, a sample, a revision or an analysis. */
+/** Ids of a study's recordings that lack a channel, a block, a sample, a revision or an analysis. One to
+ * which pieces may still come has none of all that. */
 export async function halves(installation, studyId) {
   const found = await installation.rows(`
     select r.id from penstock.recording r
      where r.study_id = '${studyId}'
+       and not (r.state = 'open' and r.revision = 0
+         and not exists (select from penstock.recording_channel c where c.recording_id = r.id)
+         and not exists (select from penstock.recording_revision v where v.recording_id = r.id))
        and not (
          (select count(*) from penstock.recording_channel c,
              lateral (select sum(sample_count) as samples, count(*) as blocks, max(block_number) as last
