@@ -49,10 +49,12 @@ bool store_ready(struct store *store, struct error *reterr)
     }
     for (int attempt = 0; attempt < (was_connected ? 2 : 1) && exchange == EXCHANGE_LOST;
          attempt++) {
+        /* What the lost connection said last. */
+        PQclear(command.result);
+        command.result = NULL;
         if (!connection_open(store, reterr)) {
             return false;
         }
-        PQclear(command.result);
         exchange = connection_exchange(store, &command, 1);
     }
     if (exchange != EXCHANGE_DONE || !connection_succeeded(command.result)) {
