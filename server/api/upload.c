@@ -92,6 +92,9 @@ static size_t read_labels(const struct http_request *request, struct edf_label *
         labels[count++] =
             (struct edf_label){.label = pair, .signal = read_label_signal(colon + 1, faults)};
     }
+    if (at != NULL && *at != '\0') {
+        fault_add(faults, "?labels", "Must be at most %d pairs.", LABELS_MAX);
+    }
     return count;
 }
 

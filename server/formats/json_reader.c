@@ -40,6 +40,7 @@ static const char *syntax_text(enum json_error_code code)
 struct parse_cost {
     size_t depth;
     size_t containers;
+    size_t members;
     size_t values;
 };
 
@@ -48,6 +49,7 @@ static const char *count_character(struct parse_cost *cost, char c)
     if (c == ',' || c == '[' || c == '{') {
         cost->values++;
     }
+    cost->members += c == ':' ? 1 : 0;
     if (c == '[' || c == '{') {
         cost->containers++;
         cost->depth++;
@@ -60,14 +62,18 @@ static const char *count_character(struct parse_cost *cost, char c)
     if (cost->containers > LIMIT_JSON_CONTAINERS) {
         return "there are more than 50,000 objects and arrays";
     }
+    if (cost->members > LIMIT_JSON_MEMBERS) {
+        return "there are more than 250,000 members of objects";
+    }
     return cost->values > LIMIT_JSON_VALUES
                ? "there are more than 4,000,000 values; samples do not count where each is a "
                  "number or null"
                : NULL;
 }
 
-/* Jansson would recurse 2048 levels deep, take a NUL for any other bad character, and need 40 to
- * 240 bytes of memory for two bytes of text, so all this is looked for first. Returns what is wrong
+/* Jansson would recurse 2048 levels deep, take a NUL for any other bad character, need 40 to 240
+ * bytes of memory for two bytes of text, and many seconds for millions of members, so all this is
+ * looked for first. Returns what is wrong
  * at *ret_at, or NULL. */
 static const char *scan_text(const char *body, size_t length, size_t *ret_at)
 {

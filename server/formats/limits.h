@@ -20,6 +20,7 @@
 #define LIMIT_DURATION_S        (48.0 * 3600.0)
 #define LIMIT_JSON_DEPTH        32
 #define LIMIT_JSON_CONTAINERS   ((size_t)50 * 1000)       /* objects and arrays of a document */
+#define LIMIT_JSON_MEMBERS      ((size_t)250 * 1000)      /* members of all its objects */
 #define LIMIT_JSON_VALUES       ((size_t)4 * 1000 * 1000) /* values of a document */
 #define LIMIT_SAMPLE_MAGNITUDE  1e9 /* of a sample or an event's value, in the uploaded unit */
 /* Recordings start within the years 1990 to 2100: anything else is a clock that was never set. */

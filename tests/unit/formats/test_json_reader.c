@@ -118,6 +118,34 @@ static void test_depth_limit(void **state)
     arena_free(arena);
 }
 
+/* An object of `count` members, each with a colon that counts for nothing in its name. */
+static const char *with_members(struct arena *arena, size_t count)
+{
+    struct text text;
+    text_init(&text, arena, 16 * count + 16);
+    for (size_t i = 0; i < count; i++) {
+        text_printf(&text, "%s\"%zu:\":1", i == 0 ? "{" : ",", i);
+    }
+    text_append(&text, "}");
+    return text.data;
+}
+
+static void test_member_limit(void **state)
+{
+    (void)state;
+    struct arena *arena = arena_new();
+    struct fault_list faults;
+    fault_list_init(&faults, arena);
+    const char *allowed = with_members(arena, LIMIT_JSON_MEMBERS);
+    assert_non_null(json_reader_parse(arena, allowed, strlen(allowed), &faults));
+    assert_int_equal(faults.count, 0);
+    const char *more = with_members(arena, LIMIT_JSON_MEMBERS + 1);
+    assert_null(json_reader_parse(arena, more, strlen(more), &faults));
+    assert_int_equal(faults.count, 1);
+    assert_non_null(strstr(faults.items[0].detail, ": there are more than 250,000 members"));
+    arena_free(arena);
+}
+
 static void test_column_counts_characters(void **state)
 {
     static const char text[] = "{\"\xc3\xa9\":\n\"\xe2\x82\x82\", \0}";
@@ -282,6 +310,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_malformed_texts),
         cmocka_unit_test(test_depth_limit),
+        cmocka_unit_test(test_member_limit),
         cmocka_unit_test(test_column_counts_characters),
         cmocka_unit_test(test_member_faults),
         cmocka_unit_test(test_string_faults),
