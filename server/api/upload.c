@@ -221,6 +221,10 @@ bool upload_read(const struct http_request *request, struct http_response *respo
     struct fault_list faults;
     fault_list_init(&faults, request->arena);
     *ret_upload = (struct upload){NULL, NULL};
+    if (request->media_type == NULL) { /* nobody asks for one where there is no body */
+        http_problem(request, response, 400, "There is no recording: the body is empty.");
+        return false;
+    }
     int status = 0;
     /* An empty body has no type; as JSON it is malformed. */
     const char *media_type = request->media_type == NULL ? "" : request->media_type;

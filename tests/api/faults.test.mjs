@@ -4,8 +4,9 @@ import {randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
 import {pointers} from './lib/client.mjs';
 import {Clinic, PASSWORD, patientDocument, studyDocument} from './lib/clinic.mjs';
-import {operations} from './lib/contract.mjs';
+import {findOperation, operations} from './lib/contract.mjs';
 import {Installation} from './lib/installation.mjs';
+import {open} from './lib/pieces.mjs';
 import {asInt16, uroflowmetry} from './lib/recordings.mjs';
 import {leavesNothing} from './lib/unchanged.mjs';
 
@@ -13,6 +14,7 @@ let installation;
 let clinic;
 let study;
 let recording;
+let openId;
 let account;
 
 before(async () => {
@@ -21,6 +23,7 @@ before(async () => {
   clinic = await Clinic.open(installation, 'Clinic of the faults');
   study = await clinic.addVisit();
   recording = (await clinic.addRecording(study.id, uroflowmetry().document)).json.recording;
+  openId = await open(clinic.room, study.id, uroflowmetry().document);
   account = await clinic.addUser(['room']);
 });
 
@@ -37,14 +40,27 @@ const bodies = () => [
   ['POST', '/v1/studies', clinic.room],
   ['PATCH', `/v1/studies/${study.id}`, clinic.room],
   ['POST', `/v1/studies/${study.id}/recordings`, clinic.room],
+  ['POST', '/v1/recordings', clinic.room],
+  ['PUT', `/v1/recordings/${openId}/chunks/0`, clinic.room],
+  ['POST', `/v1/recordings/${openId}/completion`, clinic.room],
+  ['POST', `/v1/recordings/${recording.id}/withdrawal`, clinic.room],
+  ['POST', `/v1/recordings/${recording.id}/restoration`, clinic.as('clinician')],
   ['PUT', `/v1/recordings/${recording.id}/events`, clinic.room],
   ['POST', '/v1/analyses', clinic.room],
+  ['PUT', '/v1/analysis-choices', clinic.administrator],
+  ['PUT', '/v1/retention', clinic.administrator],
 ];
 
 const JSON_HEADERS = {'content-type': 'application/json', 'if-match': '"1"'};
 
 describe('a body that is not JSON', () => {
   leavesNothing(() => installation);
+
+  it('is tried wherever a body is taken', () => {
+    const taking = operations.filter(({operation}) => operation.requestBody);
+    const tried = bodies().map(([method, target]) => findOperation(method, target));
+    assert.deepEqual(new Set(tried), new Set(taking));
+  });
 
   const MALFORMED = {
     nothing: '',
