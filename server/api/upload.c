@@ -226,11 +226,9 @@ bool upload_read(const struct http_request *request, struct http_response *respo
         return false;
     }
     int status = 0;
-    /* An empty body has no type; as JSON it is malformed. */
-    const char *media_type = request->media_type == NULL ? "" : request->media_type;
-    if (strcmp(media_type, "application/edf") == 0) {
+    if (strcmp(request->media_type, "application/edf") == 0) {
         status = read_edf(request, &faults, ret_upload);
-    } else if (strcmp(media_type, "text/csv") == 0) {
+    } else if (strcmp(request->media_type, "text/csv") == 0) {
         status = read_csv(request, &faults, ret_upload);
     } else {
         status = read_json(request, &faults, ret_upload);
