@@ -226,7 +226,7 @@ static const struct http_route ROUTES[] = {
      "/v1/recordings/{id}/history",
      recording_state_history,
      READERS,
-     0,
+     HTTP_ROUTE_HEAVY,
      0,
      {NULL},
      JSON_ONLY},

@@ -128,7 +128,7 @@ static void map_row(struct edf_reader *reader, size_t row)
     } else if (option == NULL) {
         edf_layout_fault(&reader->layout, EDF_LABEL, row,
                          "no signal is known by this label: map it to one, or declare it "
-                         "unwanted.");
+                         "unwanted (labels).");
     }
 }
 
@@ -401,7 +401,8 @@ static void read_start(struct edf_reader *reader)
     if (!options->has_utc_offset) {
         edf_layout_fault(&reader->layout, EDF_STARTTIME, 0,
                          "this is local time, and EDF does not say of which zone: add its offset "
-                         "from UTC in minutes, or the start with its offset.");
+                         "from UTC in minutes (utc_offset_min), or the start with its offset "
+                         "(started_at).");
         return;
     }
     if (options->utc_offset_min < -UTC_OFFSET_MAX_MIN ||

@@ -27,7 +27,7 @@ static const struct statement statements[] = {
                             .sql = "select r.id, r.version from penstock.recording r"
                                    " join penstock.study s on s.clinic_id = r.clinic_id"
                                    " and s.id = r.study_id"
-                                   " where r.clinic_id = $1 and r.state = 'complete'"
+                                   " where r.clinic_id = $1 and r.state <> 'withdrawn'"
                                    " and ($2::uuid is null or r.id > $2)"
                                    " and s.started_at < now() - make_interval(years => (select"
                                    " l.keep_years from penstock.retention_rule l"

@@ -227,9 +227,12 @@ describe('a running recording', {concurrency: 2}, () => {
     await visit.page.click('dialog button[type=submit]');
     assert.equal(await dialog.count(), 1, 'not without accepting the gaps');
     await visit.page.check('dialog input[name=gaps]');
+    await visit.page.fill('dialog input[name=residual]', '35');
     await visit.page.click('dialog button[type=submit]');
     await visit.page.waitForSelector(`[data-recording="${recording.id}"][data-state="complete"][data-ready]`);
     assert.match(await visit.page.textContent('.banner'), /Preliminary/);
+    const {conditions} = await recording.person.ask('GET', recording.path);
+    assert.equal(conditions.post_void_residual_ml, 35);
     await visit.end({allowed: [COMPLETE]});
   });
 

@@ -25,8 +25,17 @@ export function missingPieces(received) {
 }
 
 /** Completes an open recording after asking. Resolves with the recording, or null when it was dropped. */
+const RESIDUAL_MOST_ML = 5000;
+
+// The one condition that is measured only when everything is over; nobody can add it later.
+const asksResidual = (type, conditions) =>
+  ['uroflowmetry', 'pressure_flow'].includes(type) && conditions.post_void_residual_ml === undefined;
+
+const withResidual = (conditions, entered) =>
+  entered ? {conditions: {...conditions, post_void_residual_ml: Number(entered)}} : {};
+
 export async function completeRecording(id) {
-  const {chunks, state, type, started_at: startedAt} = await get(`/v1/recordings/${id}`);
+  const {chunks, state, type, conditions, started_at: startedAt} = await get(`/v1/recordings/${id}`);
   if (state !== 'open') return null;
   const title = say.completeTitle(nameAndTime({type, started_at: startedAt}));
   if (chunks.count === 0) return ask({title, content: element('p', {}, say.nothingCame)});
@@ -45,9 +54,17 @@ export async function completeRecording(id) {
           say.acceptGaps,
         ),
       ],
+      asksResidual(type, conditions) && [
+        element('label', {class: 'field'}, say.residual, element('input', {type: 'number', name: 'residual', min: 0, max: RESIDUAL_MOST_ML, step: 'any'})),
+      ],
     ],
     submit: say.complete,
-    run: (answer) => post(`/v1/recordings/${id}/completion`, {chunks: last + 1, accept_gaps: answer.get('gaps') !== null}),
+    run: (answer) =>
+      post(`/v1/recordings/${id}/completion`, {
+        chunks: last + 1,
+        accept_gaps: answer.get('gaps') !== null,
+        ...withResidual(conditions, answer.get('residual')),
+      }),
   });
 }
 

@@ -166,6 +166,7 @@ export const texts = {
     nothingCame: 'Nothing has arrived of this recording, so there is nothing to complete. Withdraw it if the room has given it up.',
     piecesMissing: (numbers) => `These pieces have not arrived: ${numbers}. If the room still has them, let it send them first.`,
     acceptGaps: 'Complete all the same: what is missing stays missing',
+    residual: 'Residual after voiding, mL (leave empty where it was not measured)',
     complete: 'Complete recording',
     withdrawAsk: 'Withdraw recording …',
     withdrawTitle: (what) => `Withdraw ${what}?`,
