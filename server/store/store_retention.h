@@ -26,8 +26,8 @@ struct due_recording {
     int version;
 };
 
-/* Recordings, complete or left open, that have been kept as long as the rule says, by id, behind `after` (NULL:
- * from the first). */
+/* Recordings, complete or left open, that have been kept as long as the rule says, by id, behind
+ * `after` (NULL: from the first). */
 MUST_CHECK bool retention_list_due(struct store *store, struct arena *arena, const char *after,
                                    int limit, struct due_recording **ret_items, size_t *ret_count,
                                    struct error *reterr);

@@ -21,7 +21,7 @@ const KIND_BY_STATUS = {
 const IN_USE_MS = 60_000;
 let lastInputMs = Date.now();
 for (const kind of ['pointerdown', 'pointermove', 'keydown', 'wheel', 'touchstart']) {
-  addEventListener(kind, () => (lastInputMs = Date.now()), {capture: true, passive: true});
+  globalThis.addEventListener?.(kind, () => (lastInputMs = Date.now()), {capture: true, passive: true}); // none outside a page
 }
 
 const background = () => (Date.now() - lastInputMs > IN_USE_MS ? {'Penstock-Background': 'yes'} : {});
