@@ -135,9 +135,9 @@ struct computation *compute_begin(struct arena *arena, const struct recording_do
     return computation;
 }
 
-const char *compute_finish(void *opaque, struct error *reterr)
+const char *compute_finish(void *context, struct error *reterr)
 {
-    struct computation *computation = opaque;
+    struct computation *computation = context;
     join(computation);
     if (!computation->good) {
         *reterr = computation->error;

@@ -32,8 +32,8 @@ struct computation *compute_begin(struct arena *arena, const struct recording_do
                                   const struct analysis_choices *choices);
 
 /* Waits for the document, which lives as long as the arena; NULL with an error. A `finish` of
- * struct pending_analysis. */
-const char *compute_finish(void *computation, struct error *reterr);
+ * struct pending_analysis; `context` is the computation. */
+const char *compute_finish(void *context, struct error *reterr);
 
 /* How long it took; waits for it. */
 double compute_duration_s(struct computation *computation);
