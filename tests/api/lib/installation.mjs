@@ -43,6 +43,7 @@ export class Installation {
       const child = execFile(serverProgram(), options, {env: this.environment()}, (error, stdout, stderr) =>
         error ? reject(new Error(`${options.join(' ')}: ${error.message}\n${stderr}`)) : resolve(stdout.trim()),
       );
+      child.stdin.on('error', () => {}); // a command that reads nothing may be gone before
       child.stdin.end(input);
     });
   }

@@ -1,7 +1,7 @@
 // The client in the examination room: it sends a recording again until it is acknowledged, as api-docs says.
 import assert from 'node:assert/strict';
 import {makeUpload, LONG, SHORT} from '../../api/lib/uploads.mjs';
-import {sleep} from './wait.mjs';
+import {sleep, until} from './wait.mjs';
 import {Broken, isAcknowledgement, WAYS} from './ways.mjs';
 
 const RECONNECT_MS = 100;
@@ -28,12 +28,22 @@ export class Room {
     const number = this.uploads.length;
     const index = Math.floor(number / STUDY_HOLDS);
     this.studies ??= [];
-    this.studies[index] ??= this.clinic.addVisit();
+    this.studies[index] ??= this.addVisit();
     const counts = number % LONG_EVERY === 0 ? LONG : SHORT;
     const upload = makeUpload('', number, {counts, hasId: number % 2 === 0});
     this.uploads.push(upload);
     upload.studyId = (await this.studies[index]).id;
     return upload;
+  }
+
+  /** A study for the uploads; the server may just be dead. */
+  async addVisit() {
+    let study;
+    await until('a study is made', async () => {
+      study = await this.clinic.addVisit().catch(() => undefined);
+      return study?.id;
+    });
+    return study;
   }
 
   async makeMany(count) {
