@@ -1,6 +1,6 @@
 // What became of the uploads, seen through the API and from the side.
 import {halves, isThere} from '../../api/lib/uploads.mjs';
-import {inParallel} from './wait.mjs';
+import {inParallel, sleep} from './wait.mjs';
 
 const READERS = 6;
 
@@ -13,6 +13,18 @@ async function recordingsOf(client, studyId) {
     cursor = json.next_cursor;
   }
   return items;
+}
+
+/** Reading back is not what is tried here: a connection that breaks is made anew. */
+async function again(read) {
+  for (let tries = 1; ; tries++) {
+    try {
+      return await read();
+    } catch (error) {
+      if (!(error instanceof TypeError) || tries === 10) throw error;
+      await sleep(300);
+    }
+  }
 }
 
 /** Counts of a room's uploads: {once, twice, partly, lost, unsent}.
@@ -30,7 +42,7 @@ export async function audit(installation, room, problems) {
   const found = new Map();
   const sent = new Map(room.uploads.map((upload) => [`${upload.studyId} ${upload.startedAt_ms}`, upload]));
   for (const study of await Promise.all(room.studies ?? [])) {
-    for (const item of await recordingsOf(client, study.id)) {
+    for (const item of await again(() => recordingsOf(client, study.id))) {
       const upload = sent.get(`${study.id} ${Date.parse(item.started_at)}`);
       if (upload === undefined) {
         tell('unsent', `recording ${item.id}`);
@@ -66,7 +78,7 @@ export async function audit(installation, room, problems) {
       return;
     }
     try {
-      await isThere(client, upload, acknowledged);
+      await again(() => isThere(client, upload, acknowledged));
     } catch (error) {
       tell('partly', `upload ${upload.number}: ${error.message}`);
     }
