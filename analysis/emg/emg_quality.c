@@ -59,8 +59,10 @@ static void note_clipped(struct study *study, enum signal_kind signal, const str
     struct span span = {0.0, 0.0};
 
     for (size_t i = 0; i < input->count; i++) {
-        smallest = fmin(smallest, input->samples[i]);
-        largest = fmax(largest, input->samples[i]);
+        const double sample = input->samples[i];
+
+        smallest = sample < smallest ? sample : smallest;
+        largest = sample > largest ? sample : largest;
     }
     least = least > CRITERIA_EMG_CLIP_SAMPLES ? least : CRITERIA_EMG_CLIP_SAMPLES;
     /* At rest an envelope or a pressure may well stay at its smallest value. */
