@@ -4,6 +4,7 @@
 #include "api/routes.h"
 #include "auth/password.h"
 #include "base/log.h"
+#include "base/pages.h"
 #include "base/uuid.h"
 #include "store/migrate.h"
 #include "store/service_file.h"
@@ -52,6 +53,7 @@ static void wait_for_stop_signal(const sigset_t *signals)
 
 int app_serve(const struct config *config)
 {
+    pages_keep_small();
     struct error error = {0};
     struct dispatch_options dispatch = {
         .settings = {.secure_cookies = config->secure_cookies},

@@ -155,3 +155,8 @@ bool number_from_digits(uint64_t digits, int power, double *ret_value)
     *ret_value = power < 0 ? value / powers_of_ten[-power] : value * powers_of_ten[power];
     return true;
 }
+
+size_t number_divide_up(size_t number, size_t divisor)
+{
+    return number / divisor + (number % divisor != 0 ? 1 : 0);
+}

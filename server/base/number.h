@@ -1,4 +1,4 @@
-/* Decimal text of doubles. */
+/* Decimal text of doubles, and division of whole numbers. */
 #ifndef BASE_NUMBER_H
 #define BASE_NUMBER_H
 
@@ -17,5 +17,8 @@ size_t number_format(char text[NUMBER_TEXT_SIZE], double value);
 /* The double nearest to digits * 10^power where one multiplication or division gives it; false
  * where it would not, and strtod() has to. */
 MUST_CHECK bool number_from_digits(uint64_t digits, int power, double *ret_value);
+
+/* number / divisor, rounded up; the divisor is not 0. */
+size_t number_divide_up(size_t number, size_t divisor);
 
 #endif

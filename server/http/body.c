@@ -1,5 +1,7 @@
 #include "http/body.h"
 
+#include "base/pages.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <stdlib.h>
@@ -59,15 +61,36 @@ static bool spool_append(struct body *body, const char *bytes, size_t length)
     return true;
 }
 
+static char *memory_new(size_t size)
+{
+    return size >= PAGES_WORTHWHILE ? pages_new(size) : malloc(size);
+}
+
+static void memory_free(char *memory, size_t size)
+{
+    if (size >= PAGES_WORTHWHILE) {
+        pages_free(memory, size);
+    } else {
+        free(memory);
+    }
+}
+
+static void release_memory(struct body *body)
+{
+    if (body->memory != NULL) {
+        body->budget->memory -= body->capacity;
+        memory_free(body->memory, body->capacity + 1);
+        body->memory = NULL;
+    }
+}
+
 static bool move_to_spool(struct body *body)
 {
     body->spool_fd = open_spool();
     if (body->spool_fd < 0 || !spool_append(body, body->memory, body->length)) {
         return false;
     }
-    body->budget->memory -= body->memory == NULL ? 0 : body->capacity;
-    free(body->memory);
-    body->memory = NULL;
+    release_memory(body);
     return true;
 }
 
@@ -86,11 +109,15 @@ static bool memory_reserve(struct body *body, size_t needed)
     if (capacity > body->budget->memory_per_body || capacity - held > most - body->budget->memory) {
         return false;
     }
-    char *memory = realloc(body->memory, capacity + 1);
+    char *memory = memory_new(capacity + 1);
     if (memory == NULL) {
         return false;
     }
-    body->budget->memory += capacity - held;
+    if (body->memory != NULL) {
+        memcpy(memory, body->memory, body->length);
+    }
+    release_memory(body);
+    body->budget->memory += capacity;
     body->memory = memory;
     body->capacity = capacity;
     return true;
@@ -161,9 +188,6 @@ void body_free(struct body *body)
         (void)close(body->spool_fd);
         body->budget->spool -= body->spooled;
     }
-    if (body->memory != NULL) {
-        body->budget->memory -= body->capacity;
-        free(body->memory);
-    }
+    release_memory(body);
     memset(body, 0, sizeof *body);
 }
