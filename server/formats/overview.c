@@ -1,5 +1,7 @@
 #include "formats/overview.h"
 
+#include "base/number.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -20,8 +22,7 @@ size_t overview_stretch(int level)
 
 size_t overview_count(size_t sample_count, int level)
 {
-    size_t stretch = overview_stretch(level);
-    return sample_count / stretch + (sample_count % stretch != 0 ? 1 : 0);
+    return number_divide_up(sample_count, overview_stretch(level));
 }
 
 bool overview_exists(size_t sample_count, int level)
@@ -42,8 +43,9 @@ int overview_level(size_t sample_count, size_t most_samples)
 
 /* ---- making ----
  *
- * Integer codes are compared as they are, because storing an upload waits for this; a missing one
- * is the smallest integer there is. Of floats a missing one is never less nor greater: comparing by
+ * Integer codes are compared as they are, because storing an upload waits for this. A missing one
+ * is the smallest integer there is: one less, it is the greatest, and the least of the others can
+ * be found without asking for it. Of floats a missing one is never less nor greater: comparing by
  * hand is one instruction, where fmin() is a call. */
 
 static void extremes_of_int16(const int16_t *least, const int16_t *greatest, size_t count,
@@ -52,11 +54,11 @@ static void extremes_of_int16(const int16_t *least, const int16_t *greatest, siz
     int16_t low = INT16_MAX;
     int16_t high = INT16_MIN;
     for (size_t i = 0; i < count; i++) {
-        int16_t candidate = least[i] == INT16_MIN ? INT16_MAX : least[i];
-        low = candidate < low ? candidate : low;
+        int16_t one_less = (int16_t)(uint16_t)((uint16_t)least[i] - 1U);
+        low = one_less < low ? one_less : low;
         high = greatest[i] > high ? greatest[i] : high;
     }
-    *ret_least = high == INT16_MIN ? INT16_MIN : low;
+    *ret_least = high == INT16_MIN ? INT16_MIN : (int16_t)(low + 1);
     *ret_greatest = high;
 }
 
@@ -66,11 +68,11 @@ static void extremes_of_int32(const int32_t *least, const int32_t *greatest, siz
     int32_t low = INT32_MAX;
     int32_t high = INT32_MIN;
     for (size_t i = 0; i < count; i++) {
-        int32_t candidate = least[i] == INT32_MIN ? INT32_MAX : least[i];
-        low = candidate < low ? candidate : low;
+        int32_t one_less = (int32_t)(uint32_t)((uint32_t)least[i] - 1U);
+        low = one_less < low ? one_less : low;
         high = greatest[i] > high ? greatest[i] : high;
     }
-    *ret_least = high == INT32_MIN ? INT32_MIN : low;
+    *ret_least = high == INT32_MIN ? INT32_MIN : (int32_t)(low + 1);
     *ret_greatest = high;
 }
 
@@ -132,17 +134,16 @@ static void extremes(const struct samples *least, const struct samples *greatest
                        (double *)ret_greatest + at);
 }
 
-void overview_make(const struct samples *finer_least, const struct samples *finer_greatest,
-                   int level, struct arena *arena, struct samples *ret_least,
-                   struct samples *ret_greatest)
+void overview_reduce(const struct samples *finer_least, const struct samples *finer_greatest,
+                     size_t step, struct arena *arena, struct samples *ret_least,
+                     struct samples *ret_greatest)
 {
     /* With a negative scale the least value is the one with the greatest code. */
     bool turned = sample_encoding_is_scaled(finer_least->encoding) && finer_least->scale < 0.0;
     const struct samples *low = turned ? finer_greatest : finer_least;
     const struct samples *high = turned ? finer_least : finer_greatest;
-    size_t step = level == 1 ? FIRST_STRETCH : STEP;
     size_t count = low->count;
-    size_t groups = count / step + (count % step != 0 ? 1 : 0);
+    size_t groups = number_divide_up(count, step);
     size_t width = sample_encoding_width(low->encoding);
     void *lowest = arena_array(arena, groups, width);
     void *highest = arena_array(arena, groups, width);
@@ -157,4 +158,12 @@ void overview_make(const struct samples *finer_least, const struct samples *fine
     ret_greatest->count = groups;
     ret_least->codes = turned ? highest : lowest;
     ret_greatest->codes = turned ? lowest : highest;
+}
+
+void overview_make(const struct samples *finer_least, const struct samples *finer_greatest,
+                   int level, struct arena *arena, struct samples *ret_least,
+                   struct samples *ret_greatest)
+{
+    overview_reduce(finer_least, finer_greatest, level == 1 ? FIRST_STRETCH : STEP, arena,
+                    ret_least, ret_greatest);
 }

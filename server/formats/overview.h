@@ -20,10 +20,16 @@ bool overview_exists(size_t sample_count, int level);
 /* The coarsest level that the channel has and whose stretches are no longer than `most_samples`. */
 int overview_level(size_t sample_count, size_t most_samples);
 
-/* The extremes of every stretch of a level, as codes of the samples' own encoding on the arena; a
- * stretch without any sample is missing in both. `least` and `greatest` are by value, also where
- * the scale is negative. With level > 1 `finer_least` and `finer_greatest` are those of the level
- * before; with level 1 both are the samples. */
+/* The extremes of every `step` codes, as codes of the same encoding on the arena; a step without
+ * any sample is missing in both, and the last one may be shorter. Both are the samples themselves,
+ * or the least and the greatest of stretches of them. What comes out is least and greatest by
+ * value, also where the scale is negative. */
+void overview_reduce(const struct samples *finer_least, const struct samples *finer_greatest,
+                     size_t step, struct arena *arena, struct samples *ret_least,
+                     struct samples *ret_greatest);
+
+/* The extremes of every stretch of a level: those of a step of the level before, and with level 1
+ * of the samples. */
 void overview_make(const struct samples *finer_least, const struct samples *finer_greatest,
                    int level, struct arena *arena, struct samples *ret_least,
                    struct samples *ret_greatest);

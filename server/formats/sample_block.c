@@ -7,6 +7,8 @@
  * changing signals become long runs of small bytes. */
 #include "formats/sample_block.h"
 
+#include "base/number.h"
+
 #include <stdlib.h>
 #include <string.h>
 #include <zlib.h>
@@ -71,25 +73,34 @@ void sample_codec_free(struct sample_codec *codec)
 
 size_t sample_block_count(size_t count)
 {
-    return count / SAMPLE_BLOCK_LENGTH + (count % SAMPLE_BLOCK_LENGTH != 0 ? 1 : 0);
+    return number_divide_up(count, SAMPLE_BLOCK_LENGTH);
 }
 
 /* ---- arranging codes as bytes ----
  *
  * One function a width, because the loops are the cost of storing and are fast only when their
- * types are known. */
+ * types are known, when no step waits for the one before, and when no first step differs. Adding
+ * differences up has to wait, and so it does nothing else. */
 
 static void arrange_delta16(struct sample_codec *codec, size_t count)
 {
     const uint16_t *codes = codec->codes.of16;
     uint16_t *zigzag = codec->differences.of16;
-    for (size_t i = 0; i < count; i++) {
-        uint16_t delta = (uint16_t)(codes[i] - (i == 0 ? 0 : codes[i - 1]));
-        zigzag[i] = (uint16_t)((unsigned)delta << 1 ^ (0U - (delta >> 15)));
+    zigzag[0] = codes[0];
+    for (size_t i = 1; i < count; i++) {
+        zigzag[i] = (uint16_t)(codes[i] - codes[i - 1]);
     }
     for (size_t i = 0; i < count; i++) {
-        codec->raw[i] = (uint8_t)zigzag[i];
-        codec->raw[count + i] = (uint8_t)(zigzag[i] >> 8);
+        unsigned delta = zigzag[i];
+        zigzag[i] = (uint16_t)(delta << 1 ^ (0U - (delta >> 15)));
+    }
+    uint8_t *low = codec->raw;
+    uint8_t *high = codec->raw + count;
+    for (size_t i = 0; i < count; i++) {
+        low[i] = (uint8_t)zigzag[i];
+    }
+    for (size_t i = 0; i < count; i++) {
+        high[i] = (uint8_t)(zigzag[i] >> 8);
     }
 }
 
@@ -97,9 +108,12 @@ static void arrange_delta32(struct sample_codec *codec, size_t count)
 {
     const uint32_t *codes = codec->codes.of32;
     uint32_t *zigzag = codec->differences.of32;
+    zigzag[0] = codes[0];
+    for (size_t i = 1; i < count; i++) {
+        zigzag[i] = codes[i] - codes[i - 1];
+    }
     for (size_t i = 0; i < count; i++) {
-        uint32_t delta = codes[i] - (i == 0 ? 0 : codes[i - 1]);
-        zigzag[i] = delta << 1 ^ (0U - (delta >> 31));
+        zigzag[i] = zigzag[i] << 1 ^ (0U - (zigzag[i] >> 31));
     }
     for (size_t b = 0; b < sizeof *zigzag; b++) {
         for (size_t i = 0; i < count; i++) {
@@ -112,9 +126,12 @@ static void arrange_delta64(struct sample_codec *codec, size_t count)
 {
     const uint64_t *codes = codec->codes.of64;
     uint64_t *zigzag = codec->differences.of64;
+    zigzag[0] = codes[0];
+    for (size_t i = 1; i < count; i++) {
+        zigzag[i] = codes[i] - codes[i - 1];
+    }
     for (size_t i = 0; i < count; i++) {
-        uint64_t delta = codes[i] - (i == 0 ? 0 : codes[i - 1]);
-        zigzag[i] = delta << 1 ^ (UINT64_C(0) - (delta >> 63));
+        zigzag[i] = zigzag[i] << 1 ^ (UINT64_C(0) - (zigzag[i] >> 63));
     }
     for (size_t b = 0; b < sizeof *zigzag; b++) {
         for (size_t i = 0; i < count; i++) {
@@ -125,36 +142,42 @@ static void arrange_delta64(struct sample_codec *codec, size_t count)
 
 static void read_delta16(const uint8_t *bytes, size_t count, uint16_t *codes)
 {
-    uint16_t before = 0;
+    const uint8_t *high = bytes + count;
     for (size_t i = 0; i < count; i++) {
-        unsigned zigzag = (unsigned)bytes[i] | (unsigned)bytes[count + i] << 8;
-        before = (uint16_t)(before + (zigzag >> 1 ^ (0U - (zigzag & 1))));
-        codes[i] = before;
+        unsigned zigzag = bytes[i] | (unsigned)high[i] << 8;
+        codes[i] = (uint16_t)(zigzag >> 1 ^ (0U - (zigzag & 1)));
+    }
+    unsigned sum = 0;
+    for (size_t i = 0; i < count; i++) {
+        sum += codes[i];
+        codes[i] = (uint16_t)sum;
     }
 }
 
 static void read_delta32(const uint8_t *bytes, size_t count, uint32_t *codes)
 {
-    uint32_t before = 0;
     for (size_t i = 0; i < count; i++) {
-        uint32_t zigzag = (uint32_t)bytes[i] | (uint32_t)bytes[count + i] << 8 |
+        uint32_t zigzag = bytes[i] | (uint32_t)bytes[count + i] << 8 |
                           (uint32_t)bytes[2 * count + i] << 16 |
                           (uint32_t)bytes[3 * count + i] << 24;
-        before += zigzag >> 1 ^ (0U - (zigzag & 1));
-        codes[i] = before;
+        codes[i] = zigzag >> 1 ^ (0U - (zigzag & 1));
+    }
+    for (size_t i = 1; i < count; i++) {
+        codes[i] += codes[i - 1];
     }
 }
 
 static void read_delta64(const uint8_t *bytes, size_t count, uint64_t *codes)
 {
-    uint64_t before = 0;
     for (size_t i = 0; i < count; i++) {
         uint64_t zigzag = 0;
         for (size_t b = 0; b < sizeof *codes; b++) {
             zigzag |= (uint64_t)bytes[b * count + i] << (8 * b);
         }
-        before += zigzag >> 1 ^ (UINT64_C(0) - (zigzag & 1));
-        codes[i] = before;
+        codes[i] = zigzag >> 1 ^ (UINT64_C(0) - (zigzag & 1));
+    }
+    for (size_t i = 1; i < count; i++) {
+        codes[i] += codes[i - 1];
     }
 }
 

@@ -20,7 +20,7 @@ static void append_array(struct text *out, const char *name, const struct traces
     text_append_char(out, ']');
 }
 
-static void append_channel(struct text *out, const struct traces_channel *channel)
+void traces_channel_append(struct text *out, const struct traces_channel *channel)
 {
     text_printf(out, "{\"signal\":\"%s\",\"unit\":", signal_name(channel->signal));
     text_append_json_string(out, channel->unit);
@@ -30,6 +30,11 @@ static void append_channel(struct text *out, const struct traces_channel *channe
     text_append_number(out, channel->start_s);
     text_printf(out, ",\"sample_count\":%zu%s", channel->sample_count,
                 channel->is_derived ? ",\"derived\":true" : "");
+}
+
+static void append_channel(struct text *out, const struct traces_channel *channel)
+{
+    traces_channel_append(out, channel);
     if (channel->bin_s > 0.0) {
         text_append(out, ",\"bin_s\":");
         text_append_number(out, channel->bin_s);
@@ -41,8 +46,7 @@ static void append_channel(struct text *out, const struct traces_channel *channe
     text_append_char(out, '}');
 }
 
-void traces_json_write(const struct traces_span *span, const struct traces_channel *channels,
-                       size_t channel_count, struct text *out)
+void traces_heading_append(struct text *out, const struct traces_span *span)
 {
     text_append(out, "{\"recording_id\":");
     text_append_json_string(out, span->recording_id);
@@ -51,6 +55,12 @@ void traces_json_write(const struct traces_span *span, const struct traces_chann
     text_append(out, ",\"to_s\":");
     text_append_number(out, span->to_s);
     text_append(out, ",\"traces\":[");
+}
+
+void traces_json_write(const struct traces_span *span, const struct traces_channel *channels,
+                       size_t channel_count, struct text *out)
+{
+    traces_heading_append(out, span);
     for (size_t i = 0; i < channel_count; i++) {
         text_append(out, i == 0 ? "" : ",");
         append_channel(out, &channels[i]);

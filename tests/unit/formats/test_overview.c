@@ -120,29 +120,34 @@ static bool same(double one, double other)
            !(isnan(one) || isnan(other) || islessgreater(one, other));
 }
 
-static size_t compare_level(struct arena *arena, const double *values, size_t count, int level,
-                            const struct samples *least, const struct samples *greatest)
+/* Compares the extremes of every step with what a search finds; gives the number of empty steps. */
+static size_t compare_steps(const double *values, size_t count, size_t step, const double *low,
+                            const double *high)
 {
-    size_t stretch = overview_stretch(level);
     size_t empty = 0;
-    assert_int_equal(least->count, overview_count(count, level));
-    assert_int_equal(greatest->count, least->count);
-    const double *low = samples_all_values(least, arena);
-    const double *high = samples_all_values(greatest, arena);
-    for (size_t s = 0; s < least->count; s++) {
+    for (size_t s = 0; s * step < count; s++) {
         double wanted_low = (double)NAN;
         double wanted_high = (double)NAN;
-        for (size_t i = s * stretch; i < (s + 1) * stretch && i < count; i++) {
+        for (size_t i = s * step; i < (s + 1) * step && i < count; i++) {
             wanted_low = isnan(wanted_low) || values[i] < wanted_low ? values[i] : wanted_low;
             wanted_high = isnan(wanted_high) || values[i] > wanted_high ? values[i] : wanted_high;
         }
         empty += isnan(wanted_low) ? 1 : 0;
         if (!same(low[s], wanted_low) || !same(high[s], wanted_high)) {
-            fail_msg("level %d, stretch %zu: %g to %g instead of %g to %g", level, s, low[s],
-                     high[s], wanted_low, wanted_high);
+            fail_msg("step %zu of %zu: %g to %g instead of %g to %g", s, step, low[s], high[s],
+                     wanted_low, wanted_high);
         }
     }
     return empty;
+}
+
+static size_t compare_level(struct arena *arena, const double *values, size_t count, int level,
+                            const struct samples *least, const struct samples *greatest)
+{
+    assert_int_equal(least->count, overview_count(count, level));
+    assert_int_equal(greatest->count, least->count);
+    return compare_steps(values, count, overview_stretch(level), samples_all_values(least, arena),
+                         samples_all_values(greatest, arena));
 }
 
 /* All levels of `samples`, also those too short to be kept; gives the number of empty stretches. */
@@ -180,6 +185,27 @@ static void levels_are_the_extremes(void **state)
         }
     }
     assert_true(empty > 1000); /* or the missing runs were too short to matter */
+}
+
+static void any_step_gives_its_extremes(void **state)
+{
+    struct arena *arena = *state;
+    uint64_t seed = 23;
+    for (int e = 0; e < SAMPLES_ENCODING_COUNT; e++) {
+        for (int round = 0; round < 20; round++) {
+            size_t count = next_random(&seed) % 5000;
+            size_t step = 1 + next_random(&seed) % 700;
+            struct samples samples = random_samples(arena, (enum sample_encoding)e,
+                                                    round % 2 == 0 ? 0.05 : -0.05, count, &seed);
+            struct samples least;
+            struct samples greatest;
+            overview_reduce(&samples, &samples, step, arena, &least, &greatest);
+            assert_int_equal(least.count, (count + step - 1) / step);
+            (void)compare_steps(samples_all_values(&samples, arena), count, step,
+                                samples_all_values(&least, arena),
+                                samples_all_values(&greatest, arena));
+        }
+    }
 }
 
 static void nothing_but_missing_is_missing(void **state)
@@ -283,6 +309,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(levels_are_the_extremes, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(any_step_gives_its_extremes, set_up, tear_down),
         cmocka_unit_test_setup_teardown(nothing_but_missing_is_missing, set_up, tear_down),
         cmocka_unit_test_setup_teardown(lone_sample_is_found, set_up, tear_down),
         cmocka_unit_test(stretches_are_as_documented),
