@@ -23,8 +23,7 @@ void analyses_create(void *opaque, struct http_request *request, struct http_res
     enum json_read_outcome outcome =
         recording_json_read(request->arena, request->body, request->body_length,
                             RECORDING_JSON_ANALYSE, &document, &faults);
-    if (outcome != JSON_READ_OK) {
-        http_problem_faults(request, response, outcome == JSON_READ_MALFORMED ? 400 : 422, &faults);
+    if (!api_was_read(request, response, outcome, &faults)) {
         return;
     }
     double parsed_s = clock_monotonic_s();

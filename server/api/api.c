@@ -76,6 +76,15 @@ bool api_reject(const struct http_request *request, struct http_response *respon
     return true;
 }
 
+bool api_was_read(const struct http_request *request, struct http_response *response,
+                  enum json_read_outcome outcome, const struct fault_list *faults)
+{
+    if (outcome != JSON_READ_OK) {
+        http_problem_faults(request, response, outcome == JSON_READ_MALFORMED ? 400 : 422, faults);
+    }
+    return outcome == JSON_READ_OK;
+}
+
 void api_respond_text(const struct http_request *request, struct http_response *response,
                       int status, const char *media_type, const struct text *text)
 {

@@ -57,6 +57,11 @@ MUST_CHECK bool api_read_object(const struct http_request *request, struct http_
 MUST_CHECK bool api_reject(const struct http_request *request, struct http_response *response,
                            const struct fault_list *faults);
 
+/* Whether a document could be read; otherwise answers with its faults: 400 where it is no document,
+ * 422 where it is not the one that is taken here. */
+MUST_CHECK bool api_was_read(const struct http_request *request, struct http_response *response,
+                             enum json_read_outcome outcome, const struct fault_list *faults);
+
 /* Answers with a text; 500 when it outgrew its limit, since half an answer is none. */
 void api_respond_text(const struct http_request *request, struct http_response *response,
                       int status, const char *media_type, const struct text *text);

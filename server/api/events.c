@@ -38,10 +38,7 @@ static bool read_events(const struct http_request *request, struct http_response
     enum json_read_outcome outcome =
         events_json_read(request->arena, request->body, request->body_length, latest_s, ret_events,
                          ret_count, &faults);
-    if (outcome != JSON_READ_OK) {
-        http_problem_faults(request, response, outcome == JSON_READ_MALFORMED ? 400 : 422, &faults);
-    }
-    return outcome == JSON_READ_OK;
+    return api_was_read(request, response, outcome, &faults);
 }
 
 void events_put(void *opaque, struct http_request *request, struct http_response *response)

@@ -117,11 +117,7 @@ void live_get(void *opaque, struct http_request *request, struct http_response *
     struct newest newest;
     struct error error = {0};
     if (!read_query(request, response, &query) ||
-        !recording_find(context, request, response, RECORDING_NOT_WITHDRAWN, &row)) {
-        return;
-    }
-    if (row.opening == NULL) {
-        http_problem(request, response, 409, "This recording came in one request.");
+        !recording_find(context, request, response, RECORDING_IN_PIECES, &row)) {
         return;
     }
     if (!recording_newest_chunk(context->store, &row, &newest.arrival, &newest.silent_s, &error)) {

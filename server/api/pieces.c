@@ -20,8 +20,7 @@ void pieces_open(void *opaque, struct http_request *request, struct http_respons
     enum json_read_outcome outcome =
         recording_json_read(request->arena, request->body, request->body_length,
                             RECORDING_JSON_OPEN, &document, &faults);
-    if (outcome != JSON_READ_OK) {
-        http_problem_faults(request, response, outcome == JSON_READ_MALFORMED ? 400 : 422, &faults);
+    if (!api_was_read(request, response, outcome, &faults)) {
         return;
     }
     const char *id = NULL;
@@ -56,10 +55,7 @@ static bool read_piece(const struct http_request *request, struct http_response 
     fault_list_init(&faults, request->arena);
     enum json_read_outcome outcome = piece_json_read(request->arena, opening, request->body,
                                                      request->body_length, ret_piece, &faults);
-    if (outcome != JSON_READ_OK) {
-        http_problem_faults(request, response, outcome == JSON_READ_MALFORMED ? 400 : 422, &faults);
-    }
-    return outcome == JSON_READ_OK;
+    return api_was_read(request, response, outcome, &faults);
 }
 
 static struct new_chunk chunk_of(const struct http_request *request, int number,
@@ -90,11 +86,7 @@ void pieces_put(void *opaque, struct http_request *request, struct http_response
         http_problem(request, response, 404, "Pieces have numbers from 0 to %d.", LIMIT_CHUNKS - 1);
         return;
     }
-    if (!recording_find(context, request, response, RECORDING_NOT_WITHDRAWN, &row)) {
-        return;
-    }
-    if (row.opening == NULL) {
-        http_problem(request, response, 409, "This recording came in one request.");
+    if (!recording_find(context, request, response, RECORDING_IN_PIECES, &row)) {
         return;
     }
     const struct recording_document *opening = NULL;
@@ -214,10 +206,7 @@ static bool read_completion(const struct http_request *request, struct http_resp
     fault_list_init(&faults, request->arena);
     enum json_read_outcome outcome = completion_json_read(
         request->arena, request->body, request->body_length, ret_completion, &faults);
-    if (outcome != JSON_READ_OK) {
-        http_problem_faults(request, response, outcome == JSON_READ_MALFORMED ? 400 : 422, &faults);
-    }
-    return outcome == JSON_READ_OK;
+    return api_was_read(request, response, outcome, &faults);
 }
 
 /* With the recording locked: joins, computes, stores. */
@@ -261,12 +250,8 @@ void pieces_complete(void *opaque, struct http_request *request, struct http_res
     struct fault_list faults;
     struct error error = {0};
     fault_list_init(&faults, request->arena);
-    if (!recording_find(context, request, response, RECORDING_NOT_WITHDRAWN, &row) ||
+    if (!recording_find(context, request, response, RECORDING_IN_PIECES, &row) ||
         !read_completion(request, response, &completion)) {
-        return;
-    }
-    if (row.opening == NULL) {
-        http_problem(request, response, 409, "This recording came in one request.");
         return;
     }
     /* Said again after a lost answer: it is complete by then. */

@@ -40,6 +40,10 @@ bool recording_find(struct api_context *context, const struct http_request *requ
         respond_withdrawn(context, request, response, ret_row);
         return false;
     }
+    if (need == RECORDING_IN_PIECES && ret_row->opening == NULL) {
+        http_problem(request, response, 409, "This recording came in one request.");
+        return false;
+    }
     if (need == RECORDING_ANALYSED && ret_row->state == RECORDING_OPEN) {
         http_problem(request, response, 409,
                      "This recording is still open: see /v1/recordings/%s/live, or complete it.",

@@ -9,6 +9,7 @@
 enum recording_need {
     RECORDING_ANY,
     RECORDING_NOT_WITHDRAWN, /* else 410 with the reason */
+    RECORDING_IN_PIECES,     /* nor come in one request, else 410 or 409 */
     RECORDING_ANALYSED       /* neither withdrawn nor open, else 410 or 409 */
 };
 

@@ -7,7 +7,7 @@
 
 #include <string.h>
 
-enum { LABELS_MAX = 256, REPORT_LIMIT = 1024 * 1024, UTC_OFFSET_MOST_MIN = 14 * 60 };
+enum { LABELS_MAX = 256, REPORT_LIMIT = 1024 * 1024 };
 
 /* ---- what the query says of a file ---- */
 
@@ -165,8 +165,8 @@ static int read_edf(const struct http_request *request, struct fault_list *fault
         .has_start = started_at_us != 0,
         .started_at_us = started_at_us,
         .has_utc_offset = http_request_query(request, "utc_offset_min") != NULL,
-        .utc_offset_min = api_query_integer(request, "utc_offset_min", -UTC_OFFSET_MOST_MIN,
-                                            UTC_OFFSET_MOST_MIN, 0, faults),
+        .utc_offset_min = api_query_integer(request, "utc_offset_min", -LIMIT_UTC_OFFSET_MIN,
+                                            LIMIT_UTC_OFFSET_MIN, 0, faults),
     };
     const struct recording_document *read = NULL;
     const struct edf_report *report = NULL;

@@ -2,6 +2,7 @@
 
 #include "base/number.h"
 #include "formats/decimal.h"
+#include "formats/event_text.h"
 #include "formats/time_column.h"
 
 #include <math.h>
@@ -206,16 +207,8 @@ static void append_events(const struct rows *rows, struct text *out)
     for (size_t i = rows->first_event; i < rows->next_event; i++) {
         const struct document_event *event = &rows->events[i];
         text_append(out, i > rows->first_event ? " | " : "");
-        text_append(out, event->code);
-        if (event->value.known) {
-            text_append(out, " [");
-            text_append_number(out, event->value.value);
-            text_append_char(out, ']');
-        }
-        if (event->note[0] != '\0') {
-            text_append(out, ": ");
-            append_note(out, event->note);
-        }
+        event_text_append(out, event);
+        append_note(out, event->note);
     }
     text_append(out, is_quoted ? "\"" : "");
 }

@@ -3,6 +3,7 @@
 #include "base/number.h"
 #include "base/utf8.h"
 #include "formats/edf_header.h"
+#include "formats/event_text.h"
 #include "formats/limits.h"
 
 #include <math.h>
@@ -291,16 +292,8 @@ void edf_event_append(struct text *out, const struct document_event *event)
     if (event_code_from_name(event->code) == EVENT_OTHER) {
         text_append_char(out, '#');
     }
-    text_append(out, event->code);
-    if (event->value.known) {
-        text_append(out, " [");
-        text_append_number(out, event->value.value);
-        text_append_char(out, ']');
-    }
-    if (event->note[0] != '\0') {
-        text_append(out, ": ");
-        text_append(out, event->note);
-    }
+    event_text_append(out, event);
+    text_append(out, event->note);
 }
 
 void edf_onset_append(struct text *out, int64_t onset_ns)

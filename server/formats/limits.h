@@ -26,6 +26,7 @@
 /* Recordings start within the years 1990 to 2100: anything else is a clock that was never set. */
 #define LIMIT_START_EARLIEST_US ((int64_t)631152000 * 1000000)  /* 1990-01-01T00:00:00Z */
 #define LIMIT_START_LATEST_US   ((int64_t)4133980800 * 1000000) /* 2101-01-01T00:00:00Z, excluded */
+#define LIMIT_UTC_OFFSET_MIN    (14 * 60)                       /* of a place's clock, either way */
 #define LIMIT_EVENT_SLACK_S     1.0 /* how far after the last sample an event may stand */
 
 #endif
