@@ -237,8 +237,20 @@ static bool create_once(struct api_context *context, struct http_request *reques
     return response->status >= 400 || remember_answer(context, key, response, reterr);
 }
 
-static bool run_transaction(struct api_context *context, struct http_request *request,
-                            struct http_response *response, struct error *reterr)
+static bool run_reading(struct api_context *context, struct http_request *request,
+                        struct http_response *response, struct error *reterr)
+{
+    if (!store_begin_reading(context->store, context->principal.clinic_id, context->principal.id,
+                             reterr)) {
+        return false;
+    }
+    call_handler(context, request, response);
+    store_end_reading(context->store);
+    return true;
+}
+
+static bool run_writing(struct api_context *context, struct http_request *request,
+                        struct http_response *response, struct error *reterr)
 {
     if (!store_begin(context->store, context->principal.clinic_id, context->principal.id, reterr)) {
         return false;
@@ -264,7 +276,8 @@ static void serve_in_transaction(struct api_context *context, struct http_reques
     const struct http_response fresh = *response;
     for (int attempt = 1;; attempt++) {
         struct error error = {0};
-        bool ran = run_transaction(context, request, response, &error);
+        bool ran = is_safe(request->method) ? run_reading(context, request, response, &error)
+                                            : run_writing(context, request, response, &error);
         bool lost = !ran || response->status == 503;
         if (lost && attempt < TRIES && store_may_retry(context->store)) {
             *response = fresh;

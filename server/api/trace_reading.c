@@ -1,5 +1,6 @@
 #include "api/trace_reading.h"
 
+#include "base/number.h"
 #include "formats/derived_pressure.h"
 #include "formats/overview.h"
 
@@ -28,11 +29,6 @@ struct sample_span trace_span(const struct recording_channel_row *channel, doubl
     return (struct sample_span){.first = (size_t)first, .count = (size_t)(end - first)};
 }
 
-static size_t divide_up(size_t number, size_t divisor)
-{
-    return number / divisor + (number % divisor != 0 ? 1 : 0);
-}
-
 static struct trace_plan plan_samples(const struct trace_source *source,
                                       const struct traces_span *span)
 {
@@ -54,14 +50,14 @@ static struct trace_plan plan_bins(const struct recording_row *row,
     }
     size_t total = source->channel->shape.count;
     size_t end = plan.samples.first + plan.samples.count;
-    size_t width = divide_up(plan.samples.count, points);
+    size_t width = number_divide_up(plan.samples.count, points);
     plan.level = row->has_overview ? overview_level(total, width / CODES_IN_BIN) : 0;
     size_t stretch = overview_stretch(plan.level);
     plan.codes.first = plan.samples.first / stretch;
-    plan.codes.count = divide_up(end, stretch) - plan.codes.first;
-    plan.bin_codes = divide_up(plan.codes.count, points);
+    plan.codes.count = number_divide_up(end, stretch) - plan.codes.first;
+    plan.bin_codes = number_divide_up(plan.codes.count, points);
     plan.bin_samples = plan.bin_codes * stretch;
-    plan.bin_count = divide_up(plan.codes.count, plan.bin_codes);
+    plan.bin_count = number_divide_up(plan.codes.count, plan.bin_codes);
     return plan;
 }
 
@@ -94,33 +90,18 @@ static size_t add_parts(struct trace_plan *plan, const struct trace_source *sour
     return 1;
 }
 
-/* Values of the codes read at level 0. */
-static double *sample_values(struct arena *arena, const struct trace_plan *plan,
-                             const struct trace_source *source)
+/* The samples of a plan at level 0: those read, or the difference of those read. */
+static struct samples samples_of_plan(struct arena *arena, const struct trace_plan *plan,
+                                      const struct trace_source *source)
 {
+    if (source->minuend == NULL) {
+        return plan->parts[0].samples;
+    }
     double *values = samples_all_values(&plan->parts[0].samples, arena);
-    if (source->minuend != NULL) {
-        const double *subtrahends = samples_all_values(&plan->parts[1].samples, arena);
-        derived_pressure(values, subtrahends, plan->codes.count, values);
-    }
-    return values;
-}
-
-static double *reduce(struct arena *arena, const struct trace_plan *plan, const double *values,
-                      double (*choose)(double, double))
-{
-    double *bins = arena_array(arena, plan->bin_count, sizeof *bins);
-    for (size_t bin = 0; bin < plan->bin_count; bin++) {
-        size_t first = bin * plan->bin_codes;
-        size_t left = plan->codes.count - first;
-        size_t count = left < plan->bin_codes ? left : plan->bin_codes;
-        double chosen = values[first];
-        for (size_t i = 1; i < count; i++) {
-            chosen = choose(chosen, values[first + i]); /* of NaN and a number: the number */
-        }
-        bins[bin] = chosen;
-    }
-    return bins;
+    const double *subtrahends = samples_all_values(&plan->parts[1].samples, arena);
+    derived_pressure(values, subtrahends, plan->codes.count, values);
+    return (struct samples){
+        .encoding = SAMPLES_FLOAT64, .count = plan->codes.count, .codes = values};
 }
 
 static struct traces_channel finish(struct arena *arena, const struct trace_plan *plan,
@@ -138,20 +119,18 @@ static struct traces_channel finish(struct arena *arena, const struct trace_plan
         .bin_s = (double)plan->bin_samples / row->rate_hz,
         .count = plan->bin_samples > 0 ? plan->bin_count : plan->samples.count,
     };
+    bool reduced = plan->level > 0; /* least and greatest are what was read */
+    struct samples least = reduced ? plan->parts[0].samples : samples_of_plan(arena, plan, source);
+    struct samples greatest = reduced ? plan->parts[1].samples : least;
     if (plan->bin_samples == 0) {
-        channel.samples.doubles = sample_values(arena, plan, source);
+        channel.samples.doubles = samples_all_values(&least, arena);
         return channel;
     }
-    const double *least = NULL;
-    const double *greatest = NULL;
-    if (plan->level > 0) {
-        least = samples_all_values(&plan->parts[0].samples, arena);
-        greatest = samples_all_values(&plan->parts[1].samples, arena);
-    } else {
-        least = greatest = sample_values(arena, plan, source);
-    }
-    channel.least.doubles = reduce(arena, plan, least, fmin);
-    channel.greatest.doubles = reduce(arena, plan, greatest, fmax);
+    struct samples lowest;
+    struct samples highest;
+    overview_reduce(&least, &greatest, plan->bin_codes, arena, &lowest, &highest);
+    channel.least.doubles = samples_all_values(&lowest, arena);
+    channel.greatest.doubles = samples_all_values(&highest, arena);
     return channel;
 }
 

@@ -10,7 +10,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { TRACES_POINTS_MAX = 10000, UTC_OFFSET_MOST_MIN = 14 * 60 };
+enum { TRACES_POINTS_MAX = 10000 };
 
 /* Without `points` an answer holds every sample; beyond this a span must be shorter. */
 static const size_t SAMPLES_MAX = (size_t)2 * 1000 * 1000;
@@ -29,21 +29,10 @@ struct trace_query {
     int utc_offset_min;
 };
 
-static const struct recording_channel_row *find_channel(const struct recording_row *row,
-                                                        enum signal_kind signal)
-{
-    for (size_t i = 0; i < row->channel_count; i++) {
-        if (row->channels[i].signal == signal) {
-            return &row->channels[i];
-        }
-    }
-    return NULL;
-}
-
 static bool find_source(const struct recording_row *row, enum signal_kind signal,
                         struct trace_query *query, struct trace_source *ret_source)
 {
-    const struct recording_channel_row *channel = find_channel(row, signal);
+    const struct recording_channel_row *channel = recording_channel_of(row, signal);
     if (channel != NULL) {
         *ret_source = (struct trace_source){.channel = channel};
         return true;
@@ -52,8 +41,8 @@ static bool find_source(const struct recording_row *row, enum signal_kind signal
         return false;
     }
     *ret_source = (struct trace_source){.channel = &query->derived,
-                                        .minuend = find_channel(row, SIGNAL_PVES),
-                                        .subtrahend = find_channel(row, SIGNAL_PABD)};
+                                        .minuend = recording_channel_of(row, SIGNAL_PVES),
+                                        .subtrahend = recording_channel_of(row, SIGNAL_PABD)};
     return true;
 }
 
@@ -154,8 +143,8 @@ static void read_query(const struct http_request *request, const struct recordin
     struct optional_number from = api_query_number(request, "from_s", faults);
     struct optional_number to = api_query_number(request, "to_s", faults);
     query->points = api_query_integer(request, "points", 1, TRACES_POINTS_MAX, 0, faults);
-    query->utc_offset_min = api_query_integer(request, "utc_offset_min", -UTC_OFFSET_MOST_MIN,
-                                              UTC_OFFSET_MOST_MIN, 0, faults);
+    query->utc_offset_min = api_query_integer(request, "utc_offset_min", -LIMIT_UTC_OFFSET_MIN,
+                                              LIMIT_UTC_OFFSET_MIN, 0, faults);
     query->span.recording_id = row->id;
     query->span.from_s = from.known ? fmax(from.value, 0.0) : 0.0;
     query->span.to_s = to.known ? fmin(to.value, row->duration_s) : row->duration_s;

@@ -28,6 +28,7 @@ void connection_close(struct store *store)
     PQfinish(store->connection);
     store->connection = NULL;
     store->prepared_count = 0;
+    store->unheard = false;
 }
 
 /* ---- exchange ---- */
@@ -100,23 +101,8 @@ static enum exchange receive_result(PGconn *connection, double deadline_s, PGres
     }
 }
 
-static enum exchange run_pipeline(PGconn *connection, struct command *commands, size_t count)
+static enum exchange receive_sync(PGconn *connection, double deadline_s)
 {
-    double deadline_s = clock_monotonic_s() + EXCHANGE_DEADLINE_S;
-    for (size_t i = 0; i < count; i++) {
-        if (!send_command(connection, &commands[i])) {
-            return EXCHANGE_LOST;
-        }
-    }
-    if (PQpipelineSync(connection) != 1) {
-        return EXCHANGE_LOST;
-    }
-    for (size_t i = 0; i < count; i++) {
-        enum exchange outcome = receive_result(connection, deadline_s, &commands[i].result);
-        if (outcome != EXCHANGE_DONE) {
-            return outcome;
-        }
-    }
     PGresult *sync = NULL;
     enum exchange outcome = receive_result(connection, deadline_s, &sync);
     bool synchronised = PQresultStatus(sync) == PGRES_PIPELINE_SYNC;
@@ -124,17 +110,63 @@ static enum exchange run_pipeline(PGconn *connection, struct command *commands, 
     return outcome == EXCHANGE_DONE && !synchronised ? EXCHANGE_LOST : outcome;
 }
 
+/* Passes over what connection_send() has left behind. */
+static enum exchange receive_unheard(struct store *store, double deadline_s)
+{
+    if (!store->unheard) {
+        return EXCHANGE_DONE;
+    }
+    store->unheard = false;
+    PGresult *result = NULL;
+    enum exchange outcome = receive_result(store->connection, deadline_s, &result);
+    PQclear(result);
+    return outcome == EXCHANGE_DONE ? receive_sync(store->connection, deadline_s) : outcome;
+}
+
+static bool send_pipeline(PGconn *connection, const struct command *commands, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (!send_command(connection, &commands[i])) {
+            return false;
+        }
+    }
+    return PQpipelineSync(connection) == 1;
+}
+
+static enum exchange run_pipeline(struct store *store, struct command *commands, size_t count)
+{
+    double deadline_s = clock_monotonic_s() + EXCHANGE_DEADLINE_S;
+    if (!send_pipeline(store->connection, commands, count)) {
+        return EXCHANGE_LOST;
+    }
+    enum exchange outcome = receive_unheard(store, deadline_s);
+    for (size_t i = 0; outcome == EXCHANGE_DONE && i < count; i++) {
+        outcome = receive_result(store->connection, deadline_s, &commands[i].result);
+    }
+    return outcome == EXCHANGE_DONE ? receive_sync(store->connection, deadline_s) : outcome;
+}
+
 enum exchange connection_exchange(struct store *store, struct command *commands, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
         commands[i].result = NULL;
     }
-    enum exchange outcome = run_pipeline(store->connection, commands, count);
+    enum exchange outcome = run_pipeline(store, commands, count);
     if (outcome != EXCHANGE_DONE || PQstatus(store->connection) != CONNECTION_OK) {
         connection_close(store);
         return outcome == EXCHANGE_DONE ? EXCHANGE_LOST : outcome;
     }
     return EXCHANGE_DONE;
+}
+
+void connection_send(struct store *store, const char *sql)
+{
+    const struct command command = {.sql = sql};
+    if (!send_pipeline(store->connection, &command, 1) || PQflush(store->connection) < 0) {
+        connection_close(store);
+        return;
+    }
+    store->unheard = true;
 }
 
 bool connection_succeeded(const PGresult *result)
@@ -202,6 +234,9 @@ static bool result_failure(struct store *store, const struct command *command, s
     const struct failure_rule *rule = rule_for(state);
     if (strcmp(state, "PS001") == 0) {
         error_set(reterr, rule->kind, "signed");
+    } else if (strcmp(state, "25006") == 0 && store->reading) {
+        return error_set(reterr, ERROR_INTERNAL, "%s: a change in a transaction that only reads",
+                         command_name(command));
     } else {
         error_set(reterr, rule->kind, "%s: SQLSTATE %s%s%s%s%s", command_name(command), state,
                   rule->show_message ? ", " : "",
@@ -244,6 +279,7 @@ static const char session_sql[] =
     " pg_catalog.set_config('lock_timeout', '5s', false),"
     " pg_catalog.set_config('idle_in_transaction_session_timeout', '60s', false),"
     " pg_catalog.set_config('default_transaction_isolation', 'read committed', false),"
+    " pg_catalog.set_config('plan_cache_mode', 'force_generic_plan', false),"
     " pg_catalog.set_config('TimeZone', 'UTC', false),"
     " pg_catalog.set_config('DateStyle', 'ISO, YMD', false),"
     " pg_catalog.set_config('extra_float_digits', '1', false)";

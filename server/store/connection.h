@@ -25,7 +25,9 @@ struct store {
     enum transaction_state transaction;
     char clinic_id[UUID_TEXT_SIZE];
     char actor_id[UUID_TEXT_SIZE]; /* "" when there is none */
+    bool reading;                  /* the transaction may only read */
     bool may_retry;
+    bool unheard;      /* the result of connection_send() has not been read yet */
     bool unreplicated; /* a commit was not confirmed by the standby that it has to wait for */
     size_t prepared_count;
     const struct statement *prepared[STATEMENTS_MAX]; /* on this connection */
@@ -55,6 +57,9 @@ enum exchange {
 /* Sends all commands in one pipeline and collects their results, which are the caller's to
  * PQclear(). */
 enum exchange connection_exchange(struct store *store, struct command *commands, size_t count);
+
+/* Sends a command of which nobody wants the result: the next exchange passes over it. */
+void connection_send(struct store *store, const char *sql);
 
 /* Whether a result is that of a command that succeeded. */
 bool connection_succeeded(const PGresult *result);

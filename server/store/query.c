@@ -155,7 +155,8 @@ static void fill_batch(struct batch *batch, const struct store *store,
 {
     batch->count = 0;
     if (store->transaction == TRANSACTION_WANTED) {
-        batch->commands[batch->count++] = (struct command){.sql = "begin"};
+        batch->commands[batch->count++] =
+            (struct command){.sql = store->reading ? "begin read only" : "begin"};
         query_start_alone(&batch->begin, &begin_statements[BEGIN_SETTINGS]);
         query_text(&batch->begin, store->clinic_id);
         query_text(&batch->begin, store->actor_id);

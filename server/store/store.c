@@ -73,8 +73,8 @@ bool store_ready(struct store *store, struct error *reterr)
     return true;
 }
 
-bool store_begin(struct store *store, const char *clinic_id, const char *actor_id,
-                 struct error *reterr)
+static bool begin(struct store *store, const char *clinic_id, const char *actor_id, bool reading,
+                  struct error *reterr)
 {
     if (store->transaction != TRANSACTION_NONE) {
         return error_set(reterr, ERROR_INTERNAL, "a transaction is open already");
@@ -88,8 +88,29 @@ bool store_begin(struct store *store, const char *clinic_id, const char *actor_i
         memcpy(store->actor_id, actor_id, sizeof store->actor_id);
     }
     store->may_retry = false;
+    store->reading = reading;
     store->transaction = TRANSACTION_WANTED;
     return true;
+}
+
+bool store_begin(struct store *store, const char *clinic_id, const char *actor_id,
+                 struct error *reterr)
+{
+    return begin(store, clinic_id, actor_id, false, reterr);
+}
+
+bool store_begin_reading(struct store *store, const char *clinic_id, const char *actor_id,
+                         struct error *reterr)
+{
+    return begin(store, clinic_id, actor_id, true, reterr);
+}
+
+void store_end_reading(struct store *store)
+{
+    if (store->transaction == TRANSACTION_OPEN && store->connection != NULL) {
+        connection_send(store, "rollback");
+    }
+    store->transaction = TRANSACTION_NONE;
 }
 
 /* Sends what ends a transaction. */

@@ -32,6 +32,14 @@ bool store_may_retry(const struct store *store);
 MUST_CHECK bool store_begin(struct store *store, const char *clinic_id, const char *actor_id,
                             struct error *reterr);
 
+/* Begins a transaction that may only read: the database refuses a change in it. */
+MUST_CHECK bool store_begin_reading(struct store *store, const char *clinic_id,
+                                    const char *actor_id, struct error *reterr);
+
+/* Ends a transaction that only read, without waiting until the database has ended it too: nothing
+ * can be lost. Harmless without a transaction. */
+void store_end_reading(struct store *store);
+
 /* Commits durably. After false with ERROR_UNAVAILABLE the outcome is unknown: say so to the client,
  * who repeats the request with the same id or Idempotency-Key. */
 MUST_CHECK bool store_commit(struct store *store, struct error *reterr);

@@ -178,7 +178,8 @@ const char *recording_conditions_text(struct arena *arena,
     return text.data;
 }
 
-/* Locks the study and finds what of it could be the same recording. */
+/* Locks the study and finds what of it could be the same recording; ret_twins is NULL where none
+ * could. */
 static bool lock_study(struct store *store, const char *study_id, const struct new_recording *made,
                        struct rows *ret_twins, struct error *reterr)
 {
@@ -195,15 +196,17 @@ static bool lock_study(struct store *store, const char *study_id, const struct n
     query_double(&twins, recording_document_duration_s(document));
 
     struct query *const queries[] = {&lock, &twins};
-    struct rows rows[2];
-    if (!query_run_all(store, queries, 2, rows, reterr)) {
+    struct rows rows[2] = {{NULL, 0}, {NULL, 0}};
+    if (!query_run_all(store, queries, ret_twins == NULL ? 1 : 2, rows, reterr)) {
         return false;
     }
     bool found = rows[0].count == 1;
     bool is_closed = found && rows_bool(&rows[0], 0, 0);
     rows_clear(&rows[0]);
     if (found && !is_closed) {
-        *ret_twins = rows[1];
+        if (ret_twins != NULL) {
+            *ret_twins = rows[1];
+        }
         return true;
     }
     rows_clear(&rows[1]);
@@ -389,12 +392,10 @@ bool recording_open(struct store *store, struct arena *arena, const char *study_
                     const char **ret_id, bool *ret_existed, struct error *reterr)
 {
     struct new_recording made;
-    struct rows twins = {NULL, 0};
     if (!prepare(arena, document, &made, reterr) ||
-        !lock_study(store, study_id, &made, &twins, reterr)) {
+        !lock_study(store, study_id, &made, NULL, reterr)) {
         return false;
     }
-    rows_clear(&twins);
     made.opening = opening;
     *ret_id = made.id;
     *ret_existed = false;

@@ -94,6 +94,10 @@ MUST_CHECK bool recording_list_analysed(struct store *store, struct arena *arena
                                         const char ***ret_analyses, size_t *ret_count,
                                         struct error *reterr);
 
+/* The channel of a signal, or NULL. */
+const struct recording_channel_row *recording_channel_of(const struct recording_row *row,
+                                                         enum signal_kind signal);
+
 /* The detrusor pressure that follows from two recorded channels, as a channel of which only the
  * overview is stored. False where pdet itself was recorded, or the two do not fit. */
 bool recording_derived_pdet(const struct recording_row *row,
@@ -120,7 +124,7 @@ struct recording_part {
     void *codes;            /* those of `samples` */
 };
 
-/* Reads parts of any channels of one recording, with one query where they are alike. */
+/* Reads parts of any channels of one recording, mostly with one query. */
 MUST_CHECK bool recording_read_parts(struct store *store, struct arena *arena,
                                      const struct recording_row *row, struct recording_part *parts,
                                      size_t count, struct error *reterr);

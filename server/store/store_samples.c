@@ -1,7 +1,6 @@
 #include "store/store_samples.h"
 
 #include "formats/derived_pressure.h"
-#include "formats/limits.h"
 #include "formats/overview.h"
 #include "store/connection.h"
 
@@ -12,9 +11,8 @@ enum {
     BATCH_BYTES = 2 * 1024 * 1024,
     ARRAY_BYTES_MAX = 8 * 1024 * 1024,
     BATCH_BLOCKS = 512,
-    READ_BLOCKS = 512, /* of one SELECT, about */
-    DERIVED_CHANNEL = -1,
-    CHANNELS_AT_ONCE = LIMIT_CHANNELS + 1
+    READ_BLOCKS = 512, /* of one SELECT, at most */
+    DERIVED_CHANNEL = -1
 };
 
 enum samples_statement {
@@ -55,13 +53,21 @@ static const struct statement statements[] = {
                               " checksum, data) select $1, $2, $3, unnest($4::int4[]),"
                               " unnest($5::int4[]), unnest($6::int4[]), unnest($7::int4[]),"
                               " unnest($8::int8[]), unnest($9::bytea[])"},
+    /* One look into the index for each range, however long the recording: channels and levels as
+     * conditions of one scan would walk past every block of it. */
     [BLOCKS_SELECT] = {.name = "blocks_select",
-                       .sql = "select channel_number, block_number, sample_count, checksum, data"
+                       .sql = "select b.block_number, b.sample_count, b.checksum, b.data"
+                              " from unnest($4::int4[], $5::int4[], $6::int4[], $7::int4[])"
+                              " with ordinality"
+                              " as range (channel_number, level, first, last, place),"
+                              " lateral (select block_number, sample_count, checksum, data"
                               " from penstock.sample_block where clinic_id = $1"
                               " and recording_id = $2 and received_on = $3"
-                              " and channel_number = any($4::int4[]) and level = $5"
-                              " and block_number between $6 and $7"
-                              " order by channel_number, block_number",
+                              " and channel_number = range.channel_number"
+                              " and level = range.level"
+                              " and block_number between range.first and range.last"
+                              " order by block_number) as b"
+                              " order by range.place, b.block_number",
                        .binary_result = true},
 };
 
@@ -226,8 +232,8 @@ static bool grids_fit(const struct pressure_grid *pves, const struct pressure_gr
     return pves->unit != NULL && pabd->unit != NULL && derived_pressure_fits(pves, pabd);
 }
 
-static const struct recording_channel_row *find_row(const struct recording_row *row,
-                                                    enum signal_kind signal)
+const struct recording_channel_row *recording_channel_of(const struct recording_row *row,
+                                                         enum signal_kind signal)
 {
     for (size_t i = 0; i < row->channel_count; i++) {
         if (row->channels[i].signal == signal) {
@@ -248,10 +254,10 @@ static struct pressure_grid grid_of_row(const struct recording_channel_row *row)
 
 bool recording_derived_pdet(const struct recording_row *row, struct recording_channel_row *ret_pdet)
 {
-    const struct recording_channel_row *pves = find_row(row, SIGNAL_PVES);
+    const struct recording_channel_row *pves = recording_channel_of(row, SIGNAL_PVES);
     struct pressure_grid minuend = grid_of_row(pves);
-    struct pressure_grid subtrahend = grid_of_row(find_row(row, SIGNAL_PABD));
-    if (find_row(row, SIGNAL_PDET) != NULL || !grids_fit(&minuend, &subtrahend)) {
+    struct pressure_grid subtrahend = grid_of_row(recording_channel_of(row, SIGNAL_PABD));
+    if (recording_channel_of(row, SIGNAL_PDET) != NULL || !grids_fit(&minuend, &subtrahend)) {
         return false;
     }
     *ret_pdet = *pves;
@@ -437,16 +443,11 @@ bool samples_store(struct store *store, const char *recording_id, const char *re
 
 /* ---- reading blocks ---- */
 
-/* Parts of which the same blocks of the same level are wanted, so that one query reads them. */
-struct part_group {
-    struct store *store;
-    const struct recording_row *row;
-    int level;
-    size_t first_block;
-    size_t last_block;
-    size_t count;
-    struct recording_part *parts[CHANNELS_AT_ONCE];
-    uint8_t *codes[CHANNELS_AT_ONCE];
+/* Blocks [first, last] of a part. */
+struct block_range {
+    const struct recording_part *part;
+    size_t first;
+    size_t last;
 };
 
 /* Codes that the part's channel has at the part's level. */
@@ -456,96 +457,98 @@ static size_t codes_of_level(const struct recording_part *part)
 }
 
 /* Decodes a block whose first code is number `first` and keeps of it what is wanted. */
-static bool decode_block(const struct part_group *group, size_t index,
+static bool decode_block(struct sample_codec *codec, const struct recording_part *part,
                          const struct sample_block *block, size_t first, struct error *reterr)
 {
-    const struct recording_part *part = group->parts[index];
     enum sample_encoding encoding = part->channel->shape.encoding;
     size_t width = sample_encoding_width(encoding);
+    uint8_t *codes = part->codes;
     size_t end = first + block->sample_count;
     size_t wanted_end = part->first + part->count;
     if (first >= part->first && end <= wanted_end) {
-        return sample_block_decode(group->store->codec, encoding, block,
-                                   group->codes[index] + (first - part->first) * width, reterr);
+        return sample_block_decode(codec, encoding, block, codes + (first - part->first) * width,
+                                   reterr);
     }
     uint8_t decoded[SAMPLE_BLOCK_LENGTH * sizeof(double)];
-    if (!sample_block_decode(group->store->codec, encoding, block, decoded, reterr)) {
+    if (!sample_block_decode(codec, encoding, block, decoded, reterr)) {
         return false;
     }
     size_t from = first > part->first ? first : part->first;
     size_t to = end < wanted_end ? end : wanted_end;
-    memcpy(group->codes[index] + (from - part->first) * width, decoded + (from - first) * width,
+    memcpy(codes + (from - part->first) * width, decoded + (from - first) * width,
            (to - from) * width);
     return true;
 }
 
-static bool read_block(const struct part_group *group, size_t index, size_t number,
+static bool read_block(struct sample_codec *codec, const struct recording_part *part, size_t number,
                        const struct rows *rows, int row, struct error *reterr)
 {
-    const struct recording_part *part = group->parts[index];
     size_t first = number * SAMPLE_BLOCK_LENGTH;
     size_t left = codes_of_level(part) - first;
     size_t expected = left < SAMPLE_BLOCK_LENGTH ? left : SAMPLE_BLOCK_LENGTH;
-    if (row >= rows->count || rows_binary_int(rows, row, 0) != part->channel->number ||
-        (size_t)rows_binary_int(rows, row, 1) != number) {
-        return error_set(reterr, ERROR_INTERNAL, "sample block missing");
-    }
     struct sample_block block = {
-        .sample_count = (uint32_t)rows_binary_int(rows, row, 2),
-        .checksum = (uint32_t)rows_binary_int(rows, row, 3),
+        .sample_count = (uint32_t)rows_binary_int(rows, row, 1),
+        .checksum = (uint32_t)rows_binary_int(rows, row, 2),
     };
-    block.data = rows_bytes(rows, row, 4, &block.length);
+    block.data = rows_bytes(rows, row, 3, &block.length);
     if (block.sample_count != expected) {
         return error_set(reterr, ERROR_INTERNAL, "sample block of a wrong size");
     }
-    return decode_block(group, index, &block, first, reterr);
+    return decode_block(codec, part, &block, first, reterr);
 }
 
-/* Reads blocks [first, last] of every part; the parts are in the order of their channels. */
-static bool read_blocks(const struct part_group *group, size_t first, size_t last,
-                        struct error *reterr)
+static bool select_ranges(struct store *store, const struct recording_row *row,
+                          const struct block_range *ranges, size_t count, struct rows *ret_rows,
+                          struct error *reterr)
 {
+    enum { CHANNEL, LEVEL, FIRST, LAST, COLUMNS };
+
     struct arena *arena = arena_new();
-    struct binary_array numbers;
-    binary_array_init(&numbers, arena, BINARY_ARRAY_INT4, ARRAY_BYTES_MAX);
-    for (size_t i = 0; i < group->count; i++) {
-        binary_array_int4(&numbers, group->parts[i]->channel->number);
+    struct binary_array columns[COLUMNS];
+    for (size_t c = 0; c < COLUMNS; c++) {
+        binary_array_init(&columns[c], arena, BINARY_ARRAY_INT4, ARRAY_BYTES_MAX);
+    }
+    for (size_t i = 0; i < count; i++) {
+        const struct recording_part *part = ranges[i].part;
+        binary_array_int4(&columns[CHANNEL], part->channel->number);
+        binary_array_int4(&columns[LEVEL], samples_level(part->level, part->extreme));
+        binary_array_int4(&columns[FIRST], (int32_t)ranges[i].first);
+        binary_array_int4(&columns[LAST], (int32_t)ranges[i].last);
     }
     struct query query;
-    query_start(&query, group->store, &statements[BLOCKS_SELECT]);
-    query_id(&query, group->row->id);
-    query_text(&query, group->row->received_on);
-    query_array(&query, &numbers);
-    query_int(&query, group->level);
-    query_int(&query, (int64_t)first);
-    query_int(&query, (int64_t)last);
-    struct rows rows;
-    bool good = query_run(group->store, &query, &rows, reterr);
+    query_start(&query, store, &statements[BLOCKS_SELECT]);
+    query_id(&query, row->id);
+    query_text(&query, row->received_on);
+    for (size_t c = 0; c < COLUMNS; c++) {
+        query_array(&query, &columns[c]);
+    }
+    bool good = query_run(store, &query, ret_rows, reterr);
     arena_free(arena);
-    if (!good) {
-        return false;
-    }
-    int row = 0;
-    for (size_t i = 0; good && i < group->count; i++) {
-        for (size_t number = first; good && number <= last; number++) {
-            good = read_block(group, i, number, &rows, row++, reterr) ||
-                   error_context(reterr, "recording %s, channel %d, level %d, block %zu",
-                                 group->row->id, group->parts[i]->channel->number, group->level,
-                                 number);
-        }
-    }
-    rows_clear(&rows);
     return good;
 }
 
-static bool read_group(const struct part_group *group, struct error *reterr)
+/* Reads the ranges with one query. */
+static bool read_ranges(struct store *store, const struct recording_row *row,
+                        const struct block_range *ranges, size_t count, struct error *reterr)
 {
-    size_t portion = READ_BLOCKS / group->count;
-    bool good = true;
-    for (size_t first = group->first_block; good && first <= group->last_block; first += portion) {
-        size_t end = first + portion - 1;
-        good = read_blocks(group, first, end < group->last_block ? end : group->last_block, reterr);
+    struct rows rows;
+    if (!select_ranges(store, row, ranges, count, &rows, reterr)) {
+        return false;
     }
+    bool good = true;
+    int next = 0;
+    for (size_t i = 0; good && i < count; i++) {
+        const struct recording_part *part = ranges[i].part;
+        for (size_t number = ranges[i].first; good && number <= ranges[i].last; number++) {
+            bool is_there = next < rows.count && (size_t)rows_binary_int(&rows, next, 0) == number;
+            good = is_there ? read_block(store->codec, part, number, &rows, next++, reterr)
+                            : error_set(reterr, ERROR_INTERNAL, "sample block missing");
+            good = good || error_context(reterr, "recording %s, channel %d, level %d, block %zu",
+                                         row->id, part->channel->number,
+                                         samples_level(part->level, part->extreme), number);
+        }
+    }
+    rows_clear(&rows);
     return good;
 }
 
@@ -571,75 +574,35 @@ static bool prepare_part(struct arena *arena, const struct recording_row *row,
     return true;
 }
 
-/* Keeps the parts in the order of their channels, in which the blocks come. */
-static void add_part(struct part_group *group, struct recording_part *part)
-{
-    size_t at = group->count++;
-    for (; at > 0 && group->parts[at - 1]->channel->number > part->channel->number; at--) {
-        group->parts[at] = group->parts[at - 1];
-    }
-    group->parts[at] = part;
-}
-
-static bool has_channel(const struct part_group *group, int number)
-{
-    for (size_t i = 0; i < group->count; i++) {
-        if (group->parts[i]->channel->number == number) {
-            return true;
-        }
-    }
-    return false;
-}
-
-/* Gathers the parts that one query can read together with parts[first]; marks them as taken. A
- * query gives each block once: another part of the same channel has to wait for the next one. */
-static void gather(struct part_group *group, struct recording_part *parts, size_t count,
-                   size_t first, bool *taken)
-{
-    group->count = 0;
-    for (size_t i = first; i < count; i++) {
-        struct recording_part *part = &parts[i];
-        size_t first_block = part->first / SAMPLE_BLOCK_LENGTH;
-        size_t last_block = (part->first + part->count - 1) / SAMPLE_BLOCK_LENGTH;
-        int level = samples_level(part->level, part->extreme);
-        if (i == first) {
-            group->level = level;
-            group->first_block = first_block;
-            group->last_block = last_block;
-        }
-        if (!taken[i] && level == group->level && first_block == group->first_block &&
-            last_block == group->last_block && group->count < CHANNELS_AT_ONCE &&
-            !has_channel(group, part->channel->number)) {
-            add_part(group, part);
-            taken[i] = true;
-        }
-    }
-    for (size_t i = 0; i < group->count; i++) {
-        group->codes[i] = group->parts[i]->codes;
-    }
-}
-
 bool recording_read_parts(struct store *store, struct arena *arena, const struct recording_row *row,
                           struct recording_part *parts, size_t count, struct error *reterr)
 {
-    bool *taken = arena_array(arena, count, sizeof *taken);
     for (size_t i = 0; i < count; i++) {
         if (!prepare_part(arena, row, &parts[i], reterr)) {
             return false;
         }
-        taken[i] = parts[i].count == 0;
     }
+    struct block_range *ranges = arena_array(arena, count, sizeof *ranges);
+    size_t range_count = 0;
+    size_t room = READ_BLOCKS;
     for (size_t i = 0; i < count; i++) {
-        struct part_group group = {.store = store, .row = row};
-        if (taken[i]) {
-            continue;
-        }
-        gather(&group, parts, count, i, taken);
-        if (!read_group(&group, reterr)) {
-            return false;
+        size_t first = parts[i].first / SAMPLE_BLOCK_LENGTH;
+        size_t end = sample_block_count(parts[i].first + parts[i].count);
+        while (parts[i].count > 0 && first < end) {
+            size_t taken = end - first < room ? end - first : room;
+            ranges[range_count++] = (struct block_range){&parts[i], first, first + taken - 1};
+            first += taken;
+            room -= taken;
+            if (room == 0) {
+                if (!read_ranges(store, row, ranges, range_count, reterr)) {
+                    return false;
+                }
+                range_count = 0;
+                room = READ_BLOCKS;
+            }
         }
     }
-    return true;
+    return range_count == 0 || read_ranges(store, row, ranges, range_count, reterr);
 }
 
 bool recording_samples(struct store *store, struct arena *arena, const struct recording_row *row,

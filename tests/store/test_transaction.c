@@ -207,6 +207,81 @@ static void read_only_server_asks_for_another_connection(void **state)
     fixture_commit(fixture);
 }
 
+static void reading_refuses_a_change(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error *error = &fixture->error;
+    CHECK(fixture, store_begin_reading(fixture->store, fixture->clinic_id, NULL, error));
+    const struct patient patient = {.mrn = "only read",
+                                    .family_name = "A",
+                                    .given_name = "B",
+                                    .birth_date = "1990-01-01",
+                                    .sex = "female"};
+    const char *id = NULL;
+    CHECK_FAILS(fixture, ERROR_INTERNAL,
+                patient_create(fixture->store, fixture->arena, &patient, &id, error));
+    assert_false(store_may_retry(fixture->store));
+    store_end_reading(fixture->store);
+    assert_string_equal(count_of(fixture, "only read"), "0");
+    fixture_begin(fixture, fixture->clinic_id);
+    fixture_patient(fixture, "only read");
+    fixture_commit(fixture);
+    assert_string_equal(count_of(fixture, "only read"), "1");
+}
+
+static void read_patient(struct fixture *fixture, const char *id)
+{
+    struct patient patient;
+    CHECK(fixture, store_begin_reading(fixture->store, fixture->clinic_id, NULL, &fixture->error));
+    CHECK(fixture, patient_get(fixture->store, fixture->arena, id, &patient, &fixture->error));
+    store_end_reading(fixture->store);
+}
+
+/* Nobody waits for the end of a transaction that only read, but it does end. */
+static void reading_ends_by_itself(void **state)
+{
+    struct fixture *fixture = *state;
+    fixture_begin(fixture, fixture->clinic_id);
+    const char *id = fixture_patient(fixture, "read");
+    fixture_commit(fixture);
+    for (int i = 0; i < 3; i++) {
+        read_patient(fixture, id);
+    }
+    fixture_sql(fixture, "do $$ begin for i in 1 .. 1000 loop"
+                         "  perform pg_stat_clear_snapshot();"
+                         "  exit when not exists (select from pg_stat_activity"
+                         "    where datname = current_database() and pid <> pg_backend_pid()"
+                         "    and state <> 'idle');"
+                         "  perform pg_sleep(0.01);"
+                         "end loop; end $$");
+    assert_string_equal(fixture_value(fixture, "select count(*) from pg_stat_activity"
+                                               " where datname = current_database()"
+                                               " and pid <> pg_backend_pid() and state <> 'idle'"),
+                        "0");
+    fixture_begin(fixture, fixture->clinic_id);
+    fixture_patient(fixture, "written after reading");
+    fixture_commit(fixture);
+    assert_string_equal(count_of(fixture, "written after reading"), "1");
+    store_end_reading(fixture->store); /* harmless */
+}
+
+static void lost_after_reading_is_mended(void **state)
+{
+    struct fixture *fixture = *state;
+    fixture_begin(fixture, fixture->clinic_id);
+    const char *id = fixture_patient(fixture, "read, then lost");
+    fixture_commit(fixture);
+    read_patient(fixture, id);
+    end_backends(fixture);
+    read_patient(fixture, id);
+    CHECK(fixture, store_begin_reading(fixture->store, fixture->clinic_id, NULL, &fixture->error));
+    struct patient patient;
+    CHECK(fixture, patient_get(fixture->store, fixture->arena, id, &patient, &fixture->error));
+    end_backends(fixture);
+    store_end_reading(fixture->store);
+    read_patient(fixture, id);
+}
+
 /* A wait for the standby that is cancelled commits here and says so in a warning only. */
 static void unconfirmed_commit_is_not_acknowledged(void **state)
 {
@@ -253,6 +328,9 @@ int main(void)
         STORE_TEST(lost_at_commit_is_unknown),
         STORE_TEST(lost_while_idle_is_mended),
         STORE_TEST(read_only_server_asks_for_another_connection),
+        STORE_TEST(reading_refuses_a_change),
+        STORE_TEST(reading_ends_by_itself),
+        STORE_TEST(lost_after_reading_is_mended),
         STORE_TEST(unconfirmed_commit_is_not_acknowledged),
     };
     return cmocka_run_group_tests_name("store: transactions", tests, fixture_setup,
