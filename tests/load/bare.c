@@ -6,13 +6,22 @@
  *       row security nor triggers nor partitions; in one durable transaction by binary COPY, and
  *       again in another by INSERT ... SELECT unnest(). Prints "copy_ms", "unnest_ms", "rows" and
  *       "bytes" (of data).
+ *
+ *   bare pack CONNINFO FILE CHANNELS
+ *       Packs the int16 of FILE, a channel after the other, into blocks of 4,096 as the server does
+ *       (differences, zigzag, bytes of one weight together, zstd level 1, CRC-32) and copies them
+ *       in one durable transaction: what an upload cannot do without, in one thread. Prints
+ *       "pack_ms" and "pack_bytes".
+ *
  *   bare select CONNINFO RECORDING_ID LEVELS FIRST_BLOCK LAST_BLOCK TIMES
  *       Reads these blocks of these levels ("3,4") of all channels by one prepared statement on the
- *       primary key. Prints "select_ms", the median, "rows" and "bytes".
+ *       primary key. Prints the medians "select_ms", of the statement that anyone would write, and
+ *       "least_ms", of the fastest of three ways; "rows" and "bytes".
  *
  * The connection must be allowed to see every row. */
 #include <arpa/inet.h>
 #include <libpq-fe.h>
+#include <math.h>
 #include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -20,8 +29,12 @@
 #include <string.h>
 #include <sys/random.h>
 #include <time.h>
+#include <zlib.h>
+#include <zstd.h>
 
 enum { BINARY = 1, TIMES_MAX = 100000, COPY_PORTION = 1 << 20, UUID_SIZE = 16 };
+
+enum { BLOCK = 4096, RAW = BLOCK * (int)sizeof(int16_t), CHANNELS_MAX = 64 };
 
 enum { OID_BYTEA = 17, OID_INT8 = 20, OID_INT4 = 23, OID_DATE = 1082, OID_UUID = 2950 };
 
@@ -158,11 +171,12 @@ static void append_field(struct buffer *buffer, const PGresult *rows, int row, i
     append(buffer, value, (size_t)PQgetlength(rows, row, column));
 }
 
+static const char COPY_HEAD[] = "PGCOPY\n\377\r\n\0\0\0\0\0\0\0\0"; /* and the string's own end */
+
 static struct buffer copy_stream(const PGresult *rows, int count, const uint8_t id[UUID_SIZE])
 {
-    static const char head[] = "PGCOPY\n\377\r\n\0\0\0\0\0\0\0\0"; /* and the string's own end */
     struct buffer stream = {0};
-    append(&stream, head, sizeof head);
+    append(&stream, COPY_HEAD, sizeof COPY_HEAD);
     for (int r = 0; r < count; r++) {
         append_int16(&stream, COLUMN_COUNT);
         for (int c = 0; c < COLUMN_COUNT; c++) {
@@ -190,23 +204,27 @@ static struct buffer column_array(const PGresult *rows, int count, int column,
 
 /* ---- inserting ---- */
 
-/* Of one transaction with the first `count` rows; what is sent is made ready before. */
-static double copy_ms(PGconn *connection, const PGresult *rows, int count, const char *end)
+static void new_id(uint8_t id[UUID_SIZE])
 {
-    uint8_t id[UUID_SIZE];
-    if (getrandom(id, sizeof id, 0) != (ssize_t)sizeof id) {
+    if (getrandom(id, UUID_SIZE, 0) != UUID_SIZE) {
         fail("no random bytes", "");
     }
-    struct buffer stream = copy_stream(rows, count, id);
-    double begun_ms = now_ms();
+}
+
+static void begin_copy(PGconn *connection)
+{
     command(connection, "begin");
     PQclear(expect(connection,
                    PQexec(connection, "copy bare_block (" COLUMNS ") from stdin (format binary)"),
                    PGRES_COPY_IN));
-    for (size_t at = 0; at < stream.length; at += COPY_PORTION) {
-        size_t left = stream.length - at;
+}
+
+static void end_copy(PGconn *connection, const struct buffer *stream, const char *end)
+{
+    for (size_t at = 0; at < stream->length; at += COPY_PORTION) {
+        size_t left = stream->length - at;
         int portion = (int)(left < COPY_PORTION ? left : COPY_PORTION);
-        if (PQputCopyData(connection, stream.bytes + at, portion) != 1) {
+        if (PQputCopyData(connection, stream->bytes + at, portion) != 1) {
             fail("copy", PQerrorMessage(connection));
         }
     }
@@ -216,6 +234,17 @@ static double copy_ms(PGconn *connection, const PGresult *rows, int count, const
     PQclear(expect(connection, PQgetResult(connection), PGRES_COMMAND_OK));
     PQclear(PQgetResult(connection));
     command(connection, end);
+}
+
+/* Of one transaction with the first `count` rows; what is sent is made ready before. */
+static double copy_ms(PGconn *connection, const PGresult *rows, int count, const char *end)
+{
+    uint8_t id[UUID_SIZE];
+    new_id(id);
+    struct buffer stream = copy_stream(rows, count, id);
+    double begun_ms = now_ms();
+    begin_copy(connection);
+    end_copy(connection, &stream, end);
     double took_ms = now_ms() - begun_ms;
     free(stream.bytes);
     return took_ms;
@@ -228,9 +257,7 @@ static double unnest_ms(PGconn *connection, const PGresult *rows, int count, con
     const char *values[COLUMN_COUNT];
     int lengths[COLUMN_COUNT];
     int formats[COLUMN_COUNT];
-    if (getrandom(id, sizeof id, 0) != (ssize_t)sizeof id) {
-        fail("no random bytes", "");
-    }
+    new_id(id);
     for (int c = 0; c < COLUMN_COUNT; c++) {
         bool one_for_all = c == CLINIC || c == RECORDING || c == RECEIVED_ON;
         if (!one_for_all) {
@@ -256,6 +283,12 @@ static double unnest_ms(PGconn *connection, const PGresult *rows, int count, con
     return took_ms;
 }
 
+static void make_table(PGconn *connection)
+{
+    command(connection, "set client_min_messages = warning");
+    command(connection, CREATE);
+}
+
 static void insert(PGconn *connection, const char *recording_id)
 {
     const char *values[] = {recording_id};
@@ -271,8 +304,7 @@ static void insert(PGconn *connection, const char *recording_id)
     if (count == 0) {
         fail("no such recording", recording_id);
     }
-    command(connection, "set client_min_messages = warning");
-    command(connection, CREATE);
+    make_table(connection);
     PQclear(expect(connection, PQprepare(connection, "insert", INSERT, 0, NULL), PGRES_COMMAND_OK));
     /* A server's connection has long read what the catalogue says of the table. */
     (void)copy_ms(connection, rows, 1, "rollback");
@@ -281,6 +313,116 @@ static void insert(PGconn *connection, const char *recording_id)
     printf("unnest_ms %.3f\n", unnest_ms(connection, rows, count, "commit"));
     printf("rows %d\nbytes %zu\n", count, data_bytes(rows, DATA));
     PQclear(rows);
+}
+
+/* ---- packing ---- */
+
+struct packer {
+    ZSTD_CCtx *zstd;
+    uint8_t ids[2][UUID_SIZE]; /* clinic, recording */
+    struct buffer stream;
+    size_t packed_bytes;
+};
+
+/* As server/formats/sample_block.c describes it. */
+static void arrange(const int16_t *codes, size_t count, uint8_t raw[RAW])
+{
+    uint16_t before = 0;
+    for (size_t i = 0; i < count; i++) {
+        uint16_t difference = (uint16_t)((uint16_t)codes[i] - before);
+        unsigned zigzag = (unsigned)difference << 1 ^ (0U - (difference >> 15));
+        before = (uint16_t)codes[i];
+        raw[i] = (uint8_t)zigzag;
+        raw[count + i] = (uint8_t)(zigzag >> 8);
+    }
+}
+
+static void append_int_field(struct buffer *stream, int32_t number)
+{
+    append_int32(stream, sizeof number);
+    append_int32(stream, number);
+}
+
+static void append_bytes_field(struct buffer *stream, const void *bytes, size_t length)
+{
+    append_int32(stream, (int32_t)length);
+    append(stream, bytes, length);
+}
+
+static void append_block(struct packer *packer, int channel, int number, const int16_t *codes,
+                         size_t count)
+{
+    const int32_t day = 8760; /* since 2000-01-01 */
+    uint8_t raw[RAW];
+    uint8_t packed[1 + ZSTD_COMPRESSBOUND(RAW)] = {1};
+    arrange(codes, count, raw);
+    size_t length = ZSTD_compressCCtx(packer->zstd, packed + 1, sizeof packed - 1, raw,
+                                      count * sizeof *codes, 1);
+    if (ZSTD_isError(length) != 0) {
+        fail("zstd", ZSTD_getErrorName(length));
+    }
+    length++;
+    struct buffer *stream = &packer->stream;
+    append_int16(stream, COLUMN_COUNT);
+    append_bytes_field(stream, packer->ids[0], UUID_SIZE);
+    append_bytes_field(stream, packer->ids[1], UUID_SIZE);
+    append_int_field(stream, channel);
+    append_int_field(stream, 0);
+    append_int_field(stream, number);
+    append_int_field(stream, day);
+    append_int_field(stream, (int32_t)count);
+    append_int32(stream, sizeof(int64_t));
+    append_int32(stream, 0);
+    append_int32(stream, (int32_t)(uint32_t)crc32_z(0, packed, length));
+    append_bytes_field(stream, packed, length);
+    packer->packed_bytes += length;
+}
+
+static double pack_ms(PGconn *connection, struct packer *packer, const int16_t *codes,
+                      size_t of_channel, int channels, const char *end)
+{
+    new_id(packer->ids[0]);
+    new_id(packer->ids[1]);
+    packer->stream.length = 0;
+    packer->packed_bytes = 0;
+    double begun_ms = now_ms();
+    begin_copy(connection);
+    append(&packer->stream, COPY_HEAD, sizeof COPY_HEAD);
+    for (int c = 0; c < channels; c++) {
+        for (size_t first = 0; first < of_channel; first += BLOCK) {
+            size_t left = of_channel - first;
+            append_block(packer, c, (int)(first / BLOCK), codes + (size_t)c * of_channel + first,
+                         left < BLOCK ? left : BLOCK);
+        }
+    }
+    append_int16(&packer->stream, -1);
+    end_copy(connection, &packer->stream, end);
+    return now_ms() - begun_ms;
+}
+
+static void pack(PGconn *connection, const char *path, int channels)
+{
+    FILE *file = fopen(path, "rb");
+    if (file == NULL || fseek(file, 0, SEEK_END) != 0) {
+        fail("cannot read", path);
+    }
+    size_t count = (size_t)ftell(file) / sizeof(int16_t);
+    int16_t *codes = malloc(count * sizeof *codes);
+    struct packer packer = {.zstd = ZSTD_createCCtx()};
+    rewind(file);
+    if (codes == NULL || packer.zstd == NULL || fread(codes, sizeof *codes, count, file) != count) {
+        fail("cannot read", path);
+    }
+    (void)fclose(file);
+    size_t of_channel = count / (size_t)channels;
+    make_table(connection);
+    /* As with the rows: what is known and what has been touched before is not measured. */
+    (void)pack_ms(connection, &packer, codes, of_channel, channels, "rollback");
+    printf("pack_ms %.3f\n", pack_ms(connection, &packer, codes, of_channel, channels, "commit"));
+    printf("pack_bytes %zu\n", packer.packed_bytes);
+    ZSTD_freeCCtx(packer.zstd);
+    free(packer.stream.bytes);
+    free(codes);
 }
 
 /* ---- reading ---- */
@@ -304,49 +446,75 @@ static PGresult *find_recording(PGconn *connection, const char *recording_id)
     return found;
 }
 
-static void read_blocks(PGconn *connection, char **what, int times)
+static const char SELECT_PLAIN[] =
+    "select channel_number, level, block_number, sample_count, checksum, data"
+    " from penstock.sample_block where clinic_id = $1::uuid and recording_id = $2::uuid"
+    " and received_on = $3::date and channel_number = any($4::int4[])"
+    " and level = any($5::int4[]) and block_number between $6::int4 and $7::int4";
+
+/* One look into the index for each channel and level. */
+static const char SELECT_RANGES[] =
+    "select s.channel_number, s.level, s.block_number, s.sample_count, s.checksum, s.data"
+    " from unnest($4::int4[]) as c (number), unnest($5::int4[]) as l (number),"
+    " lateral (select * from penstock.sample_block where clinic_id = $1::uuid"
+    " and recording_id = $2::uuid and received_on = $3::date and channel_number = c.number"
+    " and level = l.number and block_number between $6::int4 and $7::int4"
+    " order by block_number) as s";
+
+enum { SELECT_PARAMETERS = 7 };
+
+static PGresult *select_once(PGconn *connection, const char *const values[SELECT_PARAMETERS])
 {
-    PGresult *found = find_recording(connection, what[0]);
-    char levels[64];
-    snprintf(levels, sizeof levels, "{%s}", what[1]);
-    const char *values[] = {PQgetvalue(found, 0, 0),
-                            what[0],
-                            PQgetvalue(found, 0, 1),
-                            PQgetvalue(found, 0, 2),
-                            levels,
-                            what[2],
-                            what[3]};
+    return expect(
+        connection,
+        PQexecPrepared(connection, "select", SELECT_PARAMETERS, values, NULL, NULL, BINARY),
+        PGRES_TUPLES_OK);
+}
 
-    enum { VALUES = sizeof values / sizeof values[0] };
-
+/* The median of so many runs, with this statement and this way to make plans for it. */
+static double select_ms(PGconn *connection, const char *sql, const char *plans,
+                        const char *const values[SELECT_PARAMETERS], int times)
+{
     double *took_ms = malloc((size_t)times * sizeof *took_ms);
     if (took_ms == NULL) {
         fail("out of memory", "");
     }
-    PQclear(expect(connection,
-                   PQprepare(connection, "select",
-                             "select channel_number, level, block_number, sample_count, checksum,"
-                             " data from penstock.sample_block where clinic_id = $1::uuid"
-                             " and recording_id = $2::uuid and received_on = $3::date"
-                             " and channel_number = any($4::int4[]) and level = any($5::int4[])"
-                             " and block_number between $6::int4 and $7::int4",
-                             0, NULL),
-                   PGRES_COMMAND_OK));
-    int rows = 0;
-    size_t bytes = 0;
+    command(connection, "deallocate all");
+    command(connection, plans);
+    PQclear(expect(connection, PQprepare(connection, "select", sql, 0, NULL), PGRES_COMMAND_OK));
     for (int i = 0; i < times; i++) {
         double begun_ms = now_ms();
-        PGresult *result = expect(
-            connection, PQexecPrepared(connection, "select", VALUES, values, NULL, NULL, BINARY),
-            PGRES_TUPLES_OK);
+        PQclear(select_once(connection, values));
         took_ms[i] = now_ms() - begun_ms;
-        rows = PQntuples(result);
-        bytes = data_bytes(result, PQnfields(result) - 1);
-        PQclear(result);
     }
     qsort(took_ms, (size_t)times, sizeof *took_ms, compare);
-    printf("select_ms %.3f\nrows %d\nbytes %zu\n", took_ms[times / 2], rows, bytes);
+    double median = took_ms[times / 2];
     free(took_ms);
+    return median;
+}
+
+static void read_blocks(PGconn *connection, char **what, int times)
+{
+    static const char USUAL_PLANS[] = "set plan_cache_mode = auto";
+    static const char PLANNED_ONCE[] = "set plan_cache_mode = force_generic_plan";
+
+    PGresult *found = find_recording(connection, what[0]);
+    char levels[64];
+    snprintf(levels, sizeof levels, "{%s}", what[1]);
+    const char *const values[SELECT_PARAMETERS] = {PQgetvalue(found, 0, 0),
+                                                   what[0],
+                                                   PQgetvalue(found, 0, 1),
+                                                   PQgetvalue(found, 0, 2),
+                                                   levels,
+                                                   what[2],
+                                                   what[3]};
+    double plain_ms = select_ms(connection, SELECT_PLAIN, USUAL_PLANS, values, times);
+    double other_ms = fmin(select_ms(connection, SELECT_PLAIN, PLANNED_ONCE, values, times),
+                           select_ms(connection, SELECT_RANGES, PLANNED_ONCE, values, times));
+    PGresult *rows = select_once(connection, values);
+    printf("select_ms %.3f\nleast_ms %.3f\nrows %d\nbytes %zu\n", plain_ms,
+           fmin(plain_ms, other_ms), PQntuples(rows), data_bytes(rows, PQnfields(rows) - 1));
+    PQclear(rows);
     PQclear(found);
 }
 
@@ -354,10 +522,16 @@ static void read_blocks(PGconn *connection, char **what, int times)
 
 int main(int argc, char **argv)
 {
+    int channels = argc == 5 ? (int)strtol(argv[4], NULL, 10) : 0;
     int times = argc == 8 ? (int)strtol(argv[7], NULL, 10) : 0;
     if (argc == 4 && strcmp(argv[1], "insert") == 0) {
         PGconn *connection = connect_to(argv[2]);
         insert(connection, argv[3]);
+        PQfinish(connection);
+    } else if (argc == 5 && strcmp(argv[1], "pack") == 0 && channels >= 1 &&
+               channels <= CHANNELS_MAX) {
+        PGconn *connection = connect_to(argv[2]);
+        pack(connection, argv[3], channels);
         PQfinish(connection);
     } else if (argc == 8 && strcmp(argv[1], "select") == 0 && times >= 1 && times <= TIMES_MAX) {
         PGconn *connection = connect_to(argv[2]);

@@ -4,8 +4,9 @@
  *
  *   documents FORM RATE_HZ LENGTH_S [PIECE_S]
  *
- * FORM: decimals, int16, float32 (JSON); edf; csv; pieces: the opening on the first line, then a
- * piece of PIECE_S a line. RATE_HZ: 1, 10, 100 or 1000, so that times have short decimals. */
+ * FORM: decimals, int16, float32 (JSON); edf; csv; codes: the int16 alone, a channel after the
+ * other; pieces: the opening on the first line, then a piece of PIECE_S a line. RATE_HZ: 1, 10, 100
+ * or 1000, so that times have short decimals. */
 #include <math.h>
 #include <stdbool.h>
 #include <stdint.h>
@@ -364,6 +365,13 @@ static void put_edf(const struct study *study)
 
 /* ---- */
 
+static void put_codes(const struct study *study)
+{
+    for (int c = 0; c < CHANNELS; c++) {
+        fwrite(study->codes[c], sizeof *study->codes[c], study->count, stdout);
+    }
+}
+
 static int read_number(const char *text, int most)
 {
     char *end = NULL;
@@ -388,6 +396,8 @@ static void put(const struct study *study, const char *form, int piece_s)
         put_csv(study);
     } else if (strcmp(form, "edf") == 0) {
         put_edf(study);
+    } else if (strcmp(form, "codes") == 0) {
+        put_codes(study);
     } else {
         fail("no such form");
     }
