@@ -109,8 +109,8 @@ static void note_flat(struct study *study, struct subject subject)
 {
     const struct series *series = subject.series;
     size_t first = 0;
-    size_t longest_first = 0;
-    size_t longest_length = 1;
+    size_t longest_length = 2; /* one sample is no stretch */
+    struct span longest = {0.0, 0.0};
 
     for (size_t i = 1; i <= series->count; i++) {
         const bool same =
@@ -119,15 +119,14 @@ static void note_flat(struct study *study, struct subject subject)
         if (same) {
             continue;
         }
-        if (i - first > longest_length) {
-            longest_first = first;
+        if (i - first >= longest_length) {
+            const struct span span = {series_time(series, first), series_time(series, i - 1)};
+
+            longest = span.to_s - span.from_s > longest.to_s - longest.from_s ? span : longest;
             longest_length = i - first;
         }
         first = i;
     }
-    const struct span longest = {series_time(series, longest_first),
-                                 series_time(series, longest_first + longest_length - 1)};
-
     if (longest.to_s - longest.from_s >= CRITERIA_FLAT_S) {
         const struct quality_finding finding = {
             .code = "flat_line",

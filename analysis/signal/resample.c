@@ -63,7 +63,7 @@ static void mean_blocks(const double *samples, size_t count, size_t block, doubl
 static void mean_pairs(const double *samples, size_t count, double *output)
 {
     for (size_t i = 0; i < count; i++) {
-        output[i] = (samples[2 * i] + samples[2 * i + 1]) / 2.0;
+        output[i] = (0.0 + samples[2 * i] + samples[2 * i + 1]) / 2.0; /* of -0.0 too: 0.0 */
     }
 }
 

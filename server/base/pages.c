@@ -4,11 +4,12 @@
 #include <stdint.h>
 #include <sys/mman.h>
 
-enum { LARGE_PAGE = 2 * 1024 * 1024, KEPT = 4 * 1024 * 1024 };
+enum { LARGE_PAGE = PAGES_LARGE, KEPT = 4 * 1024 * 1024 };
 
-static size_t whole_pages(size_t size)
+size_t pages_size(size_t size)
 {
-    return (size + LARGE_PAGE - 1) / LARGE_PAGE * LARGE_PAGE;
+    size_t pages = size == 0 ? 1 : (size - 1) / LARGE_PAGE + 1;
+    return pages * LARGE_PAGE;
 }
 
 void *pages_new(size_t size)
@@ -17,7 +18,7 @@ void *pages_new(size_t size)
         return NULL;
     }
     /* The system aligns to its small pages: one large page more holds an aligned beginning. */
-    size_t length = whole_pages(size);
+    size_t length = pages_size(size);
     char *mapped = mmap(NULL, length + LARGE_PAGE, PROT_READ | PROT_WRITE,
                         MAP_PRIVATE | MAP_ANONYMOUS | MAP_NORESERVE, -1, 0);
     if (mapped == MAP_FAILED) {
@@ -36,7 +37,7 @@ void *pages_new(size_t size)
 void pages_free(void *pages, size_t size)
 {
     if (pages != NULL) {
-        (void)munmap(pages, whole_pages(size));
+        (void)munmap(pages, pages_size(size));
     }
 }
 

@@ -5,10 +5,13 @@
 
 #include <stddef.h>
 
-/* From here on large pages pay: below, most of one would be cleared for nothing. */
-enum { PAGES_WORTHWHILE = 512 * 1024 };
+/* A large page; and from where on one pays: below, most of it would be cleared for nothing. */
+enum { PAGES_LARGE = 2 * 1024 * 1024, PAGES_WORTHWHILE = 512 * 1024 };
 
-/* `size` bytes rounded up to whole large pages, zeroed, taken from the system only where they are
+/* Bytes of whole large pages that hold `size` bytes: what they may come to cost. */
+size_t pages_size(size_t size);
+
+/* pages_size(size) bytes, zeroed, taken from the system a large page at a time where they are
  * touched. NULL when there is no memory. */
 void *pages_new(size_t size);
 

@@ -23,7 +23,7 @@ static const double CONTINUOUS_TOLERANCE_S = 0.001;
 
 static const int64_t US_PER_MINUTE = 60 * INT64_C(1000000);
 
-enum { UTC_OFFSET_MAX_MIN = 14 * 60, ISO_TEXT_SIZE = 64 };
+enum { ISO_TEXT_SIZE = 64 };
 
 /* A signal of the file that becomes a channel. */
 struct edf_source {
@@ -405,10 +405,10 @@ static void read_start(struct edf_reader *reader)
                          "(started_at).");
         return;
     }
-    if (options->utc_offset_min < -UTC_OFFSET_MAX_MIN ||
-        options->utc_offset_min > UTC_OFFSET_MAX_MIN) {
-        fault_add(faults, "/utc_offset", "Must be between %d and %d minutes.", -UTC_OFFSET_MAX_MIN,
-                  UTC_OFFSET_MAX_MIN);
+    if (options->utc_offset_min < -LIMIT_UTC_OFFSET_MIN ||
+        options->utc_offset_min > LIMIT_UTC_OFFSET_MIN) {
+        fault_add(faults, "/utc_offset", "Must be between %d and %d minutes.",
+                  -LIMIT_UTC_OFFSET_MIN, LIMIT_UTC_OFFSET_MIN);
     }
     int64_t start_us = local_us - options->utc_offset_min * US_PER_MINUTE;
     if (has_local && (start_us < LIMIT_START_EARLIEST_US || start_us >= LIMIT_START_LATEST_US)) {

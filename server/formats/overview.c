@@ -58,7 +58,7 @@ static void extremes_of_int16(const int16_t *least, const int16_t *greatest, siz
         low = one_less < low ? one_less : low;
         high = greatest[i] > high ? greatest[i] : high;
     }
-    *ret_least = high == INT16_MIN ? INT16_MIN : (int16_t)(low + 1);
+    *ret_least = high == INT16_MIN ? INT16_MIN : (int16_t)(uint16_t)((uint16_t)low + 1U);
     *ret_greatest = high;
 }
 
@@ -68,11 +68,11 @@ static void extremes_of_int32(const int32_t *least, const int32_t *greatest, siz
     int32_t low = INT32_MAX;
     int32_t high = INT32_MIN;
     for (size_t i = 0; i < count; i++) {
-        int32_t one_less = (int32_t)(uint32_t)((uint32_t)least[i] - 1U);
+        int32_t one_less = (int32_t)((uint32_t)least[i] - 1U);
         low = one_less < low ? one_less : low;
         high = greatest[i] > high ? greatest[i] : high;
     }
-    *ret_least = high == INT32_MIN ? INT32_MIN : (int32_t)(low + 1);
+    *ret_least = high == INT32_MIN ? INT32_MIN : (int32_t)((uint32_t)low + 1U);
     *ret_greatest = high;
 }
 

@@ -1,6 +1,6 @@
 #include "formats/traces_binary.h"
 
-#include "formats/traces_json.h"
+#include "formats/traces_heading.h"
 
 #include <endian.h>
 #include <math.h>
@@ -45,7 +45,7 @@ static void append_place(struct text *heading, const char *member, size_t count,
 
 static void append_channel(struct text *heading, const struct traces_channel *channel, size_t *at)
 {
-    traces_channel_append(heading, channel);
+    traces_heading_append_channel(heading, channel);
     text_printf(heading, ",\"count\":%zu", channel->count);
     if (channel->bin_s > 0.0) {
         text_append(heading, ",\"bin_s\":");

@@ -1,5 +1,7 @@
 #include "formats/traces_json.h"
 
+#include "formats/traces_heading.h"
+
 #include <math.h>
 
 static void append_array(struct text *out, const char *name, const struct traces_array *array,
@@ -20,21 +22,9 @@ static void append_array(struct text *out, const char *name, const struct traces
     text_append_char(out, ']');
 }
 
-void traces_channel_append(struct text *out, const struct traces_channel *channel)
-{
-    text_printf(out, "{\"signal\":\"%s\",\"unit\":", signal_name(channel->signal));
-    text_append_json_string(out, channel->unit);
-    text_append(out, ",\"rate_hz\":");
-    text_append_number(out, channel->rate_hz);
-    text_append(out, ",\"start_s\":");
-    text_append_number(out, channel->start_s);
-    text_printf(out, ",\"sample_count\":%zu%s", channel->sample_count,
-                channel->is_derived ? ",\"derived\":true" : "");
-}
-
 static void append_channel(struct text *out, const struct traces_channel *channel)
 {
-    traces_channel_append(out, channel);
+    traces_heading_append_channel(out, channel);
     if (channel->bin_s > 0.0) {
         text_append(out, ",\"bin_s\":");
         text_append_number(out, channel->bin_s);
@@ -44,17 +34,6 @@ static void append_channel(struct text *out, const struct traces_channel *channe
         append_array(out, "samples", &channel->samples, channel->count);
     }
     text_append_char(out, '}');
-}
-
-void traces_heading_append(struct text *out, const struct traces_span *span)
-{
-    text_append(out, "{\"recording_id\":");
-    text_append_json_string(out, span->recording_id);
-    text_append(out, ",\"from_s\":");
-    text_append_number(out, span->from_s);
-    text_append(out, ",\"to_s\":");
-    text_append_number(out, span->to_s);
-    text_append(out, ",\"traces\":[");
 }
 
 void traces_json_write(const struct traces_span *span, const struct traces_channel *channels,

@@ -20,7 +20,7 @@ void body_init(struct body *body, struct body_budget *budget, size_t limit, uint
     body->budget = budget;
     body->limit = limit;
     body->spool_fd = -1;
-    /* Exact, so that nothing is copied; the page after the last byte is touched only by the NUL. */
+    /* Exact, so that nothing is copied. */
     body->capacity = expected > 0 && expected < budget->memory_per_body ? (size_t)expected : 0;
 }
 
@@ -61,27 +61,33 @@ static bool spool_append(struct body *body, const char *bytes, size_t length)
     return true;
 }
 
-static char *memory_new(size_t size)
+/* What a body of this capacity may cost, with the NUL behind it. A shorter one takes small pages as
+ * its bytes come; a longer one takes large ones. */
+static size_t memory_cost(size_t capacity)
 {
-    return size >= PAGES_WORTHWHILE ? pages_new(size) : malloc(size);
+    size_t size = capacity + 1;
+    return size < PAGES_LARGE ? size : pages_size(size);
 }
 
-static void memory_free(char *memory, size_t size)
+static char *memory_new(size_t capacity)
 {
-    if (size >= PAGES_WORTHWHILE) {
-        pages_free(memory, size);
-    } else {
-        free(memory);
-    }
+    size_t size = capacity + 1;
+    return size < PAGES_LARGE ? malloc(size) : pages_new(size);
 }
 
 static void release_memory(struct body *body)
 {
-    if (body->memory != NULL) {
-        body->budget->memory -= body->capacity;
-        memory_free(body->memory, body->capacity + 1);
-        body->memory = NULL;
+    size_t size = body->capacity + 1;
+    if (body->memory == NULL) {
+        return;
     }
+    if (size < PAGES_LARGE) {
+        free(body->memory);
+    } else {
+        pages_free(body->memory, size);
+    }
+    body->budget->memory -= memory_cost(body->capacity);
+    body->memory = NULL;
 }
 
 static bool move_to_spool(struct body *body)
@@ -100,16 +106,16 @@ static bool memory_reserve(struct body *body, size_t needed)
     if (body->memory != NULL && needed <= body->capacity) {
         return true;
     }
-    size_t held = body->memory == NULL ? 0 : body->capacity;
     size_t capacity = body->capacity > 0 ? body->capacity : INITIAL_CAPACITY;
     while (capacity < needed) {
         capacity *= 2;
     }
     size_t most = BODIES_IN_MEMORY * body->budget->memory_per_body;
-    if (capacity > body->budget->memory_per_body || capacity - held > most - body->budget->memory) {
+    size_t cost = memory_cost(capacity); /* besides what is held until it has been copied */
+    if (capacity > body->budget->memory_per_body || cost > most - body->budget->memory) {
         return false;
     }
-    char *memory = memory_new(capacity + 1);
+    char *memory = memory_new(capacity);
     if (memory == NULL) {
         return false;
     }
@@ -117,7 +123,7 @@ static bool memory_reserve(struct body *body, size_t needed)
         memcpy(memory, body->memory, body->length);
     }
     release_memory(body);
-    body->budget->memory += capacity;
+    body->budget->memory += cost;
     body->memory = memory;
     body->capacity = capacity;
     return true;

@@ -26,6 +26,7 @@ struct store {
     char clinic_id[UUID_TEXT_SIZE];
     char actor_id[UUID_TEXT_SIZE]; /* "" when there is none */
     bool reading;                  /* the transaction may only read */
+    bool plans_once;               /* a query of it has asked for statement.plan_once */
     bool may_retry;
     bool unheard;      /* the result of connection_send() has not been read yet */
     bool unreplicated; /* a commit was not confirmed by the standby that it has to wait for */

@@ -30,7 +30,7 @@ static void add_parameter(struct query *query, const char *value, size_t length,
         query->lengths[query->count] = length < INT_MAX ? (int)length : INT_MAX;
         query->formats[query->count] = format;
     }
-    query->count++; /* run_commands() refuses a query with too many */
+    query->count++; /* query_run_all() refuses a query with too many */
 }
 
 /* Room for a number's text, or NULL when there are too many parameters. */
@@ -119,21 +119,23 @@ static bool is_prepared(const struct store *store, const struct statement *state
     return false;
 }
 
-enum { COMMANDS_MAX = 3 + 2 * QUERY_BATCH_MAX };
+enum { COMMANDS_MAX = 5 + 2 * QUERY_BATCH_MAX };
 
-enum begin_statement { BEGIN_SETTINGS };
+enum begin_statement { BEGIN_SETTINGS, BEGIN_PLAN_ONCE, BEGIN_STATEMENT_COUNT };
 
 static const struct statement begin_statements[] = {
-    [BEGIN_SETTINGS] = {"begin_settings",
-                        "select set_config('penstock.clinic', $1, true),"
-                        " set_config('penstock.actor', $2, true)",
-                        false},
+    [BEGIN_SETTINGS] = {.name = "begin_settings",
+                        .sql = "select set_config('penstock.clinic', $1, true),"
+                               " set_config('penstock.actor', $2, true)"},
+    [BEGIN_PLAN_ONCE] = {.name = "begin_plan_once",
+                         .sql = "select set_config('plan_cache_mode', 'force_generic_plan', true)"},
 };
 
-const struct statement_table store_statements = {begin_statements, 1};
+const struct statement_table store_statements = {begin_statements, BEGIN_STATEMENT_COUNT};
 
 struct batch {
     struct query begin;
+    struct query plan_once;
     struct command commands[COMMANDS_MAX];
     size_t count;
 };
@@ -150,6 +152,15 @@ static void add_query(struct batch *batch, const struct store *store, const stru
     batch->commands[batch->count++] = (struct command){.query = query};
 }
 
+static bool wants_plan_once(struct query *const queries[], size_t count)
+{
+    bool wants = false;
+    for (size_t i = 0; i < count; i++) {
+        wants = wants || queries[i]->statement->plan_once;
+    }
+    return wants;
+}
+
 static void fill_batch(struct batch *batch, const struct store *store,
                        struct query *const queries[], size_t count)
 {
@@ -161,6 +172,10 @@ static void fill_batch(struct batch *batch, const struct store *store,
         query_text(&batch->begin, store->clinic_id);
         query_text(&batch->begin, store->actor_id);
         add_query(batch, store, &batch->begin);
+    }
+    if (!store->plans_once && wants_plan_once(queries, count)) {
+        query_start_alone(&batch->plan_once, &begin_statements[BEGIN_PLAN_ONCE]);
+        add_query(batch, store, &batch->plan_once);
     }
     for (size_t i = 0; i < count; i++) {
         add_query(batch, store, queries[i]);
@@ -242,7 +257,8 @@ static void take_results(struct batch *batch, struct rows ret_rows[])
     size_t taken = 0;
     for (size_t i = 0; i < batch->count; i++) {
         struct command *command = &batch->commands[i];
-        if (command->query != NULL && command->query != &batch->begin) {
+        bool is_ours = command->query == &batch->begin || command->query == &batch->plan_once;
+        if (command->query != NULL && !is_ours) {
             ret_rows[taken++] =
                 (struct rows){.result = command->result, .count = PQntuples(command->result)};
             command->result = NULL;
@@ -272,6 +288,7 @@ bool query_run_all(struct store *store, struct query *const queries[], size_t co
         store->transaction = TRANSACTION_OPEN;
     }
     bool good = exchange == EXCHANGE_DONE && note_results(store, &batch);
+    store->plans_once = store->plans_once || (good && wants_plan_once(queries, count));
     if (!good) {
         connection_failure(store, exchange, batch.commands, batch.count, reterr);
     } else if (store->transaction == TRANSACTION_NONE && store->unreplicated) {

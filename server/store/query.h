@@ -20,6 +20,9 @@ struct statement {
     const char *name; /* unique over all tables */
     const char *sql;
     bool binary_result; /* columns arrive in the database's binary form */
+    /* One plan fits all parameters: PostgreSQL would make one for each execution, since it takes
+     * what it guesses of them for a gain. Then holds for the rest of the transaction. */
+    bool plan_once;
 };
 
 struct statement_table {

@@ -4,6 +4,7 @@
 #include "store/connection.h"
 #include "store/migrate.h"
 
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -89,6 +90,7 @@ static bool begin(struct store *store, const char *clinic_id, const char *actor_
     }
     store->may_retry = false;
     store->reading = reading;
+    store->plans_once = false;
     store->transaction = TRANSACTION_WANTED;
     return true;
 }
@@ -107,6 +109,7 @@ bool store_begin_reading(struct store *store, const char *clinic_id, const char 
 
 void store_end_reading(struct store *store)
 {
+    assert(store->transaction == TRANSACTION_NONE || store->reading);
     if (store->transaction == TRANSACTION_OPEN && store->connection != NULL) {
         connection_send(store, "rollback");
     }

@@ -27,7 +27,7 @@ MUST_CHECK bool store_ready(struct store *store, struct error *reterr);
 bool store_may_retry(const struct store *store);
 
 /* Begins a transaction that sees the rows of one clinic only (row-level security). The statements
- * travel with the first query, so a read costs two round trips, not four.
+ * travel with the first query, and so cost no round trip of their own.
  * actor_id  account or token on whose behalf; recorded with revisions */
 MUST_CHECK bool store_begin(struct store *store, const char *clinic_id, const char *actor_id,
                             struct error *reterr);

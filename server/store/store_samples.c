@@ -56,7 +56,8 @@ static const struct statement statements[] = {
     /* One look into the index for each range, however long the recording: channels and levels as
      * conditions of one scan would walk past every block of it. */
     [BLOCKS_SELECT] = {.name = "blocks_select",
-                       .sql = "select b.block_number, b.sample_count, b.checksum, b.data"
+                       .sql = "select range.place, b.block_number, b.sample_count,"
+                              " b.checksum, b.data"
                               " from unnest($4::int4[], $5::int4[], $6::int4[], $7::int4[])"
                               " with ordinality"
                               " as range (channel_number, level, first, last, place),"
@@ -68,7 +69,8 @@ static const struct statement statements[] = {
                               " and block_number between range.first and range.last"
                               " order by block_number) as b"
                               " order by range.place, b.block_number",
-                       .binary_result = true},
+                       .binary_result = true,
+                       .plan_once = true},
 };
 
 const struct statement_table store_samples_statements = {statements, SAMPLES_STATEMENT_COUNT};
@@ -443,6 +445,9 @@ bool samples_store(struct store *store, const char *recording_id, const char *re
 
 /* ---- reading blocks ---- */
 
+/* Columns of BLOCKS_SELECT. */
+enum { BLOCK_ROW_PLACE, BLOCK_ROW_NUMBER, BLOCK_ROW_SAMPLES, BLOCK_ROW_CHECKSUM, BLOCK_ROW_DATA };
+
 /* Blocks [first, last] of a part. */
 struct block_range {
     const struct recording_part *part;
@@ -487,10 +492,10 @@ static bool read_block(struct sample_codec *codec, const struct recording_part *
     size_t left = codes_of_level(part) - first;
     size_t expected = left < SAMPLE_BLOCK_LENGTH ? left : SAMPLE_BLOCK_LENGTH;
     struct sample_block block = {
-        .sample_count = (uint32_t)rows_binary_int(rows, row, 1),
-        .checksum = (uint32_t)rows_binary_int(rows, row, 2),
+        .sample_count = (uint32_t)rows_binary_int(rows, row, BLOCK_ROW_SAMPLES),
+        .checksum = (uint32_t)rows_binary_int(rows, row, BLOCK_ROW_CHECKSUM),
     };
-    block.data = rows_bytes(rows, row, 3, &block.length);
+    block.data = rows_bytes(rows, row, BLOCK_ROW_DATA, &block.length);
     if (block.sample_count != expected) {
         return error_set(reterr, ERROR_INTERNAL, "sample block of a wrong size");
     }
@@ -527,6 +532,13 @@ static bool select_ranges(struct store *store, const struct recording_row *row,
     return good;
 }
 
+/* Whether a row is block `number` of the range with this index: they are counted from 1. */
+static bool is_block(const struct rows *rows, int row, size_t range, size_t number)
+{
+    return row < rows->count && (size_t)rows_binary_int(rows, row, BLOCK_ROW_PLACE) == range + 1 &&
+           (size_t)rows_binary_int(rows, row, BLOCK_ROW_NUMBER) == number;
+}
+
 /* Reads the ranges with one query. */
 static bool read_ranges(struct store *store, const struct recording_row *row,
                         const struct block_range *ranges, size_t count, struct error *reterr)
@@ -540,9 +552,9 @@ static bool read_ranges(struct store *store, const struct recording_row *row,
     for (size_t i = 0; good && i < count; i++) {
         const struct recording_part *part = ranges[i].part;
         for (size_t number = ranges[i].first; good && number <= ranges[i].last; number++) {
-            bool is_there = next < rows.count && (size_t)rows_binary_int(&rows, next, 0) == number;
-            good = is_there ? read_block(store->codec, part, number, &rows, next++, reterr)
-                            : error_set(reterr, ERROR_INTERNAL, "sample block missing");
+            good = is_block(&rows, next, i, number)
+                       ? read_block(store->codec, part, number, &rows, next++, reterr)
+                       : error_set(reterr, ERROR_INTERNAL, "sample block missing");
             good = good || error_context(reterr, "recording %s, channel %d, level %d, block %zu",
                                          row->id, part->channel->number,
                                          samples_level(part->level, part->extreme), number);

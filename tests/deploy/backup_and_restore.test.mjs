@@ -330,6 +330,20 @@ describe('a backup', () => {
     assert.equal(listBackups().length, 2);
   });
 
+  it('waits where a backup has the name of that second', async () => {
+    const names = [0, 1, 2, 3].map((later_s) => {
+      const time = new Date(Date.now() + 1000 * later_s).toISOString();
+      return `penstock-${time.slice(0, 19).replaceAll(/[-:]/g, '')}Z`;
+    });
+    const free = names.filter((name) => !existsSync(path.join(backups, name)));
+    for (const name of free) mkdirSync(path.join(backups, name));
+    const {code, stdout, stderr} = await backup();
+    assert.equal(code, 0, stderr);
+    const made = path.basename(stdout.match(/^(.*penstock-\d{8}T\d{6}Z):/m)[1]);
+    assert.ok(made > names.at(-1), `${made} behind ${names}`);
+    for (const name of [...free, made]) rmSync(path.join(backups, name), {recursive: true});
+  });
+
   it('takes the place of the older ones where --keep says so', async () => {
     cpSync(good, path.join(backups, 'penstock-20200101T000000Z'), {recursive: true});
     const incomplete = path.join(backups, 'penstock-20200102T000000Z');

@@ -418,6 +418,29 @@ static void damaged_block_of_an_overview_names_itself(void **state)
     }
 }
 
+/* Among blocks of other channels with the same numbers. */
+static void missing_block_of_a_channel_names_itself(void **state)
+{
+    struct fixture *fixture = *state;
+
+    enum { FIRST = 4096, WANTED = 9000 };
+
+    struct recording_part parts[CHANNELS];
+    for (size_t c = 0; c < CHANNELS; c++) {
+        parts[c] = (struct recording_part){
+            .channel = &sent.row.channels[c], .first = FIRST, .count = WANTED};
+    }
+    spoil(fixture, "delete from penstock.sample_block",
+          "and channel_number = 1 and level = 0 and block_number = 2");
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK_FAILS(fixture, ERROR_INTERNAL,
+                recording_read_parts(fixture->store, fixture->arena, &sent.row, parts, CHANNELS,
+                                     &fixture->error));
+    assert_non_null(strstr(fixture->error.detail, "channel 1, level 0, block 2"));
+    assert_non_null(strstr(fixture->error.detail, "missing"));
+    fixture_commit(fixture);
+}
+
 static void recordings_from_before_have_samples_only(void **state)
 {
     struct fixture *fixture = *state;
@@ -454,6 +477,7 @@ int main(void)
         PARTS_TEST(derived_pressure_has_an_overview),
         PARTS_TEST(derived_pressure_needs_a_fitting_pair),
         PARTS_TEST(damaged_block_of_an_overview_names_itself),
+        PARTS_TEST(missing_block_of_a_channel_names_itself),
         PARTS_TEST(recordings_from_before_have_samples_only),
     };
     return cmocka_run_group_tests_name("store: parts", tests, set_up, fixture_teardown);

@@ -207,6 +207,46 @@ static void read_only_server_asks_for_another_connection(void **state)
     fixture_commit(fixture);
 }
 
+static void read_patient(struct fixture *fixture, const char *id)
+{
+    struct patient patient;
+    CHECK(fixture, store_begin_reading(fixture->store, fixture->clinic_id, NULL, &fixture->error));
+    CHECK(fixture, patient_get(fixture->store, fixture->arena, id, &patient, &fixture->error));
+    store_end_reading(fixture->store);
+}
+
+/* The look-up of a session writes when it was used. On a server that takes no change it asks for
+ * another connection, also after a transaction that was only to read. */
+static void read_only_server_is_left_by_a_look_up_too(void **state)
+{
+    struct fixture *fixture = *state;
+    static const unsigned char hash[SECRET_HASH_BYTES] = {77};
+    int64_t expires_at_us = 0;
+    fixture_begin(fixture, fixture->clinic_id);
+    const char *id = fixture_patient(fixture, "read on a standby");
+    CHECK(fixture, session_create(fixture->store, fixture->account_id, hash, 3600, &expires_at_us,
+                                  &fixture->error));
+    fixture_commit(fixture);
+    fixture_sql(fixture, "update penstock.session set last_used_at = now() - interval '2 minutes'");
+    fixture_sql(fixture, arena_printf(fixture->arena,
+                                      "alter database %s set default_transaction_read_only = on",
+                                      fixture->database));
+    end_backends(fixture);
+    read_patient(fixture, id);
+    struct principal principal;
+    bool found =
+        session_principal(fixture->store, fixture->arena, hash, true, &principal, &fixture->error);
+    enum error_kind kind = fixture->error.kind;
+    /* The connection has been closed: what follows is made with a new one. */
+    fixture_sql(fixture, arena_printf(fixture->arena,
+                                      "alter database %s reset default_transaction_read_only",
+                                      fixture->database));
+    assert_false(found);
+    assert_int_equal(kind, ERROR_UNAVAILABLE);
+    CHECK(fixture, session_principal(fixture->store, fixture->arena, hash, true, &principal,
+                                     &fixture->error));
+}
+
 static void reading_refuses_a_change(void **state)
 {
     struct fixture *fixture = *state;
@@ -227,14 +267,6 @@ static void reading_refuses_a_change(void **state)
     fixture_patient(fixture, "only read");
     fixture_commit(fixture);
     assert_string_equal(count_of(fixture, "only read"), "1");
-}
-
-static void read_patient(struct fixture *fixture, const char *id)
-{
-    struct patient patient;
-    CHECK(fixture, store_begin_reading(fixture->store, fixture->clinic_id, NULL, &fixture->error));
-    CHECK(fixture, patient_get(fixture->store, fixture->arena, id, &patient, &fixture->error));
-    store_end_reading(fixture->store);
 }
 
 /* Nobody waits for the end of a transaction that only read, but it does end. */
@@ -328,6 +360,7 @@ int main(void)
         STORE_TEST(lost_at_commit_is_unknown),
         STORE_TEST(lost_while_idle_is_mended),
         STORE_TEST(read_only_server_asks_for_another_connection),
+        STORE_TEST(read_only_server_is_left_by_a_look_up_too),
         STORE_TEST(reading_refuses_a_change),
         STORE_TEST(reading_ends_by_itself),
         STORE_TEST(lost_after_reading_is_mended),
