@@ -131,20 +131,21 @@ struct cost {
  * unseen; that makes what follows slower, so that nothing is weighed and timed at once. */
 static double resident_bytes(bool weigh)
 {
-    long size_pages = 0;
-    long resident_pages = 0;
+    char line[128];
 
     if (!weigh) {
         return 0.0;
     }
     (void)malloc_trim(0);
-    FILE *file = fopen("/proc/self/statm", "r");
+    FILE *file = fopen("/proc/self/statm", "r"); /* sizes in pages: all, then what is resident */
 
-    if (file == NULL || fscanf(file, "%ld %ld", &size_pages, &resident_pages) != 2) {
+    if (file == NULL || fgets(line, sizeof line, file) == NULL) {
         abort();
     }
     (void)fclose(file);
-    return (double)resident_pages * (double)sysconf(_SC_PAGESIZE);
+    char *resident = NULL;
+    (void)strtol(line, &resident, 10);
+    return (double)strtol(resident, NULL, 10) * (double)sysconf(_SC_PAGESIZE);
 }
 
 static struct cost read_by_jansson(const char *text, size_t length, bool weigh)
