@@ -9,7 +9,7 @@
 #include <sys/mman.h>
 #include <unistd.h>
 
-enum { BODIES_IN_MEMORY = 16, INITIAL_CAPACITY = 4096 };
+enum { BODIES_IN_MEMORY = 16, INITIAL_SIZE = 4096 };
 
 static const size_t spool_of_all = (size_t)4 * 1024 * 1024 * 1024;
 static const uint64_t dropped_most = (uint64_t)64 * 1024 * 1024;
@@ -20,8 +20,7 @@ void body_init(struct body *body, struct body_budget *budget, size_t limit, uint
     body->budget = budget;
     body->limit = limit;
     body->spool_fd = -1;
-    /* Exact, so that nothing is copied. */
-    body->capacity = expected > 0 && expected < budget->memory_per_body ? (size_t)expected : 0;
+    body->size = expected > 0 && expected <= budget->memory_per_body ? (size_t)expected + 1 : 0;
 }
 
 /* Unnamed, so that nothing is left behind however the process ends. Where no file system takes an
@@ -61,32 +60,28 @@ static bool spool_append(struct body *body, const char *bytes, size_t length)
     return true;
 }
 
-/* What a body of this capacity may cost, with the NUL behind it. A shorter one takes small pages as
- * its bytes come; a longer one takes large ones. */
-static size_t memory_cost(size_t capacity)
+/* A short body takes small pages as its bytes come, a long one large pages; what they may cost. */
+static size_t memory_cost(size_t size)
 {
-    size_t size = capacity + 1;
     return size < PAGES_LARGE ? size : pages_size(size);
 }
 
-static char *memory_new(size_t capacity)
+static char *memory_new(size_t size)
 {
-    size_t size = capacity + 1;
     return size < PAGES_LARGE ? malloc(size) : pages_new(size);
 }
 
 static void release_memory(struct body *body)
 {
-    size_t size = body->capacity + 1;
     if (body->memory == NULL) {
         return;
     }
-    if (size < PAGES_LARGE) {
+    if (body->size < PAGES_LARGE) {
         free(body->memory);
     } else {
-        pages_free(body->memory, size);
+        pages_free(body->memory, body->size);
     }
-    body->budget->memory -= memory_cost(body->capacity);
+    body->budget->memory -= memory_cost(body->size);
     body->memory = NULL;
 }
 
@@ -100,22 +95,31 @@ static bool move_to_spool(struct body *body)
     return true;
 }
 
+/* Room for so many bytes and the NUL: what is announced exactly, so that nothing is copied; else by
+ * doubling. */
+static size_t size_for(const struct body *body, size_t needed)
+{
+    size_t most = body->budget->memory_per_body + 1;
+    size_t size = body->size > 0 ? body->size : INITIAL_SIZE;
+    while (size < needed + 1) {
+        size *= 2;
+    }
+    return size < most ? size : most;
+}
+
 /* False when there is to be no more memory for this body. */
 static bool memory_reserve(struct body *body, size_t needed)
 {
-    if (body->memory != NULL && needed <= body->capacity) {
+    if (body->memory != NULL && needed < body->size) {
         return true;
     }
-    size_t capacity = body->capacity > 0 ? body->capacity : INITIAL_CAPACITY;
-    while (capacity < needed) {
-        capacity *= 2;
-    }
-    size_t most = BODIES_IN_MEMORY * body->budget->memory_per_body;
-    size_t cost = memory_cost(capacity); /* besides what is held until it has been copied */
-    if (capacity > body->budget->memory_per_body || cost > most - body->budget->memory) {
+    size_t size = size_for(body, needed);
+    size_t most = BODIES_IN_MEMORY * memory_cost(body->budget->memory_per_body + 1);
+    size_t cost = memory_cost(size); /* besides what is held until it has been copied */
+    if (needed > body->budget->memory_per_body || cost > most - body->budget->memory) {
         return false;
     }
-    char *memory = memory_new(capacity);
+    char *memory = memory_new(size);
     if (memory == NULL) {
         return false;
     }
@@ -125,7 +129,7 @@ static bool memory_reserve(struct body *body, size_t needed)
     release_memory(body);
     body->budget->memory += cost;
     body->memory = memory;
-    body->capacity = capacity;
+    body->size = size;
     return true;
 }
 

@@ -240,6 +240,10 @@ static bool check_queries(const struct store *store, struct query *const queries
             return error_set(reterr, ERROR_INTERNAL, "%s: %s a transaction", query->statement->name,
                              query->needs_transaction ? "outside" : "inside");
         }
+        if (query->statement->plan_once && !query->needs_transaction) {
+            return error_set(reterr, ERROR_INTERNAL, "%s: plan_once holds in a transaction only",
+                             query->statement->name);
+        }
         if (query->count > QUERY_PARAMETERS_MAX) {
             return error_set(reterr, ERROR_INTERNAL, "%s: too many parameters",
                              query->statement->name);

@@ -4,6 +4,7 @@ import {test} from 'node:test';
 import {LiveChannel, LiveData} from '../../server/web/src/live-data.js';
 import {isKnownBy} from '../../server/web/src/live-numbers.js';
 import {missingPieces} from '../../server/web/src/recording-state.js';
+import {readTraces} from '../../server/web/src/trace-binary.js';
 import {columns, extremes, valueAt} from '../../server/web/src/trace-data.js';
 
 test('bins stand where their own trace says, also when the first begins before the span', () => {
@@ -16,6 +17,28 @@ test('bins stand where their own trace says, also when the first begins before t
   assert.equal(valueAt(fast, 11), undefined, 'outside');
   assert.deepEqual(valueAt(slow, 10.3), {low: 4, high: 6});
   assert.deepEqual(extremes(fast), {low: 1, high: 5});
+});
+
+test('float32 of the API becomes numbers and gaps, and is read out as it was recorded', () => {
+  const traces = [
+    {signal: 'pves', start_s: 1, rate_hz: 10, count: 3, samples_at: 0},
+    {signal: 'emg', start_s: 1, rate_hz: 1000, bin_s: 0.5, count: 2, min_at: 12, max_at: 20},
+  ];
+  const heading = JSON.stringify({recording_id: 'x', from_s: 1, to_s: 2, traces});
+  const padded = heading.padEnd(Math.ceil(heading.length / 4) * 4);
+  const numbers = Float32Array.of(12.35, Number.NaN, -0.05, 1, Number.NaN, 1234.567, Number.NaN);
+  const buffer = new ArrayBuffer(4 + padded.length + numbers.byteLength);
+  new DataView(buffer).setUint32(0, padded.length, true);
+  new Uint8Array(buffer, 4).set(new TextEncoder().encode(padded));
+  new Uint8Array(buffer, 4 + padded.length).set(new Uint8Array(numbers.buffer));
+  const answer = readTraces(buffer);
+  const [pves, emg] = answer.traces;
+  assert.deepEqual(pves.samples, [Math.fround(12.35), null, Math.fround(-0.05)]);
+  assert.deepEqual([emg.min, emg.max], [[1, null], [Math.fround(1234.567), null]]);
+  assert.deepEqual(valueAt(pves, 1), {low: 12.35, high: 12.35});
+  assert.deepEqual(valueAt(emg, 1.2), {low: 1, high: 1234.567});
+  assert.equal(valueAt(emg, 1.7), null);
+  assert.equal(answer.to_s, 2);
 });
 
 const CHANNEL = {signal: 'pves', unit: 'cm[H2O]', rate_hz: 10, start_s: 2};

@@ -161,11 +161,15 @@ function readStrips(visit, recording) {
 }
 
 /** The columns that a trace of the API should be plotted as. */
+/** As float32, which the pages draw. */
+const drawn = (values) => values.map((value) => (value === null ? null : Math.fround(value)));
+
 function expectedColumns(trace) {
   if (trace.samples) {
-    return [trace.samples.map((_, index) => trace.start_s + index / trace.rate_hz), trace.samples];
+    return [trace.samples.map((_, index) => trace.start_s + index / trace.rate_hz), drawn(trace.samples)];
   }
-  return [trace.min.map((_, index) => trace.start_s + (index + 0.5) * trace.bin_s), trace.min, trace.max];
+  const times = trace.min.map((_, index) => trace.start_s + (index + 0.5) * trace.bin_s);
+  return [times, drawn(trace.min), drawn(trace.max)];
 }
 
 /** Part of the axis for which the trace has a value. */

@@ -331,17 +331,34 @@ describe('a backup', () => {
   });
 
   it('waits where a backup has the name of that second', async () => {
-    const names = [0, 1, 2, 3].map((later_s) => {
-      const time = new Date(Date.now() + 1000 * later_s).toISOString();
-      return `penstock-${time.slice(0, 19).replaceAll(/[-:]/g, '')}Z`;
+    const taken = path.join(backups, 'penstock-20200301T000000Z');
+    const tools = path.join(folder, 'tools');
+    const asked = path.join(folder, 'asked');
+    mkdirSync(taken);
+    mkdirSync(tools);
+    // A clock that stands still for the first three looks at it.
+    writeFileSync(
+      path.join(tools, 'date'),
+      `#!/bin/bash
+if [[ $* == *+%Y%m%dT%H%M%SZ ]] && { echo >>'${asked}'; (($(wc -l <'${asked}') <= 3)); }; then
+    echo 20200301T000000Z
+else
+    PATH=\${PATH#*:} exec date "$@"
+fi
+`,
+      {mode: 0o755},
+    );
+    const {code, stdout, stderr} = await run(path.join(SOURCE, 'deploy/backup'), [backups], {
+      ...backupEnvironment(installation.database),
+      PATH: `${tools}:${process.env.PATH}`,
     });
-    const free = names.filter((name) => !existsSync(path.join(backups, name)));
-    for (const name of free) mkdirSync(path.join(backups, name));
-    const {code, stdout, stderr} = await backup();
     assert.equal(code, 0, stderr);
-    const made = path.basename(stdout.match(/^(.*penstock-\d{8}T\d{6}Z):/m)[1]);
-    assert.ok(made > names.at(-1), `${made} behind ${names}`);
-    for (const name of [...free, made]) rmSync(path.join(backups, name), {recursive: true});
+    const made = stdout.match(/^(.*penstock-\d{8}T\d{6}Z):/m)[1];
+    assert.notEqual(made, taken);
+    assert.equal(readFileSync(asked, 'utf8').length, 4, 'looked until a name was free');
+    assert.deepEqual(readdirSync(taken), [], 'what has the name is left alone');
+    rmSync(made, {recursive: true});
+    rmSync(taken, {recursive: true});
   });
 
   it('takes the place of the older ones where --keep says so', async () => {

@@ -10,9 +10,10 @@
  *   bare pack CONNINFO FILE CHANNELS
  *       Packs the int16 of FILE, a channel after the other, into blocks of 4,096 and copies them in
  *       one durable transaction: what an upload cannot do without, in one thread. As the server
- *       does it (differences, zigzag, bytes of one weight together, zstd level 1, CRC-32) it takes
- *       "pack_ms" and gives "pack_bytes"; with differences and zstd alone, which is what the goals
- *       for uploads were set beside, "plain_ms" and "plain_bytes".
+ *       packs and keeps them (differences, zigzag, bytes of one weight together, zstd level 1,
+ *       CRC-32, the columns and the key of bare_block) it takes "pack_ms" and gives "pack_bytes".
+ *       With differences and zstd level 1, in a table of three integers and the data with an index
+ *       on the integers, it takes "plain_ms" and gives "plain_bytes".
  *
  *   bare select CONNINFO RECORDING_ID LEVELS FIRST_BLOCK LAST_BLOCK TIMES
  *       Reads these blocks of these levels ("3,4") of all channels by one prepared statement on the
@@ -35,7 +36,9 @@
 
 enum { BINARY = 1, TIMES_MAX = 100000, COPY_PORTION = 1 << 20, UUID_SIZE = 16 };
 
-enum { BLOCK = 4096, RAW = BLOCK * (int)sizeof(int16_t), CHANNELS_MAX = 64 };
+enum { BLOCK = 4096, RAW = BLOCK * (int)sizeof(int16_t), CHANNELS_MAX = 64, ZSTD_LEVEL = 1 };
+
+enum { PACKED_SIZE = 1 + ZSTD_COMPRESSBOUND(RAW) };
 
 enum { OID_BYTEA = 17, OID_INT8 = 20, OID_INT4 = 23, OID_DATE = 1082, OID_UUID = 2950 };
 
@@ -68,7 +71,11 @@ static const char CREATE[] =
     " received_on date not null, sample_count integer not null, checksum bigint not null,"
     " data bytea not null,"
     " primary key (clinic_id, recording_id, channel_number, level, block_number, received_on));"
-    " alter table bare_block alter column data set storage external";
+    " alter table bare_block alter column data set storage external;"
+    "create table if not exists bare_plain (recording integer, channel integer, number integer,"
+    " data bytea);"
+    " create index if not exists bare_plain_place on bare_plain (recording, channel, number);"
+    " alter table bare_plain alter column data set storage external";
 
 static const char INSERT[] =
     "insert into bare_block (" COLUMNS ") select $1::uuid, $2::uuid, b.channel_number, b.level,"
@@ -212,14 +219,6 @@ static void new_id(uint8_t id[UUID_SIZE])
     }
 }
 
-static void begin_copy(PGconn *connection)
-{
-    command(connection, "begin");
-    PQclear(expect(connection,
-                   PQexec(connection, "copy bare_block (" COLUMNS ") from stdin (format binary)"),
-                   PGRES_COPY_IN));
-}
-
 static void end_copy(PGconn *connection, const struct buffer *stream, const char *end)
 {
     for (size_t at = 0; at < stream->length; at += COPY_PORTION) {
@@ -244,7 +243,10 @@ static double copy_ms(PGconn *connection, const PGresult *rows, int count, const
     new_id(id);
     struct buffer stream = copy_stream(rows, count, id);
     double begun_ms = now_ms();
-    begin_copy(connection);
+    command(connection, "begin");
+    PQclear(expect(connection,
+                   PQexec(connection, "copy bare_block (" COLUMNS ") from stdin (format binary)"),
+                   PGRES_COPY_IN));
     end_copy(connection, &stream, end);
     double took_ms = now_ms() - begun_ms;
     free(stream.bytes);
@@ -320,8 +322,11 @@ static void insert(PGconn *connection, const char *recording_id)
 
 struct packer {
     ZSTD_CCtx *zstd;
-    bool as_the_server;
+    const int16_t *codes;
+    int channels;
+    size_t of_channel;
     uint8_t ids[2][UUID_SIZE]; /* clinic, recording */
+    int32_t recording;         /* in bare_plain */
     struct buffer stream;
     size_t packed_bytes;
 };
@@ -361,26 +366,29 @@ static void append_bytes_field(struct buffer *stream, const void *bytes, size_t 
     append(stream, bytes, length);
 }
 
+/* Packs a block; its length behind the byte that names the arrangement. */
+static size_t zstd_block(struct packer *packer, const void *from, size_t size,
+                         uint8_t packed[PACKED_SIZE])
+{
+    size_t length =
+        ZSTD_compressCCtx(packer->zstd, packed + 1, PACKED_SIZE - 1, from, size, ZSTD_LEVEL);
+    if (ZSTD_isError(length) != 0) {
+        fail("zstd", ZSTD_getErrorName(length));
+    }
+    return length;
+}
+
 static void append_block(struct packer *packer, int channel, int number, const int16_t *codes,
                          size_t count)
 {
     const int32_t day = 8760; /* since 2000-01-01 */
     uint16_t differences[BLOCK];
     uint8_t raw[RAW];
-    uint8_t packed[1 + ZSTD_COMPRESSBOUND(RAW)];
+    uint8_t packed[PACKED_SIZE];
     packed[0] = 1;
     take_differences(codes, count, differences);
-    const void *from = differences;
-    if (packer->as_the_server) {
-        arrange(differences, count, raw);
-        from = raw;
-    }
-    size_t length = ZSTD_compressCCtx(packer->zstd, packed + 1, sizeof packed - 1, from,
-                                      count * sizeof *codes, 1);
-    if (ZSTD_isError(length) != 0) {
-        fail("zstd", ZSTD_getErrorName(length));
-    }
-    length++;
+    arrange(differences, count, raw);
+    size_t length = 1 + zstd_block(packer, raw, count * sizeof *codes, packed);
     struct buffer *stream = &packer->stream;
     append_int16(stream, COLUMN_COUNT);
     append_bytes_field(stream, packer->ids[0], UUID_SIZE);
@@ -397,26 +405,79 @@ static void append_block(struct packer *packer, int channel, int number, const i
     packer->packed_bytes += length;
 }
 
-static double pack_ms(PGconn *connection, struct packer *packer, const int16_t *codes,
-                      size_t of_channel, int channels, const char *end)
+static void append_plain_block(struct packer *packer, int channel, int number, const int16_t *codes,
+                               size_t count)
+{
+    const int16_t columns = 4;
+    uint16_t differences[BLOCK];
+    uint8_t packed[PACKED_SIZE];
+    take_differences(codes, count, differences);
+    size_t length = zstd_block(packer, differences, count * sizeof *codes, packed);
+    append_int16(&packer->stream, columns);
+    append_int_field(&packer->stream, packer->recording);
+    append_int_field(&packer->stream, channel);
+    append_int_field(&packer->stream, number);
+    append_bytes_field(&packer->stream, packed + 1, length);
+    packer->packed_bytes += length;
+}
+
+/* A way to keep blocks. */
+struct way {
+    const char *name;
+    const char *copy;
+    void (*append)(struct packer *packer, int channel, int number, const int16_t *codes,
+                   size_t count);
+};
+
+static const struct way ways[] = {
+    {"pack", "copy bare_block (" COLUMNS ") from stdin (format binary)", append_block},
+    {"plain", "copy bare_plain (recording, channel, number, data) from stdin (format binary)",
+     append_plain_block},
+};
+
+static double pack_ms(PGconn *connection, const struct way *way, struct packer *packer,
+                      const char *end)
 {
     new_id(packer->ids[0]);
     new_id(packer->ids[1]);
+    packer->recording++;
     packer->stream.length = 0;
     packer->packed_bytes = 0;
     double begun_ms = now_ms();
-    begin_copy(connection);
+    command(connection, "begin");
+    PQclear(expect(connection, PQexec(connection, way->copy), PGRES_COPY_IN));
     append(&packer->stream, COPY_HEAD, sizeof COPY_HEAD);
-    for (int c = 0; c < channels; c++) {
-        for (size_t first = 0; first < of_channel; first += BLOCK) {
-            size_t left = of_channel - first;
-            append_block(packer, c, (int)(first / BLOCK), codes + (size_t)c * of_channel + first,
-                         left < BLOCK ? left : BLOCK);
+    for (int c = 0; c < packer->channels; c++) {
+        const int16_t *codes = packer->codes + (size_t)c * packer->of_channel;
+        for (size_t first = 0; first < packer->of_channel; first += BLOCK) {
+            size_t left = packer->of_channel - first;
+            way->append(packer, c, (int)(first / BLOCK), codes + first,
+                        left < BLOCK ? left : BLOCK);
         }
     }
     append_int16(&packer->stream, -1);
     end_copy(connection, &packer->stream, end);
     return now_ms() - begun_ms;
+}
+
+/* On empty tables, and each way first in its turn. */
+static void pack_in_all_ways(PGconn *connection, struct packer *packer)
+{
+    enum { WAYS = sizeof ways / sizeof ways[0] };
+
+    uint8_t turn = 0;
+    if (getrandom(&turn, sizeof turn, 0) != sizeof turn) {
+        fail("no random bytes", "");
+    }
+    make_table(connection);
+    command(connection, "truncate bare_block, bare_plain");
+    for (int i = 0; i < WAYS; i++) {
+        const struct way *way = &ways[(i + turn) % WAYS];
+        /* As with the rows: what is known and what has been touched before is not measured. */
+        (void)pack_ms(connection, way, packer, "rollback");
+        printf("%s_ms %.3f\n", way->name, pack_ms(connection, way, packer, "commit"));
+        printf("%s_bytes %zu\n", way->name, packer->packed_bytes);
+    }
 }
 
 static void pack(PGconn *connection, const char *path, int channels)
@@ -427,22 +488,16 @@ static void pack(PGconn *connection, const char *path, int channels)
     }
     size_t count = (size_t)ftell(file) / sizeof(int16_t);
     int16_t *codes = malloc(count * sizeof *codes);
-    struct packer packer = {.zstd = ZSTD_createCCtx()};
+    struct packer packer = {.zstd = ZSTD_createCCtx(),
+                            .codes = codes,
+                            .channels = channels,
+                            .of_channel = count / (size_t)channels};
     rewind(file);
     if (codes == NULL || packer.zstd == NULL || fread(codes, sizeof *codes, count, file) != count) {
         fail("cannot read", path);
     }
     (void)fclose(file);
-    size_t of_channel = count / (size_t)channels;
-    make_table(connection);
-    for (int plain = 0; plain < 2; plain++) {
-        packer.as_the_server = plain == 0;
-        /* As with the rows: what is known and what has been touched before is not measured. */
-        (void)pack_ms(connection, &packer, codes, of_channel, channels, "rollback");
-        double took_ms = pack_ms(connection, &packer, codes, of_channel, channels, "commit");
-        const char *name = plain == 0 ? "pack" : "plain";
-        printf("%s_ms %.3f\n%s_bytes %zu\n", name, took_ms, name, packer.packed_bytes);
-    }
+    pack_in_all_ways(connection, &packer);
     ZSTD_freeCCtx(packer.zstd);
     free(packer.stream.bytes);
     free(codes);

@@ -44,21 +44,21 @@ async function failureOf(response) {
   });
 }
 
-async function send(path, options) {
+async function send(path, {read = (response) => response.json(), ...options} = {}) {
   let response;
   try {
     response = await fetch(path, {
       credentials: 'same-origin',
       cache: 'no-store',
       ...options,
-      headers: {Accept: 'application/json', ...background(), ...options?.headers},
+      headers: {Accept: 'application/json', ...background(), ...options.headers},
     });
   } catch (error) {
     if (error.name === 'AbortError') throw error;
     throw new Failure('away', texts.failures.away);
   }
   if (!response.ok) throw await failureOf(response);
-  return response.status === 204 ? null : response.json();
+  return response.status === 204 ? null : read(response);
 }
 
 /** Goes to the sign-in page and remembers where to come back to. */
@@ -67,24 +67,35 @@ export function goToSignIn() {
   location.assign(`/sign-in?ended&next=${encodeURIComponent(here)}`);
 }
 
-/**
- * GET; an expired session leads to the sign-in page and the promise then never settles. `cache`: patient data is
- * kept nowhere; what holds none may be kept by the browser and asked for again only by its ETag ('no-cache').
- */
-export async function get(path, parameters = {}, signal = undefined, cache = 'no-store') {
+async function sendGet(path, parameters, options) {
   const query = new URLSearchParams();
   for (const [name, value] of Object.entries(parameters)) {
     if (value !== null && value !== undefined && value !== '') query.set(name, String(value));
   }
   const suffix = query.toString();
   try {
-    return await send(suffix ? `${path}?${suffix}` : path, {signal, cache});
+    return await send(suffix ? `${path}?${suffix}` : path, options);
   } catch (error) {
     if (error.kind !== 'session') throw error;
     goToSignIn();
     return new Promise(() => {});
   }
 }
+
+/**
+ * GET; an expired session leads to the sign-in page and the promise then never settles. `cache`: patient data is
+ * kept nowhere; what holds none may be kept by the browser and asked for again only by its ETag ('no-cache').
+ */
+export const get = (path, parameters = {}, signal = undefined, cache = 'no-store') =>
+  sendGet(path, parameters, {signal, cache});
+
+/** The same for an ArrayBuffer. */
+export const getBytes = (path, parameters, signal) =>
+  sendGet(path, parameters, {
+    signal,
+    headers: {Accept: 'application/octet-stream'},
+    read: (response) => response.arrayBuffer(),
+  });
 
 /** POST of JSON; an expired session as in get(). `version`: of what is changed, as it was read. */
 export async function post(path, body, version = null) {

@@ -28,6 +28,9 @@ export function extremes(trace, fromS = -Infinity, toS = Infinity) {
   return low <= high ? {low, high} : null;
 }
 
+/** A number as it was recorded, from the float32 nearest to it, which has about seven digits. */
+const asRecorded = (value) => Number(value.toPrecision(7));
+
 /** {low, high} at a time; null for a missing sample, undefined outside the trace. */
 export function valueAt(trace, atS) {
   const lows = trace.samples ?? trace.min;
@@ -36,5 +39,5 @@ export function valueAt(trace, atS) {
     ? Math.round((atS - trace.start_s) * trace.rate_hz)
     : Math.floor((atS - trace.start_s) / trace.bin_s);
   if (index < 0 || index >= lows.length) return undefined;
-  return lows[index] === null ? null : {low: lows[index], high: highs[index]};
+  return lows[index] === null ? null : {low: asRecorded(lows[index]), high: asRecorded(highs[index])};
 }

@@ -1,11 +1,12 @@
 // A recording's traces: strips on one time axis, the shared span and cursor, and what moves them.
-import {get} from './api.js';
+import {getBytes} from './api.js';
 import {element, fill, refill} from './dom.js';
 import {EventTrack, eventList} from './event-track.js';
 import {clock, number, unitStep, unitSymbol} from './format.js';
 import {inOrder, scaleOf, signalName, signalSymbol} from './signals.js';
 import {RIGHT_PADDING, Strip, VALUE_AXIS_WIDTH} from './strip.js';
 import {texts} from './texts.js';
+import {readTraces} from './trace-binary.js';
 import {extremes, isBinned, valueAt} from './trace-data.js';
 
 const REFETCH_DELAY_MS = 150;
@@ -103,9 +104,9 @@ export class Traces {
 
   // ---- data
 
-  fetchTraces(fromS, toS, points, signal) {
+  async fetchTraces(fromS, toS, points, signal) {
     const span = fromS === null ? {} : {from_s: fromS.toFixed(3), to_s: toS.toFixed(3)};
-    return get(`/v1/recordings/${this.recording.id}/traces`, {...span, points}, signal);
+    return readTraces(await getBytes(`/v1/recordings/${this.recording.id}/traces`, {...span, points}, signal));
   }
 
   /** Loads the whole recording and draws; the element must be in the document. */

@@ -121,6 +121,27 @@ static void test_reduction(void **state)
     assert_true(isnan(means.samples[1])); /* one of three is too few */
 }
 
+/* Blocks of two have a loop of their own. */
+static void test_reduction_of_pairs(void **state)
+{
+    static const double fast[] = {
+        1.0, 2.0, SERIES_MISSING, 5.0, SERIES_MISSING, SERIES_MISSING, -0.0, -0.0, -3.0, 1.0, 8.0};
+    const struct series series = {100.0, 0.0, 11, fast};
+    double reduced[5];
+
+    (void)state;
+    const struct series means = resample_means(&series, 2, reduced);
+
+    assert_int_equal(means.count, 5);
+    assert_close(means.rate_hz, 50.0, 1e-12);
+    assert_close(means.start_s, 0.005, 1e-12);
+    assert_close(means.samples[0], 1.5, 0.0);
+    assert_close(means.samples[1], 5.0, 0.0); /* one of two is enough */
+    assert_true(isnan(means.samples[2]));
+    assert_false(signbit(means.samples[3])); /* as of any other block */
+    assert_close(means.samples[4], -1.0, 0.0);
+}
+
 static void test_levels(void **state)
 {
     static const double resting[] = {5.0, 5.2, 60.0, 5.1, 4.9, SERIES_MISSING, 5.0, 4.8};
@@ -144,9 +165,13 @@ static void test_levels(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_indices),   cmocka_unit_test(test_value_between_samples),
-        cmocka_unit_test(test_part),      cmocka_unit_test(test_maximum),
-        cmocka_unit_test(test_reduction), cmocka_unit_test(test_difference_on_other_axes),
+        cmocka_unit_test(test_indices),
+        cmocka_unit_test(test_value_between_samples),
+        cmocka_unit_test(test_part),
+        cmocka_unit_test(test_maximum),
+        cmocka_unit_test(test_reduction),
+        cmocka_unit_test(test_difference_on_other_axes),
+        cmocka_unit_test(test_reduction_of_pairs),
         cmocka_unit_test(test_levels),
     };
 
