@@ -1,7 +1,6 @@
 #include "base/arena.h"
 
 #include "base/log.h"
-#include "base/pages.h"
 
 #include <stdalign.h>
 #include <stdarg.h>
@@ -12,35 +11,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#ifdef ADDRESS_SANITIZER
-#include <sanitizer/asan_interface.h>
-#else
-#define ASAN_POISON_MEMORY_REGION(address, size)   ((void)(address), (void)(size))
-#define ASAN_UNPOISON_MEMORY_REGION(address, size) ((void)(address), (void)(size))
-#endif
-
 /* Small objects share blocks; an object larger than LARGE_SIZE gets a block of its own, so that the
- * system's zeroed pages are used as they come and nothing is cleared twice. From the first object
- * on for which large pages pay, large objects share regions of those. */
-enum {
-    ALIGNMENT = alignof(max_align_t),
-    BLOCK_SIZE = 8192,
-    LARGE_SIZE = 4096,
-    SHORT_TEXT = 256,
-    REGION_SIZE = 32 * 1024 * 1024, /* of addresses; memory is taken where it is touched */
-    REGION_GAP = 64                 /* between objects, for the address sanitiser to guard */
-};
+ * system's zeroed pages are used as they come and nothing is cleared twice. */
+enum { ALIGNMENT = alignof(max_align_t), BLOCK_SIZE = 8192, LARGE_SIZE = 4096, SHORT_TEXT = 256 };
 
 struct block {
     struct block *next;
-    alignas(max_align_t) unsigned char bytes[];
-};
-
-/* Stands at the beginning of its own pages. */
-struct region {
-    struct region *next;
-    size_t size; /* of the pages */
-    size_t used; /* of them, this record included */
     alignas(max_align_t) unsigned char bytes[];
 };
 
@@ -52,7 +28,6 @@ struct deferred {
 
 struct arena {
     struct block *blocks;
-    struct region *regions; /* the newest first */
     struct deferred *deferred;
     unsigned char *free_start; /* unused rest of the newest shared block */
     size_t free_size;
@@ -72,7 +47,6 @@ struct arena *arena_new(void)
         out_of_memory(sizeof *arena);
     }
     arena->blocks = NULL;
-    arena->regions = NULL;
     arena->deferred = NULL;
     arena->free_start = arena->first;
     arena->free_size = sizeof arena->first;
@@ -88,13 +62,6 @@ void arena_free(struct arena *arena)
         struct deferred *call = arena->deferred;
         arena->deferred = call->next;
         call->release(call->object);
-    }
-    struct region *region = arena->regions;
-    while (region != NULL) {
-        struct region *next = region->next;
-        ASAN_UNPOISON_MEMORY_REGION(region, region->size);
-        pages_free(region, region->size);
-        region = next;
     }
     struct block *block = arena->blocks;
     while (block != NULL) {
@@ -120,43 +87,8 @@ static struct block *add_block(struct arena *arena, size_t size, bool zeroed)
     return block;
 }
 
-static struct region *add_region(struct arena *arena, size_t needed)
-{
-    size_t whole = needed + sizeof(struct region);
-    size_t size = whole > REGION_SIZE ? whole : REGION_SIZE;
-    struct region *region = pages_new(size);
-    if (region == NULL) {
-        out_of_memory(size);
-    }
-    *region = (struct region){.next = arena->regions, .size = size, .used = sizeof *region};
-    ASAN_POISON_MEMORY_REGION(region->bytes, size - sizeof *region);
-    arena->regions = region;
-    return region;
-}
-
-/* Regions are new memory of the system, and so zeroed. */
-static void *take_from_region(struct arena *arena, size_t size)
-{
-    if (size > SIZE_MAX - REGION_GAP - ALIGNMENT - sizeof(struct region)) {
-        out_of_memory(size);
-    }
-    size_t needed = (size + REGION_GAP + ALIGNMENT - 1) / ALIGNMENT * ALIGNMENT;
-    struct region *region = arena->regions;
-    if (region == NULL || needed > region->size - region->used) {
-        region = add_region(arena, needed);
-    }
-    void *memory = (unsigned char *)region + region->used;
-    region->used += needed;
-    ASAN_UNPOISON_MEMORY_REGION(memory, size);
-    return memory;
-}
-
 void *arena_alloc(struct arena *arena, size_t size)
 {
-    bool has_region = arena->regions != NULL;
-    if (size >= PAGES_WORTHWHILE || (size > LARGE_SIZE && has_region)) {
-        return take_from_region(arena, size);
-    }
     if (size > LARGE_SIZE) {
         return add_block(arena, size, true)->bytes;
     }

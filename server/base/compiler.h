@@ -7,13 +7,4 @@
 #define PRINTF_LIKE(format_index, first_argument)                                                  \
     __attribute__((format(printf, format_index, first_argument)))
 
-/* gcc says it with a macro of its own, clang with a question. */
-#ifdef __SANITIZE_ADDRESS__
-#define ADDRESS_SANITIZER 1
-#elif defined(__has_feature)
-#if __has_feature(address_sanitizer)
-#define ADDRESS_SANITIZER 1
-#endif
-#endif
-
 #endif

@@ -1,7 +1,5 @@
 #include "http/body.h"
 
-#include "base/pages.h"
-
 #include <errno.h>
 #include <fcntl.h>
 #include <stdlib.h>
@@ -9,7 +7,7 @@
 #include <sys/mman.h>
 #include <unistd.h>
 
-enum { BODIES_IN_MEMORY = 16, INITIAL_SIZE = 4096 };
+enum { BODIES_IN_MEMORY = 16, INITIAL_CAPACITY = 4096 };
 
 static const size_t spool_of_all = (size_t)4 * 1024 * 1024 * 1024;
 static const uint64_t dropped_most = (uint64_t)64 * 1024 * 1024;
@@ -20,7 +18,8 @@ void body_init(struct body *body, struct body_budget *budget, size_t limit, uint
     body->budget = budget;
     body->limit = limit;
     body->spool_fd = -1;
-    body->size = expected > 0 && expected <= budget->memory_per_body ? (size_t)expected + 1 : 0;
+    /* Exact, so that nothing is copied; the page after the last byte is touched only by the NUL. */
+    body->capacity = expected > 0 && expected < budget->memory_per_body ? (size_t)expected : 0;
 }
 
 /* Unnamed, so that nothing is left behind however the process ends. Where no file system takes an
@@ -60,76 +59,40 @@ static bool spool_append(struct body *body, const char *bytes, size_t length)
     return true;
 }
 
-/* A short body takes small pages as its bytes come, a long one large pages; what they may cost. */
-static size_t memory_cost(size_t size)
-{
-    return size < PAGES_LARGE ? size : pages_size(size);
-}
-
-static char *memory_new(size_t size)
-{
-    return size < PAGES_LARGE ? malloc(size) : pages_new(size);
-}
-
-static void release_memory(struct body *body)
-{
-    if (body->memory == NULL) {
-        return;
-    }
-    if (body->size < PAGES_LARGE) {
-        free(body->memory);
-    } else {
-        pages_free(body->memory, body->size);
-    }
-    body->budget->memory -= memory_cost(body->size);
-    body->memory = NULL;
-}
-
 static bool move_to_spool(struct body *body)
 {
     body->spool_fd = open_spool();
     if (body->spool_fd < 0 || !spool_append(body, body->memory, body->length)) {
         return false;
     }
-    release_memory(body);
+    body->budget->memory -= body->memory == NULL ? 0 : body->capacity;
+    free(body->memory);
+    body->memory = NULL;
     return true;
-}
-
-/* Room for so many bytes and the NUL: what is announced exactly, so that nothing is copied; else by
- * doubling. */
-static size_t size_for(const struct body *body, size_t needed)
-{
-    size_t most = body->budget->memory_per_body + 1;
-    size_t size = body->size > 0 ? body->size : INITIAL_SIZE;
-    while (size < needed + 1) {
-        size *= 2;
-    }
-    return size < most ? size : most;
 }
 
 /* False when there is to be no more memory for this body. */
 static bool memory_reserve(struct body *body, size_t needed)
 {
-    if (body->memory != NULL && needed < body->size) {
+    if (body->memory != NULL && needed <= body->capacity) {
         return true;
     }
-    size_t size = size_for(body, needed);
-    size_t most = BODIES_IN_MEMORY * memory_cost(body->budget->memory_per_body + 1);
-    size_t cost = memory_cost(size); /* besides what is held until it has been copied */
-    if (needed > body->budget->memory_per_body || cost > most - body->budget->memory) {
+    size_t held = body->memory == NULL ? 0 : body->capacity;
+    size_t capacity = body->capacity > 0 ? body->capacity : INITIAL_CAPACITY;
+    while (capacity < needed) {
+        capacity *= 2;
+    }
+    size_t most = BODIES_IN_MEMORY * body->budget->memory_per_body;
+    if (capacity > body->budget->memory_per_body || capacity - held > most - body->budget->memory) {
         return false;
     }
-    char *memory = memory_new(size);
+    char *memory = realloc(body->memory, capacity + 1);
     if (memory == NULL) {
         return false;
     }
-    if (body->memory != NULL) {
-        memcpy(memory, body->memory, body->length);
-    }
-    release_memory(body);
-    body->budget->memory += cost;
+    body->budget->memory += capacity - held;
     body->memory = memory;
-    body->size = size;
+    body->capacity = capacity;
     return true;
 }
 
@@ -198,6 +161,9 @@ void body_free(struct body *body)
         (void)close(body->spool_fd);
         body->budget->spool -= body->spooled;
     }
-    release_memory(body);
+    if (body->memory != NULL) {
+        body->budget->memory -= body->capacity;
+        free(body->memory);
+    }
     memset(body, 0, sizeof *body);
 }

@@ -11,8 +11,8 @@
 
 /* What all bodies that are coming in take together. Only the event thread touches it. */
 struct body_budget {
-    size_t memory_per_body; /* a longer body goes to the spool, and what 16 of these do not hold */
-    size_t memory;          /* large pages count whole, because touching one takes all of it */
+    size_t memory_per_body; /* a longer body goes to the spool */
+    size_t memory;
     size_t spool;
 };
 
@@ -29,7 +29,7 @@ struct body {
     size_t length;    /* bytes kept */
     uint64_t dropped; /* bytes read and thrown away after a refusal */
     char *memory;
-    size_t size;    /* of `memory`, or what it will be; the NUL included */
+    size_t capacity;
     int spool_fd;   /* -1: in memory */
     size_t spooled; /* bytes that count against the budget of the spool */
     char *mapping;

@@ -150,8 +150,8 @@ struct http_server_options {
     unsigned heavy_limit; /* most workers on HTTP_ROUTE_HEAVY requests at a time, < workers */
     unsigned queue_limit; /* most requests waiting for a worker; beyond: 503 with Retry-After */
     double request_deadline_s; /* headers and body must have arrived within this */
-    size_t body_memory;        /* a longer body, and those that together take more memory than 16 of
-                                  this length, go to a file */
+    size_t body_memory;        /* a longer body, and those that together exceed 16 times as much, go
+                                  to a file */
     /* What http_answer_later() allows. */
     unsigned waiting_limit;               /* most requests that wait at a time; 0: none may */
     unsigned waiting_limit_per_address;   /* most of one client address */

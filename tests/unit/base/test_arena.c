@@ -1,6 +1,4 @@
 #include "base/arena.h"
-#include "base/compiler.h"
-#include "base/pages.h"
 
 #include <setjmp.h>
 #include <stdalign.h>
@@ -11,9 +9,6 @@
 #include <string.h>
 
 #include <cmocka.h>
-#ifdef ADDRESS_SANITIZER
-#include <sanitizer/asan_interface.h>
-#endif
 
 static void gives_zeroed_aligned_memory_of_any_size(void **state)
 {
@@ -31,47 +26,6 @@ static void gives_zeroed_aligned_memory_of_any_size(void **state)
     }
     arena_free(arena);
 }
-
-/* Small, large and very large in turn, up to more than any of them shares. */
-static void gives_zeroed_memory_for_what_is_large(void **state)
-{
-    (void)state;
-    static const size_t sizes[] = {100, 5000, 600000, 5000, 3000001, 70000000, 40, 524288};
-
-    enum { SIZES = sizeof sizes / sizeof sizes[0], OBJECTS = 3 * SIZES };
-
-    struct arena *arena = arena_new();
-    unsigned char *objects[OBJECTS];
-    for (size_t i = 0; i < OBJECTS; i++) {
-        size_t size = sizes[i % SIZES];
-        unsigned char *object = arena_alloc(arena, size);
-        assert_int_equal((uintptr_t)object % alignof(max_align_t), 0);
-        assert_int_equal(object[0], 0);
-        assert_memory_equal(object, object + 1, size - 1); /* all are what the first is */
-        memset(object, (int)i + 1, size);
-        objects[i] = object;
-    }
-    for (size_t i = 0; i < OBJECTS; i++) {
-        assert_int_equal(objects[i][0], i + 1);
-        assert_memory_equal(objects[i], objects[i] + 1, sizes[i % SIZES] - 1);
-    }
-    arena_free(arena);
-}
-
-#ifdef ADDRESS_SANITIZER
-/* In memory of the arena's own the address sanitiser must see the end of an object too. */
-static void guards_the_end_of_what_is_large(void **state)
-{
-    (void)state;
-    struct arena *arena = arena_new();
-    for (size_t size = PAGES_WORTHWHILE; size < PAGES_WORTHWHILE + 20; size++) {
-        char *object = arena_alloc(arena, size);
-        assert_null(__asan_region_is_poisoned(object, size));
-        assert_true(__asan_address_is_poisoned(object + size));
-    }
-    arena_free(arena);
-}
-#endif
 
 static void keeps_objects_apart(void **state)
 {
@@ -152,10 +106,6 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(gives_zeroed_aligned_memory_of_any_size),
-        cmocka_unit_test(gives_zeroed_memory_for_what_is_large),
-#ifdef ADDRESS_SANITIZER
-        cmocka_unit_test(guards_the_end_of_what_is_large),
-#endif
         cmocka_unit_test(keeps_objects_apart),
         cmocka_unit_test(copies_text),
         cmocka_unit_test(formats_text_longer_than_any_buffer),

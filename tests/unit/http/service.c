@@ -327,7 +327,7 @@ void service_start_waiting(struct service *service, const struct service_limits 
         .workers = limits->workers,
         .heavy_limit = limits->heavy_limit,
         .queue_limit = limits->queue_limit,
-        .body_memory = SERVICE_BODY_MEMORY,
+        .body_memory = (size_t)1024 * 1024,
         .request_deadline_s = limits->deadline_s,
         .waiting_limit = waiting->limit,
         .waiting_limit_per_address = waiting->limit,

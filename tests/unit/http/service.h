@@ -8,11 +8,7 @@
 
 enum { SERVICE_WAITING = 200, SERVICE_SAMPLES = 2600 };
 
-enum {
-    SERVICE_BODY_LIMIT = 4096,
-    SERVICE_BODY_MEMORY = 3 * 1024 * 1024, /* longer bodies go to the spool */
-    SERVICE_UPLOAD_LIMIT = 5 * 1024 * 1024
-};
+enum { SERVICE_BODY_LIMIT = 4096, SERVICE_UPLOAD_LIMIT = 3 * 1024 * 1024 };
 
 struct service {
     struct http_server *server;
