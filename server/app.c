@@ -51,9 +51,9 @@ static void wait_for_stop_signal(const sigset_t *signals)
     log_message(LOG_LEVEL_INFO, "stopping", "signal %d", received);
 }
 
-/* Makes malloc() keep what a request has used for the next one: left to itself it gives an upload's
- * memory back and fetches it again page by page, which takes the system as long as half of what we
- * do with it. Threads take turns in keeping; what is larger goes back at once. */
+/* Makes malloc() keep the memory of a request for the next one. Left to itself it gives an upload's
+ * back and fetches it again page by page, which was a third of an upload's time. Each of its arenas
+ * keeps so much at its end; an object that is larger goes back at once. */
 static void keep_memory(void)
 {
     enum { KEPT_BYTES = 32 * 1024 * 1024 };
