@@ -67,19 +67,24 @@ export function goToSignIn() {
   location.assign(`/sign-in?ended&next=${encodeURIComponent(here)}`);
 }
 
-async function sendGet(path, parameters, options) {
-  const query = new URLSearchParams();
-  for (const [name, value] of Object.entries(parameters)) {
-    if (value !== null && value !== undefined && value !== '') query.set(name, String(value));
-  }
-  const suffix = query.toString();
+/** What `sending` gives; an expired session leads to the sign-in page, and the promise then never settles. */
+async function inSession(sending) {
   try {
-    return await send(suffix ? `${path}?${suffix}` : path, options);
+    return await sending;
   } catch (error) {
     if (error.kind !== 'session') throw error;
     goToSignIn();
     return new Promise(() => {});
   }
+}
+
+function sendGet(path, parameters, options) {
+  const query = new URLSearchParams();
+  for (const [name, value] of Object.entries(parameters)) {
+    if (value !== null && value !== undefined && value !== '') query.set(name, String(value));
+  }
+  const suffix = query.toString();
+  return inSession(send(suffix ? `${path}?${suffix}` : path, options));
 }
 
 /**
@@ -98,15 +103,9 @@ export const getBytes = (path, parameters, signal) =>
   });
 
 /** POST of JSON; an expired session as in get(). `version`: of what is changed, as it was read. */
-export async function post(path, body, version = null) {
+export function post(path, body, version = null) {
   const match = version === null ? {} : {'If-Match': `"${version}"`};
-  try {
-    return await send(path, {method: 'POST', headers: {...JSON_BODY, ...match}, body: JSON.stringify(body)});
-  } catch (error) {
-    if (error.kind !== 'session') throw error;
-    goToSignIn();
-    return new Promise(() => {});
-  }
+  return inSession(send(path, {method: 'POST', headers: {...JSON_BODY, ...match}, body: JSON.stringify(body)}));
 }
 
 let session = null;
