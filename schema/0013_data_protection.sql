@@ -1,0 +1,3 @@
+-- Erasure with legal hold, and pseudonyms for research.
+
+do $$ begin null; end $$;
