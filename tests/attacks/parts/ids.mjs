@@ -205,16 +205,14 @@ export async function attack(world, tally) {
     });
   }
   const secrets = await secretsOf(world, prepared.map(({foreign}) => foreign));
-  const own = await secretsOf(world, []);
   const byKind = Object.fromEntries(prepared.filter(({request}) => request.id).map(({operation, request}) => [kindOf(operation), request.id]));
   const foreignIds = Object.fromEntries(prepared.filter(({foreign}) => foreign.id).map(({operation, foreign}) => [kindOf(operation), foreign.id]));
-  const all = [...new Set([...secrets, ...own])];
   await world.unchanged(tally, async () => {
     await each(prepared, async (one) => {
-      await inPaths(world, tally, one, byKind, all);
-      await elsewhere(world, tally, one, foreignIds, all);
+      await inPaths(world, tally, one, byKind, secrets);
+      await elsewhere(world, tally, one, foreignIds, secrets);
       if (one.operation.isSafe) {
-        await inLists(world, tally, one, all);
+        await inLists(world, tally, one, secrets);
       }
     });
   });
