@@ -49,8 +49,8 @@ const refusedBy = (statuses) => (answer) =>
   answer === undefined || statuses.includes(answer.status) ? undefined : `${answer.status} ${answer.text.slice(0, 200)}`;
 
 /** Signing in needs no cookie, so a program without a browser is not refused; another site is. */
-const mayBeUnmarked = (operation, from) =>
-  operation.isPublic && from.origin === undefined && (from['sec-fetch-site'] ?? 'none') === 'none';
+const mayBeUnmarked = (operation, url, from) =>
+  operation.isPublic && [undefined, url].includes(from.origin) && (from['sec-fetch-site'] ?? 'none') === 'none';
 
 async function asBrowser(world, operation) {
   const request = await world.prepare(operation);
@@ -69,7 +69,7 @@ async function asBrowser(world, operation) {
 }
 
 async function changing(world, tally, operation, {request, send, json}) {
-  for (const from of origins(world.url).filter((one) => !mayBeUnmarked(operation, one))) {
+  for (const from of origins(world.url).filter((one) => !mayBeUnmarked(operation, world.url, one))) {
     await tally.attempt(`${operation.key} from ${JSON.stringify(from)}`, async () => refusedBy([403])(await send(from)));
   }
   for (const type of json === undefined ? [] : SIMPLE_TYPES) {
