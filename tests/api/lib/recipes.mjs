@@ -109,9 +109,11 @@ async function openRecipe(clinic, more = {}, count = 1) {
   return {status: 200, id, ...more};
 }
 
+export const hasRecipe = (key) => key in RECIPES;
+
 /** The recipe of "METHOD /path", made in a clinic. */
 export async function recipeOf(clinic, key) {
-  assert.ok(key in RECIPES, `no request for ${key} is written in tests/api/lib/recipes.mjs yet`);
+  assert.ok(hasRecipe(key), `no request for ${key} is written in tests/api/lib/recipes.mjs yet`);
   return RECIPES[key](clinic);
 }
 

@@ -5,7 +5,7 @@ import {Client} from '../../api/lib/client.mjs';
 import {Clinic, ROLES, signIn} from '../../api/lib/clinic.mjs';
 import {document, operations} from '../../api/lib/contract.mjs';
 import {Installation} from '../../api/lib/installation.mjs';
-import {filled, recipeOf} from '../../api/lib/recipes.mjs';
+import {filled, hasRecipe, recipeOf} from '../../api/lib/recipes.mjs';
 import {isBusy, isBusyError, patiently} from './patience.mjs';
 
 /** Who attacks first, where several roles may use an operation: whoever reaches most. */
@@ -52,6 +52,16 @@ export class World {
     });
     world.sessions = {};
     return world;
+  }
+
+  /** Operations that nothing here can attack, with what is missing. */
+  unattacked() {
+    const documented = new Set(this.operations.map(({key}) => key));
+    const undocumented = this.routes.filter(({key, path}) => path.startsWith('/v1/') && !documented.has(key));
+    return [
+      ...undocumented.map(({key}) => `${key}: not in api-docs/openapi.json`),
+      ...this.operations.filter(({key}) => !hasRecipe(key)).map(({key}) => `${key}: no request in tests/api/lib/recipes.mjs`),
+    ];
   }
 
   async readRoutes() {
