@@ -56,9 +56,7 @@ static bool is_safe(enum http_method method)
     return method == HTTP_GET || method == HTTP_HEAD || method == HTTP_OPTIONS;
 }
 
-/* A browser adds the cookie to requests that other sites cause; those two fields tell where a
- * request came from and cannot be set by a page's script. */
-static bool comes_from_own_pages(const struct http_request *request)
+bool dispatch_comes_from_own_pages(const struct http_request *request)
 {
     const char *site = http_request_header(request, "Sec-Fetch-Site");
     if (site != NULL) {
@@ -118,7 +116,7 @@ static bool authorise(const struct http_request *request, struct http_response *
         return false;
     }
     if (!context->principal.is_token && !is_safe(request->method) &&
-        !comes_from_own_pages(request)) {
+        !dispatch_comes_from_own_pages(request)) {
         http_problem(request, response, 403,
                      "A change made with a browser session must come from this server's own pages "
                      "(Origin or Sec-Fetch-Site).");

@@ -28,10 +28,14 @@ export class Clinic {
     clinic.administrator = Client.withSession(installation.url, cookie);
     clinic.tokens = {};
     for (const role of ROLES) {
-      const {json} = await clinic.administrator.post('/v1/tokens', {name: `a ${role}`, roles: [role]});
+      const {json} = await clinic.administrator.post('/v1/tokens', clinic.tokenDocument(role));
       clinic.tokens[role] = json.token;
     }
     return clinic;
+  }
+
+  tokenDocument(role) {
+    return {name: `a ${role}`, roles: [role]};
   }
 
   /** A client with the role's token. */
