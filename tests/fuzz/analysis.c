@@ -328,7 +328,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
         free(blocks.items[i]);
     }
     for (size_t i = 0; i < recording.channel_count; i++) {
-        free((void *)(uintptr_t)channels[i].samples);
+        void *samples = NULL; /* ours, so that it may be freed */
+        memcpy(&samples, &channels[i].samples, sizeof samples);
+        free(samples);
     }
     return 0;
 }

@@ -14,6 +14,11 @@
 
 enum { PLAIN_MAX = 1 << 17 };
 
+struct bytes {
+    const void *data;
+    size_t length;
+};
+
 /* Decodes with zlib alone, in one go a member; false unless all is sound and fits. */
 static bool plain_gzip(const uint8_t *input, size_t length, uint8_t *output, size_t *ret_length)
 {
@@ -37,17 +42,18 @@ static bool plain_zstd(const uint8_t *input, size_t length, uint8_t *output, siz
     return ZSTD_isError(*ret_length) == 0;
 }
 
-static void check_same(struct codec *codec, enum coding coding, const uint8_t *input, size_t length,
-                       size_t limit, const char *text, size_t text_length)
+/* Decoding gives `expected`. */
+static void check_same(struct codec *codec, enum coding coding, struct bytes input, size_t limit,
+                       struct bytes expected)
 {
-    char *again = NULL;
-    size_t again_length = 0;
+    char *text = NULL;
+    size_t length = 0;
     enum decoding outcome =
-        codec_decode(codec, coding, input, length, limit, &again, &again_length);
-    promise(outcome == DECODING_OK && again_length == text_length &&
-                memcmp(again, text, text_length) == 0,
+        codec_decode(codec, coding, input.data, input.length, limit, &text, &length);
+    promise(outcome == DECODING_OK && length == expected.length &&
+                memcmp(text, expected.data, length) == 0,
             "the same once more");
-    free(again);
+    free(text);
 }
 
 static void check_plain(enum coding coding, const uint8_t *input, size_t length, const char *text,
@@ -81,7 +87,8 @@ static void check_decoding(struct codec *codec, enum coding coding, const uint8_
     if (outcome == DECODING_OK) {
         struct codec *fresh = codec_new();
         promise(text_length <= limit && text[text_length] == '\0', "within the limit, and ended");
-        check_same(fresh, coding, input, length, text_length, text, text_length);
+        check_same(fresh, coding, (struct bytes){input, length}, text_length,
+                   (struct bytes){text, text_length});
         codec_free(fresh);
         char *more = NULL;
         size_t ignored = 0;
@@ -103,12 +110,14 @@ static void check_encoding(struct codec *codec, enum coding coding, const uint8_
     }
     char *text = NULL;
     size_t ignored = 0;
+    struct bytes whole = {input, length};
+    struct bytes smaller = {packed, packed_length};
     promise(packed_length < length, "smaller than it was");
-    check_same(codec, coding, packed, packed_length, length, (const char *)input, length);
+    check_same(codec, coding, smaller, length, whole);
     promise(codec_decode(codec, coding, packed, packed_length - 1, length, &text, &ignored) ==
                 DECODING_DAMAGED,
             "what is cut short is damaged");
-    check_same(codec, coding, packed, packed_length, length, (const char *)input, length);
+    check_same(codec, coding, smaller, length, whole);
     free(packed);
 }
 

@@ -4,12 +4,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-void promise(bool holds, const char *what)
+void promise_broken(const char *what)
 {
-    if (!holds) {
-        (void)fprintf(stderr, "broken promise: %s\n", what);
-        abort();
-    }
+    (void)fprintf(stderr, "broken promise: %s\n", what);
+    abort();
 }
 
 char *promise_text(const uint8_t *bytes, size_t size)

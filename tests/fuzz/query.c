@@ -179,7 +179,7 @@ static const struct http_route *plain_route(const struct http_route *routes, siz
         *ret_methods |= 1U << routes[i].method;
         if (routes[i].method == method && (best == NULL || strcmp(shape, best_shape) > 0)) {
             best = &routes[i];
-            strcpy(best_shape, shape);
+            memcpy(best_shape, shape, sizeof shape);
         }
     }
     return best;
