@@ -22,6 +22,10 @@ enum setting_index {
     SETTING_PORT,
     SETTING_QUEUE,
     SETTING_SECURE_COOKIES,
+    SETTING_TLS_CERTIFICATE,
+    SETTING_TLS_CLIENT_CA,
+    SETTING_TLS_KEY,
+    SETTING_TRUSTED_PROXIES,
     SETTING_WORKERS,
     SETTING_COUNT
 };
@@ -42,7 +46,18 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
     [SETTING_PORT] = {"PENSTOCK_PORT", "8080", "port to listen on; 0 takes any free one"},
     [SETTING_QUEUE] = {"PENSTOCK_QUEUE", "256", "requests that may wait for a worker"},
     [SETTING_SECURE_COOKIES] = {"PENSTOCK_SECURE_COOKIES", "auto",
-                                "yes, no or auto (yes unless the address is loopback)"},
+                                "yes, no or auto (yes unless the address is loopback and the "
+                                "request came without TLS)"},
+    [SETTING_TLS_CERTIFICATE] = {"PENSTOCK_TLS_CERTIFICATE", "",
+                                 "PEM file of the certificate and those that lead to its root; "
+                                 "makes the server speak TLS. SIGHUP reads it anew"},
+    [SETTING_TLS_CLIENT_CA] = {"PENSTOCK_TLS_CLIENT_CA", "",
+                               "PEM file; clients may show a certificate that it signed"},
+    [SETTING_TLS_KEY] = {"PENSTOCK_TLS_KEY", "",
+                         "PEM file of the certificate's key, not readable by others"},
+    [SETTING_TRUSTED_PROXIES] = {"PENSTOCK_TRUSTED_PROXIES", "",
+                                 "addresses and networks, comma-separated, whose X-Forwarded-For, "
+                                 "-Proto, -Host and Penstock-Client-Certificate are believed"},
     [SETTING_WORKERS] = {"PENSTOCK_WORKERS", "4",
                          "threads that serve requests, each with a database connection"},
 };
@@ -84,16 +99,39 @@ static bool read_log_level(struct error *reterr)
                      "PENSTOCK_LOG_LEVEL must be debug, info, warning or error");
 }
 
-static bool read_secure_cookies(const char *address, bool *ret_secure, struct error *reterr)
+static bool read_secure_cookies(struct config *config, struct error *reterr)
 {
     const char *text = value_of(SETTING_SECURE_COOKIES);
-    if (strcmp(text, "auto") == 0) {
-        *ret_secure = strncmp(address, "127.", 4) != 0 && strcmp(address, "::1") != 0;
+    config->follow_cookies = strcmp(text, "auto") == 0;
+    if (config->follow_cookies) {
+        config->secure_cookies =
+            strncmp(config->address, "127.", 4) != 0 && strcmp(config->address, "::1") != 0;
         return true;
     }
-    *ret_secure = strcmp(text, "yes") == 0;
-    return *ret_secure || strcmp(text, "no") == 0 ||
+    config->secure_cookies = strcmp(text, "yes") == 0;
+    return config->secure_cookies || strcmp(text, "no") == 0 ||
            error_set(reterr, ERROR_INVALID, "PENSTOCK_SECURE_COOKIES must be yes, no or auto");
+}
+
+static const char *path_of(enum setting_index index)
+{
+    const char *path = value_of(index);
+    return path[0] == '\0' ? NULL : path;
+}
+
+static bool read_tls(struct config *config, struct error *reterr)
+{
+    config->tls_certificate = path_of(SETTING_TLS_CERTIFICATE);
+    config->tls_key = path_of(SETTING_TLS_KEY);
+    config->tls_client_ca = path_of(SETTING_TLS_CLIENT_CA);
+    if ((config->tls_certificate == NULL) != (config->tls_key == NULL)) {
+        return error_set(
+            reterr, ERROR_INVALID,
+            "PENSTOCK_TLS_CERTIFICATE and PENSTOCK_TLS_KEY must be given both or none");
+    }
+    return config->tls_client_ca == NULL || config->tls_certificate != NULL ||
+           error_set(reterr, ERROR_INVALID,
+                     "PENSTOCK_TLS_CLIENT_CA needs PENSTOCK_TLS_CERTIFICATE and PENSTOCK_TLS_KEY");
 }
 
 bool config_read(struct config *ret_config, struct error *reterr)
@@ -102,13 +140,14 @@ bool config_read(struct config *ret_config, struct error *reterr)
         .address = value_of(SETTING_ADDRESS),
         .database = value_of(SETTING_DATABASE),
         .owner_database = value_of(SETTING_OWNER_DATABASE),
+        .trusted_proxies = value_of(SETTING_TRUSTED_PROXIES),
     };
     unsigned port = 0;
     if (!read_log_level(reterr) || !read_number(SETTING_PORT, 0, UINT16_MAX, &port, reterr) ||
         !read_number(SETTING_BODY_MEMORY, 1, 64, &config.body_memory_mib, reterr) ||
         !read_number(SETTING_QUEUE, 1, 100000, &config.queue, reterr) ||
         !read_number(SETTING_WORKERS, 2, 256, &config.workers, reterr) ||
-        !read_secure_cookies(config.address, &config.secure_cookies, reterr)) {
+        !read_secure_cookies(&config, reterr) || !read_tls(&config, reterr)) {
         return false;
     }
     config.port = (uint16_t)port;

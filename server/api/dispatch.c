@@ -56,7 +56,8 @@ static bool is_safe(enum http_method method)
 }
 
 /* A browser adds the cookie to requests that other sites cause; those two fields tell where a
- * request came from and cannot be set by a page's script. */
+ * request came from and cannot be set by a page's script. A page that came without TLS may be
+ * anyone's, so that it counts for no request that comes with it. */
 static bool comes_from_own_pages(const struct http_request *request)
 {
     const char *site = http_request_header(request, "Sec-Fetch-Site");
@@ -64,9 +65,10 @@ static bool comes_from_own_pages(const struct http_request *request)
         return strcmp(site, "same-origin") == 0;
     }
     const char *origin = http_request_header(request, "Origin");
-    const char *host = http_request_header(request, "Host");
     const char *authority = origin == NULL ? NULL : strstr(origin, "://");
-    return authority != NULL && host != NULL && strcasecmp(authority + 3, host) == 0;
+    return authority != NULL && request->host != NULL &&
+           (!request->secure || strncasecmp(origin, "https://", 8) == 0) &&
+           strcasecmp(authority + 3, request->host) == 0;
 }
 
 static void refuse_caller(const struct http_request *request, struct http_response *response)

@@ -60,6 +60,9 @@ static bool read_headers(struct exchange *exchange, const char *version)
         http_problem(request, &exchange->response, 400, "A header field holds a NUL.");
         return false;
     }
+    if (!exchange_find_client(exchange)) {
+        return false;
+    }
     struct header_problem problem;
     int minor = strcmp(version, MHD_HTTP_VERSION_1_0) == 0 ? 0 : 1;
     if (!headers_check(&exchange->headers, minor, &exchange->framing, &problem)) {

@@ -12,8 +12,10 @@
 #include "http/headers.h"
 #include "http/http.h"
 #include "http/parking.h"
+#include "http/proxies.h"
 #include "http/sweeper.h"
 #include "http/target.h"
+#include "http/tls.h"
 #include "http/worker.h"
 
 #include <pthread.h>
@@ -41,6 +43,7 @@ struct exchange {
     struct http_server *server;
     struct MHD_Connection *connection;
     struct client *client;
+    char site[PROXIES_SITE_SIZE]; /* whose requests are counted together */
     enum exchange_stage stage;
     enum http_method method; /* as sent: tells HEAD from GET */
     bool method_known;
@@ -64,6 +67,8 @@ struct exchange {
 struct http_server {
     struct http_server_options options;
     struct MHD_Daemon *daemon;
+    struct tls *tls; /* NULL: plain HTTP */
+    struct proxies *proxies;
     struct worker_pool *pool;
     struct parking *parking;
     struct sweeper *sweeper;
@@ -82,6 +87,10 @@ struct exchange *exchange_of(const struct http_request *request);
 /* Looks at the header section alone: routing, framing, credential, negotiation, body. False when
  * the answer is already decided; exchange->response then holds it. */
 MUST_CHECK bool exchange_admit(struct exchange *exchange, const char *method, const char *version);
+
+/* Tells the request who its client is, and drops what others than a trusted proxy say about that.
+ * False when the answer is decided: the proxy speaks nonsense. */
+MUST_CHECK bool exchange_find_client(struct exchange *exchange);
 
 /* The worker's part: decodes the body, calls serve(), prepares the answer. False when the handler
  * wants to be asked again: then the exchange is parked and must not be touched. */

@@ -51,6 +51,22 @@ const char *headers_get(const struct header_table *headers, struct arena *arena,
     return value;
 }
 
+void headers_remove(struct header_table *headers, const char *name)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < headers->count; i++) {
+        if (strcasecmp(headers->items[i].name, name) != 0) {
+            headers->items[kept++] = headers->items[i];
+        }
+    }
+    headers->count = kept;
+}
+
+bool headers_is_host(const char *value)
+{
+    return value[0] != '\0' && strpbrk(value, " \t,/?#@\\") == NULL;
+}
+
 static bool has_control_character(const char *value)
 {
     for (; *value != '\0'; value++) {
@@ -95,7 +111,7 @@ static bool check_host(const struct header_table *headers, int minor, struct hea
     if (host == NULL) {
         return minor == 0 || refuse(reterr, 400, "The header field Host is missing.");
     }
-    if (strpbrk(host, " \t,/?#@\\") != NULL) {
+    if (!headers_is_host(host)) {
         return refuse(reterr, 400, "The header field Host is malformed.");
     }
     return true;

@@ -61,9 +61,15 @@ struct http_request {
     const char *media_type; /* of the body, lower-case, without parameters; NULL without body */
     const char *body;       /* decoded (gzip, zstd), NUL-terminated; "" without body */
     size_t body_length;
-    const char *client_address; /* peer's numeric address */
-    double started_s;           /* clock_monotonic_s() when the headers were complete */
-    void *transport;            /* private to http/ */
+    const char *client_address; /* numeric; behind a trusted proxy the client's, not the proxy's */
+    /* SHA-256 of the certificate that the client has shown and the client authority has signed, as
+     * 64 lower-case hexadecimal digits; NULL without one. */
+    const char *client_certificate;
+    const char *host; /* whom the client asked: Host, or a trusted proxy's X-Forwarded-Host; may be
+                         NULL */
+    bool secure;      /* TLS from the client to here, or to a trusted proxy */
+    double started_s; /* clock_monotonic_s() when the headers were complete */
+    void *transport;  /* private to http/ */
 };
 
 /* A request header's value by case-insensitive name, or NULL. Lives as long as the request. */
@@ -140,9 +146,21 @@ const char *http_status_title(int status);
  * answers a GET with 304 when If-None-Match names the answer's etag. */
 bool http_etag_matches(const char *field, const char *etag);
 
+/* PEM files, read at the start and by http_server_reload(). */
+struct http_tls_options {
+    const char *certificate_file; /* the server's, then those that lead to its root; NULL: no TLS */
+    const char *key_file;         /* not readable by others than its owner and group */
+    const char
+        *client_ca_file; /* clients may show a certificate that it signed; NULL: none asked */
+};
+
 struct http_server_options {
     const char *address; /* "127.0.0.1" or "::1" */
     uint16_t port;       /* 0: any free one, see http_server_port() */
+    struct http_tls_options tls;
+    /* Comma-separated addresses and networks of proxies whose X-Forwarded-For, -Proto, -Host and
+     * Penstock-Client-Certificate count; those fields of others are dropped. NULL: nobody. */
+    const char *trusted_proxies;
     const struct http_route *routes;
     size_t route_count;
     void *context;        /* handed to the callbacks below */
@@ -174,6 +192,11 @@ MUST_CHECK bool http_server_start(const struct http_server_options *options,
 
 /* The port that is listened on. */
 uint16_t http_server_port(const struct http_server *server);
+
+/* Reads certificate, key and client authority anew, for connections that begin from now on; open
+ * ones stay as they are. False, with everything as it was, when the new files cannot be used.
+ * Nothing happens without TLS. */
+MUST_CHECK bool http_server_reload(struct http_server *server, struct error *reterr);
 
 /* Accepts no more connections, finishes every request already accepted (at most `patience_s`), and
  * frees the server. What waits by http_answer_later() runs once more at once, and must answer. */
