@@ -6,6 +6,11 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
+
+#define FILE_SUFFIX "_FILE"
+
+enum { FILE_SUFFIX_LENGTH = sizeof FILE_SUFFIX - 1, VALUE_LIMIT = 16 * 1024, VARIABLE_SIZE = 64 };
 
 struct setting {
     const char *name;
@@ -62,11 +67,104 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
                          "threads that serve requests, each with a database connection"},
 };
 
+/* What the environment or a file says, or NULL. Filled by read_values(), kept for good. */
+static const char *values[SETTING_COUNT];
+
 static const char *value_of(enum setting_index index)
 {
-    /* Read before any thread starts. NOLINTNEXTLINE(concurrency-mt-unsafe) */
-    const char *value = getenv(SETTINGS[index].name);
+    const char *value = values[index];
     return value == NULL || value[0] == '\0' ? SETTINGS[index].fallback : value;
+}
+
+static bool is_setting(const char *name, size_t length)
+{
+    for (size_t i = 0; i < SETTING_COUNT; i++) {
+        if (strlen(SETTINGS[i].name) == length && memcmp(SETTINGS[i].name, name, length) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* A slip in the name of a file's variable would leave a setting at its default. Other programs of
+ * this repository have variables of their own. */
+static bool check_file_names(struct error *reterr)
+{
+    static const char *const OTHERS[] = {"PENSTOCK_ROOM_", "PENSTOCK_TEST_",
+                                         "PENSTOCK_ADMIN_PASSWORD_FILE"};
+    for (char **variable = environ; *variable != NULL; variable++) {
+        const char *name = *variable;
+        size_t length = strcspn(name, "=");
+        bool file =
+            length > FILE_SUFFIX_LENGTH && strncmp(name, "PENSTOCK_", 9) == 0 &&
+            memcmp(name + length - FILE_SUFFIX_LENGTH, FILE_SUFFIX, FILE_SUFFIX_LENGTH) == 0;
+        for (size_t i = 0; file && i < sizeof OTHERS / sizeof OTHERS[0]; i++) {
+            file = strncmp(name, OTHERS[i], strlen(OTHERS[i])) != 0;
+        }
+        if (file && !is_setting(name, length - FILE_SUFFIX_LENGTH)) {
+            return error_set(reterr, ERROR_INVALID, "%.*s belongs to no setting", (int)length,
+                             name);
+        }
+    }
+    return true;
+}
+
+/* The content is never repeated: it may be a secret. */
+static bool read_value_file(const char *variable, const char *path, const char **ret_value,
+                            struct error *reterr)
+{
+    FILE *file = fopen(path, "re");
+    if (file == NULL) {
+        return error_set(reterr, ERROR_INVALID, "%s: %s cannot be opened: %s", variable, path,
+                         strerrordesc_np(errno));
+    }
+    char *text = calloc(1, VALUE_LIMIT + 1);
+    size_t length = text == NULL ? 0 : fread(text, 1, VALUE_LIMIT, file);
+    bool whole = text != NULL && ferror(file) == 0 && fgetc(file) == EOF;
+    (void)fclose(file);
+    if (whole && length > 0 && text[length - 1] == '\n') {
+        text[--length] = '\0';
+    }
+    if (!whole || strlen(text) != length || strpbrk(text, "\r\n") != NULL) {
+        free(text);
+        return error_set(reterr, ERROR_INVALID,
+                         "%s: %s must hold one line of at most %d bytes, the value itself",
+                         variable, path, VALUE_LIMIT);
+    }
+    *ret_value = text;
+    return true;
+}
+
+static bool read_value(enum setting_index index, struct error *reterr)
+{
+    char variable[VARIABLE_SIZE];
+    (void)snprintf(variable, sizeof variable, "%s" FILE_SUFFIX, SETTINGS[index].name);
+    /* Read before any thread starts. NOLINTBEGIN(concurrency-mt-unsafe) */
+    const char *given = getenv(SETTINGS[index].name);
+    const char *path = getenv(variable);
+    /* NOLINTEND(concurrency-mt-unsafe) */
+    values[index] = given;
+    if (path == NULL || path[0] == '\0') {
+        return true;
+    }
+    if (given != NULL && given[0] != '\0') {
+        return error_set(reterr, ERROR_INVALID, "%s and %s are both given", SETTINGS[index].name,
+                         variable);
+    }
+    return read_value_file(variable, path, &values[index], reterr);
+}
+
+static bool read_values(struct error *reterr)
+{
+    if (!check_file_names(reterr)) {
+        return false;
+    }
+    for (size_t i = 0; i < SETTING_COUNT; i++) {
+        if (!read_value((enum setting_index)i, reterr)) {
+            return false;
+        }
+    }
+    return true;
 }
 
 static bool read_number(enum setting_index index, unsigned least, unsigned most,
@@ -136,6 +234,9 @@ static bool read_tls(struct config *config, struct error *reterr)
 
 bool config_read(struct config *ret_config, struct error *reterr)
 {
+    if (!read_values(reterr)) {
+        return false;
+    }
     struct config config = {
         .address = value_of(SETTING_ADDRESS),
         .database = value_of(SETTING_DATABASE),
@@ -161,7 +262,8 @@ bool config_read(struct config *ret_config, struct error *reterr)
 void config_print_help(void)
 {
     for (size_t i = 0; i < SETTING_COUNT; i++) {
-        printf("  %-24s %s (default \"%s\")\n", SETTINGS[i].name, SETTINGS[i].meaning,
+        printf("  %-25s %s (default \"%s\")\n", SETTINGS[i].name, SETTINGS[i].meaning,
                SETTINGS[i].fallback);
     }
+    printf("Any NAME may also be given as NAME_FILE, the path of a file that holds the value.\n");
 }

@@ -96,8 +96,10 @@ static bool start_threads(struct http_server *server, struct error *reterr)
         !tls_new(&server->options.tls, &server->tls, reterr)) {
         return false;
     }
-    return proxies_new(server->options.trusted_proxies, &server->proxies, reterr) &&
-           sweeper_new(&server->sweeper, reterr) && drainer_new(&server->drainer, reterr) &&
+    if (!proxies_new(server->options.trusted_proxies, &server->proxies, reterr)) {
+        return error_context(reterr, "PENSTOCK_TRUSTED_PROXIES");
+    }
+    return sweeper_new(&server->sweeper, reterr) && drainer_new(&server->drainer, reterr) &&
            parking_new(&parking, &server->parking, reterr) &&
            worker_pool_new(&pool, &server->pool, reterr) && daemon_start(server, reterr);
 }
