@@ -305,6 +305,10 @@ void dispatch_serve(void *worker, struct http_request *request, struct http_resp
     if (wants_caller && !authorise(request, response, &context)) {
         return;
     }
+    /* Only now: what a stranger sends is not worth decoding. */
+    if (!http_request_load_body(request, response)) {
+        return;
+    }
     if (flags & API_ROUTE_OWN_TRANSACTION) {
         call_handler(&context, request, response);
         store_rollback(self->store);

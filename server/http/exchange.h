@@ -56,6 +56,8 @@ struct exchange {
     struct framing framing;
     enum coding body_coding;
     struct body body;
+    bool body_loaded;
+    struct codec *codec; /* of the worker that serves it */
     struct parked parked;
     bool runs_again; /* the handler has run before */
     double queue_s;  /* time spent waiting for a worker */
@@ -92,7 +94,7 @@ MUST_CHECK bool exchange_admit(struct exchange *exchange, const char *method, co
  * False when the answer is decided: the proxy speaks nonsense. */
 MUST_CHECK bool exchange_find_client(struct exchange *exchange);
 
-/* The worker's part: decodes the body, calls serve(), prepares the answer. False when the handler
+/* The worker's part: calls serve(), prepares the answer. False when the handler
  * wants to be asked again: then the exchange is parked and must not be touched. */
 MUST_CHECK bool exchange_serve(struct exchange *exchange, void *worker, struct codec *codec);
 

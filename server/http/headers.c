@@ -111,7 +111,7 @@ static bool check_host(const struct header_table *headers, int minor, struct hea
     if (host == NULL) {
         return minor == 0 || refuse(reterr, 400, "The header field Host is missing.");
     }
-    if (!headers_is_host(host)) {
+    if (host[0] != '\0' && !headers_is_host(host)) {
         return refuse(reterr, 400, "The header field Host is malformed.");
     }
     return true;

@@ -59,7 +59,9 @@ struct http_request {
     const char *parameters[HTTP_PATH_PARAMETERS_MAX]; /* values of the brace segments, in order */
     const char *accepted;   /* the media type to answer with, one of route->produces */
     const char *media_type; /* of the body, lower-case, without parameters; NULL without body */
-    const char *body;       /* decoded (gzip, zstd), NUL-terminated; "" without body */
+    /* Decoded (gzip, zstd), NUL-terminated; "" without body, and before http_request_load_body().
+     */
+    const char *body;
     size_t body_length;
     const char *client_address; /* numeric; behind a trusted proxy the client's, not the proxy's */
     /* SHA-256 of the certificate that the client has shown and the client authority has signed, as
@@ -71,6 +73,13 @@ struct http_request {
     double started_s; /* clock_monotonic_s() when the headers were complete */
     void *transport;  /* private to http/ */
 };
+
+/* Makes request->body out of what came over the wire. serve() calls it once it knows that the
+ * caller may be served: decoding costs time and memory that no stranger is to spend. False when the
+ * body cannot be had (400, 413, 503); `response` then is the answer. Once loaded it stays, also
+ * when the request comes back by http_answer_later(); then, and without a body, nothing happens. */
+MUST_CHECK bool http_request_load_body(struct http_request *request,
+                                       struct http_response *response);
 
 /* A request header's value by case-insensitive name, or NULL. Lives as long as the request. */
 const char *http_request_header(const struct http_request *request, const char *name);
@@ -176,6 +185,7 @@ struct http_server_options {
     double waiting_most_s;                /* longest that one waits, from started_s */
     void *(*worker_start)(void *context); /* on the worker's thread; its value goes to serve() */
     void (*worker_stop)(void *worker);
+    /* Must call http_request_load_body() before it reads the body. */
     void (*serve)(void *worker, struct http_request *request, struct http_response *response);
     /* HTTP_ROUTE_INLINE routes; on the event thread, `context` in place of a worker */
     void (*serve_inline)(void *context, struct http_request *request,

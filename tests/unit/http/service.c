@@ -306,6 +306,15 @@ static const struct http_route routes[] = {
 static void serve(void *worker, struct http_request *request, struct http_response *response)
 {
     struct service *service = worker;
+    const char *credential = http_request_header(request, "Authorization");
+    if (credential != NULL && strcmp(credential, "Bearer forged") == 0) {
+        assert_string_equal(request->body, "");
+        http_problem(request, response, 401, "Nobody has this token.");
+        return;
+    }
+    if (!http_request_load_body(request, response)) {
+        return;
+    }
     (void)pthread_mutex_lock(&service->lock);
     service->served++;
     (void)pthread_mutex_unlock(&service->lock);
