@@ -139,6 +139,8 @@ static void *on_request_line(void *argument, const char *target, struct MHD_Conn
     exchange->client =
         MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT)->socket_context;
     exchange->raw_target = arena_strdup(arena, target == NULL ? "" : target);
+    exchange->line.target = target == NULL ? "" : target;
+    exchange->line.target_length = strlen(exchange->raw_target);
     exchange->target.raw_path = "*";
     exchange->request.arena = arena;
     exchange->request.transport = exchange;

@@ -13,6 +13,7 @@
 #include "http/http.h"
 #include "http/parking.h"
 #include "http/proxies.h"
+#include "http/seams.h"
 #include "http/sweeper.h"
 #include "http/target.h"
 #include "http/tls.h"
@@ -51,6 +52,7 @@ struct exchange {
     bool must_close; /* the connection cannot carry another request */
     bool logged;
     const char *raw_target;
+    struct request_line line;
     struct target target;
     struct header_table headers;
     struct framing framing;

@@ -64,7 +64,20 @@ void headers_remove(struct header_table *headers, const char *name)
 
 bool headers_is_host(const char *value)
 {
-    return value[0] != '\0' && strpbrk(value, " \t,/?#@\\") == NULL;
+    static const char digits[] = "0123456789";
+    static const char name[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789"
+                               "-._~%!$&'()*+;=";
+    size_t length = strspn(value, name);
+    if (value[0] == '[') {
+        length = 1 + strspn(value + 1, "0123456789ABCDEFabcdef:.");
+        length += value[length] == ']' && length > 1 ? 1 : 0;
+        if (value[length - 1] != ']') {
+            return false;
+        }
+    }
+    const char *port = value + length;
+    return length > 0 &&
+           (port[0] == '\0' || (port[0] == ':' && port[1 + strspn(port + 1, digits)] == '\0'));
 }
 
 static bool has_control_character(const char *value)
