@@ -56,7 +56,7 @@ static bool read_headers(struct exchange *exchange, const char *version)
                      HEADERS_MAX);
         return false;
     }
-    if (collection.has_nul || !seams_are_sound(&exchange->line, &exchange->headers)) {
+    if (collection.has_nul || !seams_are_sound(&exchange->section, &exchange->headers)) {
         http_problem(request, &exchange->response, 400,
                      "The header section is malformed: a line that does not end in CRLF, a folded "
                      "line, or a NUL.");
@@ -274,12 +274,20 @@ static bool check_precondition(struct exchange *exchange)
     return false;
 }
 
+static size_t section_length(struct MHD_Connection *connection)
+{
+    const union MHD_ConnectionInfo *info =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_REQUEST_HEADER_SIZE);
+    return info == NULL ? 0 : info->header_size;
+}
+
 bool exchange_admit(struct exchange *exchange, const char *method, const char *version)
 {
     exchange->request.started_s = clock_monotonic_s();
     exchange->must_close = true; /* until it is certain where this request ends */
-    exchange->line.method = method;
-    exchange->line.version = version;
+    exchange->section.method = method;
+    exchange->section.version = version;
+    exchange->section.length = section_length(exchange->connection);
     exchange->method_known = router_method(method, &exchange->method);
     if (!read_headers(exchange, version) || !read_target(exchange) || !find_route(exchange) ||
         !check_expectation(exchange) || !check_credential(exchange) || !check_load(exchange) ||

@@ -139,8 +139,8 @@ static void *on_request_line(void *argument, const char *target, struct MHD_Conn
     exchange->client =
         MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT)->socket_context;
     exchange->raw_target = arena_strdup(arena, target == NULL ? "" : target);
-    exchange->line.target = target == NULL ? "" : target;
-    exchange->line.target_length = strlen(exchange->raw_target);
+    exchange->section.target = target == NULL ? "" : target;
+    exchange->section.target_length = strlen(exchange->raw_target);
     exchange->target.raw_path = "*";
     exchange->request.arena = arena;
     exchange->request.transport = exchange;
@@ -188,7 +188,9 @@ static enum MHD_Result send_answer(struct exchange *exchange)
     }
     double length = (double)exchange->answer_length;
     sweeper_set(exchange->server->sweeper, exchange->client,
-                clock_monotonic_s() + send_least_s + length / send_bytes_per_s);
+                clock_monotonic_s() +
+                    fmin(send_least_s, exchange->server->options.request_deadline_s) +
+                    length / send_bytes_per_s);
     enum MHD_Result result =
         MHD_queue_response(exchange->connection, (unsigned)exchange->response.status, answer);
     MHD_destroy_response(answer);

@@ -52,7 +52,7 @@ struct exchange {
     bool must_close; /* the connection cannot carry another request */
     bool logged;
     const char *raw_target;
-    struct request_line line;
+    struct request_section section;
     struct target target;
     struct header_table headers;
     struct framing framing;

@@ -176,9 +176,11 @@ struct http_server_options {
     unsigned workers;     /* threads that serve requests */
     unsigned heavy_limit; /* most workers on HTTP_ROUTE_HEAVY requests at a time, < workers */
     unsigned queue_limit; /* most requests waiting for a worker; beyond: 503 with Retry-After */
-    double request_deadline_s; /* headers and body must have arrived within this */
-    size_t body_memory;        /* a longer body, and those that together exceed 16 times as much, go
-                                  to a file */
+    /* Within this a body must have arrived. A handshake, a header section and (but for its size)
+     * the reading of an answer have as long, at most 30 s. */
+    double request_deadline_s;
+    size_t body_memory; /* a longer body, and those that together exceed 16 times as much, go
+                           to a file */
     /* What http_answer_later() allows. */
     unsigned waiting_limit;               /* most requests that wait at a time; 0: none may */
     unsigned waiting_limit_per_address;   /* most of one client address */

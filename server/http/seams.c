@@ -13,11 +13,11 @@ static bool ends_line(const char *end)
     return end[0] == '\0' && end[1] == '\0';
 }
 
-bool seams_are_sound(const struct request_line *line, const struct header_table *headers)
+bool seams_are_sound(const struct request_section *section, const struct header_table *headers)
 {
-    const char *end = end_of(line->version);
-    if (end_of(line->method) + 1 != line->target ||
-        line->target + line->target_length + 1 != line->version) {
+    const char *end = end_of(section->version);
+    if (end_of(section->method) + 1 != section->target ||
+        section->target + section->target_length + 1 != section->version) {
         return false;
     }
     for (size_t i = 0; i < headers->count; i++) {
@@ -32,5 +32,5 @@ bool seams_are_sound(const struct request_line *line, const struct header_table 
         }
         end = end_of(value);
     }
-    return ends_line(end) && ends_line(end + 2); /* the empty line ends the section */
+    return ends_line(end) && end + 4 == section->method + section->length; /* an empty line more */
 }

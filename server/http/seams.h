@@ -15,7 +15,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-struct request_line {
+struct request_section {
+    size_t length; /* of request line and fields, with the empty line that ends them */
     const char *method;
     const char *target;   /* as the library's callback for it got it */
     size_t target_length; /* at that time; the library shortens it later */
@@ -23,6 +24,6 @@ struct request_line {
 };
 
 /* All pointers are the library's own, and nothing has been taken out of the table. */
-bool seams_are_sound(const struct request_line *line, const struct header_table *headers);
+bool seams_are_sound(const struct request_section *section, const struct header_table *headers);
 
 #endif

@@ -99,7 +99,9 @@ static bool read_path(struct arena *arena, struct target *target)
             break;
         }
         const char *segment = decode(arena, at, length, false);
-        if (segment == NULL || strcmp(segment, ".") == 0 || strcmp(segment, "..") == 0) {
+        /* An escaped slash is one more segment to some, and none to others. */
+        if (segment == NULL || strpbrk(segment, "/\\") != NULL || strcmp(segment, ".") == 0 ||
+            strcmp(segment, "..") == 0) {
             return false;
         }
         target->segments[target->segment_count++] = segment;
