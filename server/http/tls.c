@@ -7,6 +7,7 @@
 #include <gnutls/abstract.h>
 #include <gnutls/gnutls.h>
 #include <gnutls/x509.h>
+#include <math.h>
 #include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
@@ -168,8 +169,8 @@ static void log_expiry(gnutls_certificate_credentials_t handle)
     time_t expires = gnutls_x509_crt_get_expiration_time(chain[0]);
     double days = difftime(expires, time(NULL)) / day_s;
     log_message(days < expiry_warning_days ? LOG_LEVEL_WARNING : LOG_LEVEL_INFO, "tls_certificate",
-                "the certificate %s, %.1f days from now", days < 0 ? "has expired" : "expires",
-                days);
+                "the certificate %s %.1f days %s", days < 0 ? "expired" : "expires", fabs(days),
+                days < 0 ? "ago" : "from now");
     for (unsigned i = 0; i < count; i++) {
         gnutls_x509_crt_deinit(chain[i]);
     }
