@@ -28,7 +28,8 @@ enum api_route_flags {
 
 /* Settings that handlers depend on; lives as long as the server. */
 struct api_settings {
-    bool secure_cookies;
+    bool secure_cookies; /* for every session */
+    bool follow_cookies; /* for those that begin over TLS */
 };
 
 struct api_context {

@@ -63,9 +63,10 @@ bool dispatch_comes_from_own_pages(const struct http_request *request)
         return strcmp(site, "same-origin") == 0;
     }
     const char *origin = http_request_header(request, "Origin");
-    const char *host = http_request_header(request, "Host");
     const char *authority = origin == NULL ? NULL : strstr(origin, "://");
-    return authority != NULL && host != NULL && strcasecmp(authority + 3, host) == 0;
+    return authority != NULL && request->host != NULL &&
+           (!request->secure || strncasecmp(origin, "https://", 8) == 0) &&
+           strcasecmp(authority + 3, request->host) == 0;
 }
 
 static void refuse_caller(const struct http_request *request, struct http_response *response)
@@ -304,6 +305,10 @@ void dispatch_serve(void *worker, struct http_request *request, struct http_resp
     unsigned flags = request->route->flags;
     bool wants_caller = !(flags & HTTP_ROUTE_PUBLIC) || (flags & API_ROUTE_CHECKS_CALLER) != 0;
     if (wants_caller && !authorise(request, response, &context)) {
+        return;
+    }
+    /* Only now: what a stranger sends is not worth decoding. */
+    if (!http_request_load_body(request, response)) {
         return;
     }
     if (flags & API_ROUTE_OWN_TRANSACTION) {

@@ -39,11 +39,11 @@ static void respond_principal(const struct http_request *request, struct http_re
 static void set_cookie(const struct http_request *request, struct http_response *response,
                        const struct api_settings *settings, const char *value, int64_t max_age_s)
 {
-    http_response_header(response, "Set-Cookie",
-                         arena_printf(request->arena,
-                                      "%s=%s; Path=/; Max-Age=%lld; HttpOnly; SameSite=Strict%s",
-                                      API_SESSION_COOKIE, value, (long long)max_age_s,
-                                      settings->secure_cookies ? "; Secure" : ""));
+    bool secure = settings->secure_cookies || (settings->follow_cookies && request->secure);
+    http_response_header(
+        response, "Set-Cookie",
+        arena_printf(request->arena, "%s=%s; Path=/; Max-Age=%lld; HttpOnly; SameSite=Strict%s",
+                     API_SESSION_COOKIE, value, (long long)max_age_s, secure ? "; Secure" : ""));
 }
 
 static bool start_session(struct api_context *context, const struct principal *principal,

@@ -9,7 +9,7 @@ import {connection, contents, createDatabase, dropDatabase, execute, rows} from 
 import {serverProgram} from './environment.mjs';
 
 const START_LIMIT_MS = 60_000;
-const READY = /^penstock-server listening on (http:\/\/\S+)$/m;
+const READY = /^penstock-server listening on (https?:\/\/\S+)$/m;
 
 /** Family name of every invented patient of these tests: it must never stand in a log. */
 export const FAMILY_NAME = 'Quillfeather';
