@@ -31,7 +31,8 @@ enum http_route_flags {
     HTTP_ROUTE_INLINE = 2,  /* answered on the event thread: must neither block nor use the store */
     HTTP_ROUTE_HEAVY = 4,   /* counts against the limit of heavy requests at a time */
     HTTP_ROUTE_CREATES = 8, /* a POST that creates: takes Idempotency-Key */
-    HTTP_ROUTE_REQUIRES_MATCH = 16 /* a change of something versioned: needs If-Match */
+    HTTP_ROUTE_REQUIRES_MATCH = 16, /* a change of something versioned: needs If-Match */
+    HTTP_ROUTE_SECRET_PATH = 32     /* its path is a secret: problems do not repeat it */
 };
 
 struct http_request;
@@ -63,9 +64,12 @@ struct http_request {
     const char *media_type; /* of the body, lower-case, without parameters; NULL without body */
     const char *body;       /* decoded (gzip, zstd), NUL-terminated; "" without body */
     size_t body_length;
-    const char *client_address; /* peer's numeric address */
-    double started_s;           /* clock_monotonic_s() when the headers were complete */
-    void *transport;            /* private to http/ */
+    const char *client_address;     /* peer's numeric address */
+    double started_s;               /* clock_monotonic_s() when the headers were complete */
+    void *transport;                /* private to http/ */
+    const char *client_certificate; /* SHA-256 of the DER of the client's verified certificate,
+                                       lower-case hex, or NULL */
+    bool is_head;                   /* a HEAD that came as HTTP_GET */
 };
 
 /* A request header's value by case-insensitive name, or NULL. Lives as long as the request. */

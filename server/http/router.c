@@ -58,6 +58,8 @@ void router_find(const struct http_route *routes, size_t count, enum http_method
             continue;
         }
         ret_match->methods |= 1U << routes[i].method;
+        ret_match->hides_path =
+            ret_match->hides_path || (routes[i].flags & HTTP_ROUTE_SECRET_PATH) != 0;
         if (routes[i].method == wanted && (ret_match->route == NULL || literals > best)) {
             ret_match->route = &routes[i];
             memcpy(ret_match->parameters, parameters, sizeof parameters);

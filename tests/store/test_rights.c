@@ -53,7 +53,6 @@ static int set_up(void **state)
     const char *clinics[] = {fixture->clinic_id, fixture->other_clinic_id};
     for (unsigned char i = 0; i < 2; i++) {
         unsigned char hash[SECRET_HASH_BYTES] = {10, i};
-        const char *id = NULL;
         const char *account = NULL;
         enum idempotency_state idempotency = IDEMPOTENCY_REPEATED;
         struct remembered_answer answer = {
@@ -68,8 +67,7 @@ static int set_up(void **state)
                                       &account, error));
         int64_t expires_at_us = 0;
         CHECK(fixture, session_create(fixture->store, account, hash, 3600, &expires_at_us, error));
-        CHECK(fixture,
-              token_create(fixture->store, arena, "t", "pst_", hash, 1, INT64_MAX / 2, &id, error));
+        (void)fixture_token(fixture, "t", hash, ROLE_ROOM);
         CHECK(fixture, idempotency_claim(fixture->store, arena, account, "key", some_hash,
                                          &idempotency, &answer, error));
         CHECK(fixture, clinic_choices_replace(fixture->store, arena, 0, &nothing_chosen, error));
