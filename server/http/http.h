@@ -32,7 +32,8 @@ enum http_route_flags {
     HTTP_ROUTE_HEAVY = 4,   /* counts against the limit of heavy requests at a time */
     HTTP_ROUTE_CREATES = 8, /* a POST that creates: takes Idempotency-Key */
     HTTP_ROUTE_REQUIRES_MATCH = 16, /* a change of something versioned: needs If-Match */
-    HTTP_ROUTE_SECRET_PATH = 32     /* its path is a secret: problems do not repeat it */
+    HTTP_ROUTE_SECRET_PATH = 32     /* what follows its first segment is a secret: problems do not
+                                       repeat the path */
 };
 
 struct http_request;

@@ -19,6 +19,7 @@ const PUBLIC = [
   'GET /assets/favicon.svg',
   'GET /assets/licences.txt',
   'POST /v1/sessions',
+  'GET /l/{secret}',
 ];
 
 const {document: FLOW} = uroflowmetry();
@@ -134,7 +135,7 @@ describe('a request without a valid credential', () => {
 
   it('gets the public files', async () => {
     const stranger = new Client(installation.url);
-    for (const key of PUBLIC.filter((one) => one.startsWith('GET'))) {
+    for (const key of PUBLIC.filter((one) => one.startsWith('GET') && !one.includes('{'))) {
       const answer = await stranger.get(key.split(' ')[1]);
       assert.ok(answer.text.length > 0, key);
     }
@@ -174,7 +175,12 @@ const RECIPES = {
     return {status: 200, id, json: {display_name: 'Another'}, headers: {'if-match': etag}};
   },
   'GET /v1/tokens': () => ({status: 200}),
-  'POST /v1/tokens': () => ({status: 201, json: {name: 'a token', roles: ['room']}}),
+  'POST /v1/tokens': () => ({status: 201, json: {name: 'a token', roles: ['administrator']}}),
+  'POST /v1/tokens/{id}/rotation': async () => ({
+    status: 200,
+    id: (await clinic.makeToken(['administrator'])).id,
+    json: {overlap_s: 0},
+  }),
   'DELETE /v1/tokens/{id}': async () => {
     const {json} = await clinic.administrator.post('/v1/tokens', {name: 'to go', roles: ['room']});
     return {status: 204, id: json.id};
@@ -201,6 +207,12 @@ const RECIPES = {
   'GET /v1/studies/{id}/recordings': async () => ({status: 200, id: (await clinic.addVisit()).id}),
   'POST /v1/studies/{id}/recordings': async () => ({status: 201, id: (await clinic.addVisit()).id, json: FLOW}),
   'GET /v1/studies/{id}/summary': async () => ({status: 200, id: (await clinic.addVisit()).id}),
+  'GET /v1/studies/{id}/links': async () => ({status: 200, id: (await clinic.addVisit()).id}),
+  'POST /v1/studies/{id}/links': async () => ({status: 201, id: await signedVisit(), json: {purpose: 'summary'}}),
+  'DELETE /v1/links/{id}': async () => {
+    const link = await clinic.as('clinician').post(`/v1/studies/${await signedVisit()}/links`, {purpose: 'summary'});
+    return {status: 204, id: link.json.id};
+  },
   'POST /v1/recordings': async () => ({status: 201, json: openingOf((await clinic.addVisit()).id, FLOW)}),
   'PUT /v1/recordings/{id}/chunks/{n}': () => openRecipe({json: cut(FLOW, 45)[0]}, 0),
   'POST /v1/recordings/{id}/completion': () => openRecipe({json: {chunks: 1}}),
@@ -234,6 +246,12 @@ const RECIPES = {
     return {status: 200, json: {choices: {}}, headers: {'if-match': headers.get('etag')}};
   },
 };
+
+async function signedVisit() {
+  const {id} = await clinic.addVisit();
+  await installation.execute(`update penstock.study set status = 'final' where id = '${id}'`);
+  return id;
+}
 
 async function recordingRecipe(more = {}) {
   const {json} = await clinic.addRecording((await clinic.addVisit()).id, FLOW);
