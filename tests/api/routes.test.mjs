@@ -8,6 +8,7 @@ import {operations} from './lib/contract.mjs';
 import {Installation} from './lib/installation.mjs';
 import {cut, open, openingOf, send} from './lib/pieces.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
+import {forged} from './lib/secrets.mjs';
 
 const PAGES = ['/', '/today', '/studies/{id}'];
 const PUBLIC = [
@@ -100,6 +101,7 @@ describe('a request without a valid credential', () => {
     const changed = token.slice(0, -1) + (token.endsWith('A') ? 'B' : 'A');
     const forgeries = {
       'an invented token': {authorization: `Bearer pst_${'A'.repeat(43)}`},
+      'an invented token with a right checksum': {authorization: `Bearer ${forged('pst_')}`},
       'an empty token': {authorization: 'Bearer '},
       'a token without its last character': {authorization: `Bearer ${token.slice(0, -1)}`},
       'a token with another last character': {authorization: `Bearer ${changed}`},
