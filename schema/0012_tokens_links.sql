@@ -168,11 +168,24 @@ create policy made_by_people on penstock.study_link as restrictive for insert
 
 -- ---- what a reader of a link reaches ----
 
--- Whoever reads through a link has the reach 'link', and the study in penstock.link_study. Added to
--- the policies as they are: they say false of a reach that they do not know.
+-- A call for the planner, as those of 0008_access.sql, and a cheap one: what only the reader of a link
+-- asks must not change how patients are found for everybody.
+create function penstock.is_patient_of_link(wanted_clinic uuid, wanted_patient uuid) returns boolean
+    language plpgsql stable cost 1
+as $$
+begin
+    return exists (select from penstock.study s
+                    where s.clinic_id = wanted_clinic and s.patient_id = wanted_patient);
+end $$;
+comment on function penstock.is_patient_of_link(uuid, uuid) is
+    'With the reach of a link: whether its study is a patient''s';
+
+-- Whoever reads through a link has the reach 'link', and the study in penstock.link_study. It becomes
+-- one more case of the policies as they are, before the one that says false of any other reach.
 do $$
 declare
     addition record;
+    otherwise constant text := 'ELSE false';
 begin
     for addition in
         select p.polrelid::regclass as relation, pg_get_expr(p.polqual, p.polrelid) as condition,
@@ -181,14 +194,17 @@ begin
           join (values
                 ('study', 'id = nullif(current_setting(''penstock.link_study'', true), '''')::uuid'
                           ' and status in (''final'', ''amended'')'),
-                ('patient', 'exists (select from penstock.study s where s.clinic_id = patient.clinic_id'
-                            ' and s.patient_id = patient.id)')) a (relation, condition)
+                ('patient', 'penstock.is_patient_of_link(clinic_id, id)')) a (relation, condition)
             on p.polrelid = format('penstock.%I', a.relation)::regclass
          where p.polname = 'within_reach'
     loop
-        execute format('alter policy within_reach on %s using ((%s)'
-                       ' or (current_setting(''penstock.reach'', true) = ''link'' and %s))',
-                       addition.relation, addition.condition, addition.more);
+        if length(addition.condition) - length(replace(addition.condition, otherwise, ''))
+            <> length(otherwise) then
+            raise exception 'the policy within_reach of % has another form', addition.relation;
+        end if;
+        execute format('alter policy within_reach on %s using (%s)', addition.relation,
+                       replace(addition.condition, otherwise,
+                               format('WHEN ''link'' THEN (%s) %s', addition.more, otherwise)));
     end loop;
 end $$;
 
