@@ -287,8 +287,8 @@ static void readers_at_once_share_what_may_be_read(void **state)
     pthread_t threads[ATTEMPTS];
     struct attempt attempts[ATTEMPTS];
     int read = 0;
-    for (unsigned char i = 0; i < ATTEMPTS; i++) {
-        attempts[i] = (struct attempt){.fixture = fixture, .linked = &linked, .number = i};
+    for (int i = 0; i < ATTEMPTS; i++) {
+        attempts[i] = (struct attempt){.fixture = fixture, .linked = &linked};
         assert_int_equal(pthread_create(&threads[i], NULL, attempt_to_read, &attempts[i]), 0);
     }
     for (int i = 0; i < ATTEMPTS; i++) {
@@ -468,6 +468,15 @@ static void a_link_reaches_its_study_alone(void **state)
     PQfinish(connection);
 }
 
+static const char insert_study[] =
+    "insert into penstock.study (clinic_id, id, patient_id, room, started_at)"
+    " select clinic_id, gen_random_uuid(), patient_id, '2', started_at from penstock.study";
+
+static const char insert_link[] =
+    "insert into penstock.study_link (clinic_id, id, study_id, purpose, prefix, secret_hash,"
+    " expires_at) select clinic_id, gen_random_uuid(), id, 'summary', 'psl_',"
+    " decode(repeat('cd', 32), 'hex'), now() + interval '1 day' from penstock.study";
+
 static void a_link_changes_nothing(void **state)
 {
     struct fixture *fixture = *state;
@@ -476,11 +485,8 @@ static void a_link_changes_nothing(void **state)
     static const char *const refused[] = {
         "update penstock.study set status = 'amended'",
         "update penstock.patient set given_name = 'x'",
-        "insert into penstock.study (clinic_id, id, patient_id, room, started_at)"
-        " select clinic_id, gen_random_uuid(), patient_id, '2', started_at from penstock.study",
-        "insert into penstock.study_link (clinic_id, id, study_id, purpose, prefix, secret_hash,"
-        " expires_at) select clinic_id, gen_random_uuid(), id, 'summary', 'psl_',"
-        " decode(repeat('cd', 32), 'hex'), now() + interval '1 day' from penstock.study",
+        insert_study,
+        insert_link,
         "select secret_hash from penstock.study_link",
         "update penstock.study_link set expires_at = now() + interval '1 year'",
         "update penstock.study_link set reads_at_most = null",

@@ -317,8 +317,9 @@ static void rotations_at_once_lose_no_secret(void **state)
     fixture_commit(fixture);
     pthread_t threads[ROTATIONS];
     struct rotation rotations[ROTATIONS];
-    for (unsigned char i = 0; i < ROTATIONS; i++) {
-        rotations[i] = (struct rotation){.fixture = fixture, .token_id = id, .number = 100 + i};
+    for (int i = 0; i < ROTATIONS; i++) {
+        rotations[i] = (struct rotation){
+            .fixture = fixture, .token_id = id, .number = (unsigned char)(100 + i)};
         assert_int_equal(pthread_create(&threads[i], NULL, rotate_beside_others, &rotations[i]), 0);
     }
     for (int i = 0; i < ROTATIONS; i++) {
@@ -326,8 +327,8 @@ static void rotations_at_once_lose_no_secret(void **state)
         assert_true(rotations[i].done);
     }
     assert_string_equal(principal_of(fixture, hash).id, id);
-    for (unsigned char i = 0; i < ROTATIONS; i++) {
-        has_rotated(fixture, 100 + i, id);
+    for (int i = 0; i < ROTATIONS; i++) {
+        has_rotated(fixture, (unsigned char)(100 + i), id);
     }
     assert_string_equal(
         fixture_value(fixture, arena_printf(fixture->arena,
@@ -336,6 +337,11 @@ static void rotations_at_once_lose_no_secret(void **state)
                                             id)),
         "8");
 }
+
+static const char insert_former[] =
+    "insert into penstock.former_secret (clinic_id, token_hash, token_id, expires_at)"
+    " select clinic_id, decode(repeat('ab', 32), 'hex'), id, now() + interval '1 day'"
+    " from penstock.api_token limit 1";
 
 /* What only the functions of the database may do. */
 static void secrets_stay_out_of_reach(void **state)
@@ -350,9 +356,7 @@ static void secrets_stay_out_of_reach(void **state)
     static const char *const refused[] = {
         "select token_hash from penstock.former_secret",
         "insert into penstock.former_secret select * from penstock.former_secret",
-        "insert into penstock.former_secret (clinic_id, token_hash, token_id, expires_at)"
-        " select clinic_id, decode(repeat('ab', 32), 'hex'), id, now() + interval '1 day'"
-        " from penstock.api_token limit 1",
+        insert_former,
         "update penstock.former_secret set expires_at = now() + interval '1 year'",
         "delete from penstock.former_secret",
         "update penstock.api_token set token_hash = decode(repeat('ab', 32), 'hex')",
