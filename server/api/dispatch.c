@@ -84,20 +84,44 @@ static void refuse_caller(const struct http_request *request, struct http_respon
     http_response_header(response, "WWW-Authenticate", "Bearer");
 }
 
+/* In the spirit of RFC 8705, section 3: a token that is bound to a certificate is worth nothing on
+ * a connection that has not shown it. */
+static bool has_its_certificate(const struct http_request *request,
+                                const struct principal *principal)
+{
+    const char *wanted = principal->certificate_sha256;
+    const char *shown = request->client_certificate;
+    return wanted == NULL || (shown != NULL && strlen(shown) == strlen(wanted) &&
+                              sodium_memcmp(shown, wanted, strlen(wanted)) == 0);
+}
+
+static bool find_by_token(const struct http_request *request, const char *token,
+                          struct api_context *context, struct error *reterr)
+{
+    if (!secret_is_well_formed(SECRET_TOKEN_MARK, token)) {
+        return error_set(reterr, ERROR_NOT_FOUND, "no token of this server");
+    }
+    unsigned char hash[SECRET_HASH_BYTES];
+    secret_hash(token, hash);
+    return token_principal(context->store, request->arena, hash, request->client_address,
+                           &context->principal, reterr) &&
+           (has_its_certificate(request, &context->principal) ||
+            error_set(reterr, ERROR_NOT_FOUND, "the token needs its certificate"));
+}
+
 /* A bearer token wins over a cookie, and then the cookie counts for nothing. */
 static bool find_principal(const struct http_request *request, struct api_context *context,
                            struct error *reterr)
 {
-    unsigned char hash[SECRET_HASH_BYTES];
     const char *token = bearer_token(request);
     if (token != NULL) {
-        secret_hash(token, hash);
-        return token_principal(context->store, request->arena, hash, &context->principal, reterr);
+        return find_by_token(request, token, context, reterr);
     }
     const char *session = http_request_cookie(request, API_SESSION_COOKIE);
     if (session == NULL) {
         return error_set(reterr, ERROR_NOT_FOUND, "no credential");
     }
+    unsigned char hash[SECRET_HASH_BYTES];
     secret_hash(session, hash);
     bool counts = http_request_header(request, "Penstock-Background") == NULL;
     return session_principal(context->store, request->arena, hash, counts, &context->principal,

@@ -124,6 +124,7 @@ static bool find_route(struct exchange *exchange)
     router_find(exchange->server->options.routes, exchange->server->options.route_count,
                 exchange->method_known ? exchange->method : HTTP_OPTIONS, &exchange->target,
                 &match);
+    exchange->hides_path = match.hides_path;
     if (match.methods == 0) {
         http_problem(request, &exchange->response, 404, "There is nothing at this path.");
         return false;
@@ -139,6 +140,7 @@ static bool find_route(struct exchange *exchange)
     }
     request->route = match.route;
     request->method = match.route->method;
+    request->is_head = exchange->method == HTTP_HEAD;
     memcpy(request->parameters, match.parameters, sizeof request->parameters);
     return true;
 }

@@ -48,6 +48,7 @@ struct exchange {
     enum exchange_stage stage;
     enum http_method method; /* as sent: tells HEAD from GET */
     bool method_known;
+    bool hides_path; /* the path is a secret, whatever is done with it */
     bool decided;    /* `response` is final before the request has been read to its end */
     bool must_close; /* the connection cannot carry another request */
     bool logged;

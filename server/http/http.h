@@ -31,7 +31,9 @@ enum http_route_flags {
     HTTP_ROUTE_INLINE = 2,  /* answered on the event thread: must neither block nor use the store */
     HTTP_ROUTE_HEAVY = 4,   /* counts against the limit of heavy requests at a time */
     HTTP_ROUTE_CREATES = 8, /* a POST that creates: takes Idempotency-Key */
-    HTTP_ROUTE_REQUIRES_MATCH = 16 /* a change of something versioned: needs If-Match */
+    HTTP_ROUTE_REQUIRES_MATCH = 16, /* a change of something versioned: needs If-Match */
+    HTTP_ROUTE_SECRET_PATH = 32     /* what follows its first segment is a secret: problems do not
+                                       repeat the path */
 };
 
 struct http_request;
@@ -72,6 +74,7 @@ struct http_request {
     const char *host; /* whom the client asked: Host, or a trusted proxy's X-Forwarded-Host; may be
                          NULL */
     bool secure;      /* TLS from the client to here, or to a trusted proxy */
+    bool is_head;     /* a HEAD that came as HTTP_GET */
     double started_s; /* clock_monotonic_s() when the headers were complete */
     void *transport;  /* private to http/ */
 };

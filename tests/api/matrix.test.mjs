@@ -8,6 +8,7 @@ import {Clinic, ROLES, signIn} from './lib/clinic.mjs';
 import {operations} from './lib/contract.mjs';
 import {Installation} from './lib/installation.mjs';
 import {filled, recipeOf} from './lib/recipes.mjs';
+import {forged as forgedSecret} from './lib/secrets.mjs';
 
 let installation;
 let clinic;
@@ -24,9 +25,9 @@ async function session(account) {
 }
 
 async function token(role, end) {
-  const {json} = await clinic.administrator.post('/v1/tokens', clinic.tokenDocument(role));
-  await end(json.id);
-  return Client.withToken(installation.url, json.token);
+  const made = await clinic.makeToken([role]);
+  await end(made.id);
+  return Client.withToken(installation.url, made.token);
 }
 
 const SPENT = {
@@ -71,7 +72,8 @@ function forged() {
   const cookie = `penstock_session=${'A'.repeat(43)}`;
   return {
     'no credential': new Client(installation.url),
-    'a forged token': Client.withToken(installation.url, swap(real, 20)),
+    'a token that was never given': Client.withToken(installation.url, forgedSecret('pst_')),
+    'a token with another character': Client.withToken(installation.url, swap(real, 20)),
     'a token cut short': Client.withToken(installation.url, real.slice(0, -1)),
     'a forged session': Client.withSession(installation.url, cookie),
     'a token as a session': Client.withSession(installation.url, `penstock_session=${real}`),

@@ -144,7 +144,7 @@ export class Installation {
       assert.doesNotThrow(() => JSON.parse(line), `a line of the log is not JSON: ${line}`);
       assert.notEqual(JSON.parse(line).level, 'error', `the server failed: ${line}`);
       assert.ok(!line.includes(FAMILY_NAME), `the log names a patient: ${line}`);
-      assert.ok(!/pst_[A-Za-z0-9_-]{20}/.test(line), `the log holds a token: ${line}`);
+      assert.ok(!/ps[tl]_[A-Za-z0-9_-]{20}/.test(line), `the log holds a secret: ${line}`);
     }
   }
 }

@@ -34,7 +34,12 @@ const RECIPES = {
     return {status: 200, id, json: {display_name: 'Another'}, headers: {'if-match': etag}};
   },
   'GET /v1/tokens': () => ({status: 200}),
-  'POST /v1/tokens': () => ({status: 201, json: {name: 'a token', roles: ['room']}}),
+  'POST /v1/tokens': () => ({status: 201, json: {name: 'a token', roles: ['administrator']}}),
+  'POST /v1/tokens/{id}/rotation': async (clinic) => ({
+    status: 200,
+    id: (await clinic.makeToken(['administrator'])).id,
+    json: {overlap_s: 0},
+  }),
   'DELETE /v1/tokens/{id}': async (clinic) => {
     const {json} = await clinic.administrator.post('/v1/tokens', {name: 'to go', roles: ['room']});
     return {status: 204, id: json.id};
@@ -86,6 +91,17 @@ const RECIPES = {
     await clinic.sign(study.id);
     return {status: 200, tokenStatus: 404, id: study.id}; // patients are referred by people
   },
+  'GET /v1/studies/{id}/links': async (clinic) => ({status: 200, id: (await clinic.addVisit()).id}),
+  'POST /v1/studies/{id}/links': async (clinic) => ({
+    status: 201,
+    id: (await signedVisit(clinic)).id,
+    json: {purpose: 'summary'},
+  }),
+  'DELETE /v1/links/{id}': async (clinic) => ({status: 204, id: (await linkOf(clinic)).id}),
+  'GET /l/{secret}': async (clinic) => {
+    const {url} = await linkOf(clinic);
+    return {status: 200, parameters: {secret: url.split('/').pop()}};
+  },
   'POST /v1/recordings': async (clinic) => ({status: 201, json: openingOf((await clinic.addVisit()).id, FLOW)}),
   'PUT /v1/recordings/{id}/chunks/{n}': (clinic) => openRecipe(clinic, {json: cut(FLOW, 45)[0]}, 0),
   'POST /v1/recordings/{id}/completion': (clinic) => openRecipe(clinic, {json: {chunks: 1}}),
@@ -120,6 +136,17 @@ const RECIPES = {
     return {status: 200, json: {choices: {}}, headers: {'if-match': headers.get('etag')}};
   },
 };
+
+async function signedVisit(clinic) {
+  const study = await clinic.addVisit();
+  await clinic.sign(study.id);
+  return study;
+}
+
+async function linkOf(clinic) {
+  const {id} = await signedVisit(clinic);
+  return (await clinic.as('clinician').post(`/v1/studies/${id}/links`, {purpose: 'summary'})).json;
+}
 
 async function recordingRecipe(clinic, more = {}) {
   const {json} = await clinic.addRecording((await clinic.addVisit()).id, FLOW);
