@@ -551,6 +551,17 @@ comment on function penstock.erase_again(uuid, uuid, uuid, timestamptz) is
     'Erases a patient who came back with a backup, and returns how many rows of each table went';
 revoke all on function penstock.erase_again(uuid, uuid, uuid, timestamptz) from public;
 
+-- ---- who it was, for people who read a patient's file ----
+
+create function penstock.actor(wanted_clinic uuid, wanted_id uuid) returns json
+    language sql stable
+as $$
+    select case when wanted_id is not null then json_build_object('id', wanted_id, 'name', coalesce(
+        (select a.display_name from penstock.account a where a.clinic_id = wanted_clinic and a.id = wanted_id),
+        (select t.name from penstock.api_token t where t.clinic_id = wanted_clinic and t.id = wanted_id))) end
+$$;
+comment on function penstock.actor(uuid, uuid) is 'Account or token with its name, as JSON; null: the program';
+
 -- ---- rights of the server ----
 
 grant select, insert, update (lifted_at, lifted_by, lift_reason) on penstock.legal_hold to penstock_app;
