@@ -1,8 +1,7 @@
 #include "store/store_research.h"
 
+#include "store/cursor.h"
 #include "store/query.h"
-
-#include <string.h>
 
 enum research_statement { RESEARCH_LINES, RESEARCH_LEFT_OUT, RESEARCH_STATEMENT_COUNT };
 
@@ -94,4 +93,21 @@ bool research_pool_load(struct store *store, struct arena *arena, int64_t until_
     rows_clear(&rows[0]);
     rows_clear(&rows[1]);
     return good || error_set(reterr, ERROR_INVALID, "too many");
+}
+
+bool research_cursor_read(struct arena *arena, const char *cursor, int64_t *ret_until_us,
+                          const char **ret_after_subject, struct error *reterr)
+{
+    struct cursor read;
+    if (!cursor_read(cursor, 'x', &read, reterr)) {
+        return false;
+    }
+    *ret_until_us = read.position;
+    *ret_after_subject = arena_strdup(arena, read.id);
+    return true;
+}
+
+const char *research_cursor_write(struct arena *arena, int64_t until_us, const char *subject)
+{
+    return cursor_write(arena, 'x', until_us, subject);
 }

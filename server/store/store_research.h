@@ -38,4 +38,10 @@ struct research_pool {
 MUST_CHECK bool research_pool_load(struct store *store, struct arena *arena, int64_t until_us,
                                    int limit, struct research_pool *ret_pool, struct error *reterr);
 
+/* Where a page of subjects begins: an opaque text that holds until_us and the pseudonym of the last
+ * subject before. ERROR_INVALID when it is none. */
+MUST_CHECK bool research_cursor_read(struct arena *arena, const char *cursor, int64_t *ret_until_us,
+                                     const char **ret_after_subject, struct error *reterr);
+const char *research_cursor_write(struct arena *arena, int64_t until_us, const char *subject);
+
 #endif

@@ -93,11 +93,11 @@ static int set_up(void **state)
         CHECK(fixture, clinic_choices_replace(fixture->store, arena, 0, &nothing_chosen, error));
         CHECK(fixture, idempotency_remember(fixture->store, account, "key", &answer, error));
         const char *erasure = NULL;
-        const char *patient = fixture_patient(fixture, "2");
-        CHECK(fixture, legal_hold_place(fixture->store, patient, "x", error));
+        const char *held = fixture_patient(fixture, "2");
+        CHECK(fixture, legal_hold_place(fixture->store, held, "x", error));
         fixture_commit(fixture);
         CHECK(fixture, store_begin(fixture->store, clinics[i], account, error));
-        CHECK(fixture, erasure_create(fixture->store, arena, patient, "x", &erasure, error));
+        CHECK(fixture, erasure_create(fixture->store, arena, held, "x", &erasure, error));
         fixture_commit(fixture);
         fixture_sql(fixture, arena_printf(arena,
                                           "insert into penstock.erased_patient values"
