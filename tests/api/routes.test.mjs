@@ -158,6 +158,17 @@ describe('a request without a valid credential', () => {
   });
 });
 
+const A_REASON = {reason: 'a test, and why'};
+
+/** A request to erase a patient, by somebody who has signed in. */
+async function addErasure() {
+  const user = await clinic.addUser(['physician']);
+  const {cookie} = await signIn(installation.url, user.username, user.password);
+  const {id} = await clinic.addPatient();
+  const person = Client.withSession(installation.url, cookie);
+  return (await person.post(`/v1/patients/${id}/erasure`, A_REASON)).json.id;
+}
+
 /** A request that succeeds for each operation, and the status of its success. */
 const RECIPES = {
   'GET /openapi.json': () => ({status: 200}),
@@ -189,6 +200,26 @@ const RECIPES = {
     json: patientDocument(),
     headers: {'if-match': '"1"'},
   }),
+  'GET /v1/patients/{id}/export': async () => ({status: 200, id: (await clinic.addPatient()).id}),
+  // A token is no person; the role is not what forbids it.
+  'POST /v1/patients/{id}/erasure': async () => ({status: 403, id: (await clinic.addPatient()).id, json: A_REASON}),
+  'GET /v1/patients/{id}/legal-hold': async () => ({status: 200, id: (await clinic.addPatient()).id}),
+  'PUT /v1/patients/{id}/legal-hold': async () => ({status: 200, id: (await clinic.addPatient()).id, json: A_REASON}),
+  'DELETE /v1/patients/{id}/legal-hold': async () => {
+    const {id} = await clinic.addPatient();
+    await clinic.as('physician').expect(200, 'PUT', `/v1/patients/${id}/legal-hold`, {json: A_REASON});
+    return {status: 200, id, json: A_REASON};
+  },
+  'GET /v1/erasures': () => ({status: 200}),
+  'GET /v1/erasures/{id}': async () => ({status: 200, id: await addErasure()}),
+  'PATCH /v1/erasures/{id}': async () => ({
+    status: 403,
+    id: await addErasure(),
+    json: {state: 'refused', ...A_REASON},
+    headers: {'if-match': '"1"'},
+  }),
+  'DELETE /v1/erasures/{id}': async () => ({status: 204, id: await addErasure()}),
+  'GET /v1/exports/research': () => ({status: 200}),
   'GET /v1/patients/{id}/trend': async () => ({status: 200, id: (await clinic.addPatient()).id}),
   'GET /v1/referrers': () => ({status: 200}),
   'GET /v1/patients/{id}/referrals': async () => ({status: 200, id: (await clinic.addPatient()).id}),
