@@ -35,7 +35,8 @@ int app_erase(const struct config *config, const char *clinic_id, bool dry_run);
  * counts. */
 int app_erase_list(const struct config *config, const char *clinic_id);
 
-/* Erases in a restored copy whoever is on such a list and came back with it. */
+/* Erases in a restored copy whoever is on such a list and came back with it.
+ * file  "-": standard input */
 int app_erase_again(const struct config *config, const char *file);
 
 /* Reads every recording, says on stderr what is damaged, and writes a checksum of each, in order of

@@ -233,14 +233,18 @@ static bool read_lines(FILE *in, struct arena *arena, struct erased_list *ret_li
 static bool read_list(const char *file, struct arena *arena, struct erased_list *ret_list,
                       struct error *reterr)
 {
-    FILE *in = fopen(file, "re");
+    /* "-" is for a list that only its owner, not the server's user, may read. */
+    bool is_stdin = strcmp(file, "-") == 0;
+    FILE *in = is_stdin ? stdin : fopen(file, "re");
     if (in == NULL) {
         char reason[128];
         return error_set(reterr, ERROR_INVALID, "open the list: %s",
                          strerror_r(errno, reason, sizeof reason));
     }
     bool good = read_lines(in, arena, ret_list, reterr);
-    (void)fclose(in);
+    if (!is_stdin) {
+        (void)fclose(in);
+    }
     return good;
 }
 

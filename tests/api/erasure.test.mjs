@@ -392,6 +392,7 @@ describe('erase', () => {
     assert.equal(again.stdout, `${lines.length} on the list, 1 had come back and were erased again\n`);
     await clinic.room.expect(410, 'GET', `/v1/patients/${copy.patient_id}`);
     assert.match((await erase(['--again', list])).stdout, /, 0 had come back/);
+    assert.match(await installation.program(['erase', '--again', '-'], '# 0 erased patients\n'), /^0 on the list, 0 /);
     writeFileSync(list, `${told}\n`);
     assert.equal((await erase(['--again', list])).code, 1, 'a list that is not whole');
     writeFileSync(list, `${told} x\n# 1\n`);
