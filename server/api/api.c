@@ -171,11 +171,12 @@ void api_append_query_value(struct text *out, const char *value)
 }
 
 /* The next page keeps the filters of this one. */
-static void link_next(const struct http_request *request, struct http_response *response,
-                      const char *next_cursor)
+void api_link_next(const struct http_request *request, struct http_response *response,
+                   const char *next_cursor)
 {
-    static const char *const KEPT[] = {"limit", "mrn",  "name",   "birth_date", "from",      "to",
-                                       "date",  "room", "status", "patient_id", "withdrawn", NULL};
+    static const char *const KEPT[] = {"limit",     "mrn",  "name",  "birth_date", "from",
+                                       "to",        "date", "room",  "status",     "patient_id",
+                                       "withdrawn", "k",    "dates", "ages",       NULL};
     struct text link;
     text_init(&link, request->arena, LIMIT_SMALL_BODY_BYTES);
     text_printf(&link, "<%s?cursor=", request->path);
@@ -203,7 +204,7 @@ void api_respond_list(const struct http_request *request, struct http_response *
     text_append_char(&body, '}');
     body.overflowed = body.overflowed || items->overflowed;
     if (next_cursor != NULL) {
-        link_next(request, response, next_cursor);
+        api_link_next(request, response, next_cursor);
     }
     api_respond_json(request, response, 200, &body);
 }

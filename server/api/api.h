@@ -88,6 +88,10 @@ struct store_page api_page(const struct http_request *request, struct fault_list
 void api_respond_list(const struct http_request *request, struct http_response *response,
                       const struct text *items, const char *next_cursor);
 
+/* Says in the Link header where the next page is; it keeps the filters of this one. */
+void api_link_next(const struct http_request *request, struct http_response *response,
+                   const char *next_cursor);
+
 /* Sets "\"<number>\"" as the answer's ETag. */
 void api_set_etag(const struct http_request *request, struct http_response *response, int number);
 

@@ -52,6 +52,22 @@ api_handler patients_create;
 api_handler patients_get;
 api_handler patients_put;
 
+/* patient_file.c */
+api_handler patient_file_get;
+
+/* erasures.c */
+api_handler erasures_create;
+api_handler erasures_list;
+api_handler erasures_get;
+api_handler erasures_patch;
+api_handler erasures_withdraw;
+api_handler holds_get;
+api_handler holds_put;
+api_handler holds_delete;
+
+/* research.c */
+api_handler research_get;
+
 /* trend.c */
 api_handler trend_get;
 

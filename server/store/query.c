@@ -348,6 +348,9 @@ bool query_count(struct store *store, struct query *query, int *ret_count, struc
 bool query_prepare_all(struct store *store, struct error *reterr)
 {
     static const struct statement_table *const tables[] = {
+        &store_erasure_statements,
+        &store_patient_file_statements,
+        &store_research_statements,
         &store_account_statements,
         &store_choices_statements,
         &store_chunk_statements,

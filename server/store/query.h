@@ -33,12 +33,15 @@ struct statement_table {
 extern const struct statement_table store_account_statements;
 extern const struct statement_table store_choices_statements;
 extern const struct statement_table store_chunk_statements;
+extern const struct statement_table store_erasure_statements;
 extern const struct statement_table store_idempotency_statements;
 extern const struct statement_table store_link_statements;
+extern const struct statement_table store_patient_file_statements;
 extern const struct statement_table store_patient_statements;
 extern const struct statement_table store_recording_state_statements;
 extern const struct statement_table store_recording_statements;
 extern const struct statement_table store_referral_statements;
+extern const struct statement_table store_research_statements;
 extern const struct statement_table store_retention_statements;
 extern const struct statement_table store_samples_statements;
 extern const struct statement_table store_session_statements;

@@ -4,6 +4,7 @@
 #include "store/query.h"
 #include "store/store_choices.h"
 #include "store/store_chunk.h"
+#include "store/store_erasure.h"
 #include "store/store_idempotency.h"
 #include "store/store_referral.h"
 #include "store/store_retention.h"
@@ -15,11 +16,18 @@
 #define STUDY_SIGNED           "PS001"
 #define NEVER_CHANGED          "PS002"
 
-static const char *const tables[] = {
-    "clinic",      "account",          "session",           "api_token",       "patient",
-    "study",       "recording",        "recording_channel", "sample_block",    "recording_revision",
-    "idempotency", "analysis_choices", "recording_change",  "recording_chunk", "retention_rule",
-    "referral",    "emergency_access", "former_secret",     "study_link"};
+static const char *const tables[] = {"clinic",           "account",
+                                     "session",          "api_token",
+                                     "patient",          "study",
+                                     "recording",        "recording_channel",
+                                     "sample_block",     "recording_revision",
+                                     "idempotency",      "analysis_choices",
+                                     "recording_change", "recording_chunk",
+                                     "retention_rule",   "referral",
+                                     "emergency_access", "former_secret",
+                                     "study_link",       "legal_hold",
+                                     "erasure_request",  "erased_patient",
+                                     "research_subject"};
 
 enum { TABLE_COUNT = sizeof tables / sizeof tables[0] };
 
@@ -83,7 +91,17 @@ static int set_up(void **state)
                                          &idempotency, &answer, error));
         CHECK(fixture, clinic_choices_replace(fixture->store, arena, 0, &nothing_chosen, error));
         CHECK(fixture, idempotency_remember(fixture->store, account, "key", &answer, error));
+        const char *erasure = NULL;
+        const char *held = fixture_patient(fixture, "2");
+        CHECK(fixture, legal_hold_place(fixture->store, held, "x", error));
         fixture_commit(fixture);
+        CHECK(fixture, store_begin(fixture->store, clinics[i], account, error));
+        CHECK(fixture, erasure_create(fixture->store, arena, held, "x", &erasure, error));
+        fixture_commit(fixture);
+        fixture_sql(fixture, arena_printf(arena,
+                                          "insert into penstock.erased_patient values"
+                                          " ('%s', gen_random_uuid(), gen_random_uuid())",
+                                          clinics[i]));
     }
     fixture_sql(fixture,
                 "insert into penstock.former_secret select clinic_id, sha256(id::text::bytea), id,"

@@ -105,7 +105,7 @@ function checkDocumentedAnswer(found, answer) {
   }
   const mediaType = answer.headers.get('content-type')?.split(';')[0];
   assert.ok(mediaType in documented.content, `${answer.what} has the media type ${mediaType}`);
-  if (mediaType.endsWith('json')) {
+  if (/[/+]json$/.test(mediaType)) {
     validate(documented.content[mediaType].schema, answer.json, answer.what);
   }
 }

@@ -8,6 +8,8 @@ import {uroflowmetry} from './recordings.mjs';
 
 const {document: FLOW} = uroflowmetry();
 
+const A_REASON = {reason: 'a test, and why'};
+
 /** By operation a function of the clinic, and of the role that will ask, that gives the status of its
  * success (`tokenStatus` where a program with the role gets another one than a person), the request (`json`
  * or `body`, `headers`), and what stands in the path: `id`, or `parameters` by name. What it makes is new
@@ -54,6 +56,35 @@ const RECIPES = {
     headers: {'if-match': '"1"'},
   }),
   'GET /v1/patients/{id}/trend': async (clinic) => ({status: 200, id: (await clinic.addVisit()).patient_id}),
+  'GET /v1/patients/{id}/export': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
+  'POST /v1/patients/{id}/erasure': async (clinic) => ({
+    status: 201,
+    tokenStatus: 403,
+    id: (await clinic.addPatient()).id,
+    json: A_REASON,
+  }),
+  'GET /v1/patients/{id}/legal-hold': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
+  'PUT /v1/patients/{id}/legal-hold': async (clinic) => ({
+    status: 200,
+    id: (await clinic.addPatient()).id,
+    json: A_REASON,
+  }),
+  'DELETE /v1/patients/{id}/legal-hold': async (clinic) => {
+    const {id} = await clinic.addPatient();
+    await clinic.as('physician').expect(200, 'PUT', `/v1/patients/${id}/legal-hold`, {json: A_REASON});
+    return {status: 200, id, json: A_REASON};
+  },
+  'GET /v1/erasures': () => ({status: 200}),
+  'GET /v1/erasures/{id}': async (clinic) => ({status: 200, id: (await erasureOf(clinic)).id}),
+  'PATCH /v1/erasures/{id}': async (clinic) => ({
+    status: 200,
+    tokenStatus: 403,
+    id: (await erasureOf(clinic)).id,
+    json: {state: 'refused', ...A_REASON},
+    headers: {'if-match': '"1"'},
+  }),
+  'DELETE /v1/erasures/{id}': async (clinic) => ({status: 204, id: (await erasureOf(clinic)).id}),
+  'GET /v1/exports/research': () => ({status: 200}),
   'GET /v1/referrers': () => ({status: 200}),
   'GET /v1/patients/{id}/referrals': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
   'POST /v1/patients/{id}/referrals': async (clinic) => ({
@@ -136,6 +167,12 @@ const RECIPES = {
     return {status: 200, json: {choices: {}}, headers: {'if-match': headers.get('etag')}};
   },
 };
+
+/** A request to erase a patient: only a person may make it. */
+async function erasureOf(clinic) {
+  const {id} = await clinic.addPatient();
+  return (await (await clinic.person('physician')).post(`/v1/patients/${id}/erasure`, A_REASON)).json;
+}
 
 async function signedVisit(clinic) {
   const study = await clinic.addVisit();
