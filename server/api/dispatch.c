@@ -1,5 +1,6 @@
 #include "api/dispatch.h"
 
+#include "auth/access.h"
 #include "auth/secret.h"
 #include "base/log.h"
 #include "http/router.h"
@@ -123,10 +124,12 @@ static bool authorise(const struct http_request *request, struct http_response *
                      "(Origin or Sec-Fetch-Site).");
         return false;
     }
-    if ((context->principal.roles & request->route->roles) == 0) {
+    const struct http_route *route = request->route;
+    if (!access_allowed(&context->principal, route->resource, route->action)) {
         http_problem(request, response, 403, "Your role does not allow this.");
         return false;
     }
+    context->reach = access_reach(&context->principal, route->resource, route->action);
     return true;
 }
 
@@ -244,6 +247,7 @@ static bool run_reading(struct api_context *context, struct http_request *reques
                              reterr)) {
         return false;
     }
+    store_narrow(context->store, context->reach);
     call_handler(context, request, response);
     store_end_reading(context->store);
     return true;
@@ -255,6 +259,7 @@ static bool run_writing(struct api_context *context, struct http_request *reques
     if (!store_begin(context->store, context->principal.clinic_id, context->principal.id, reterr)) {
         return false;
     }
+    store_narrow(context->store, context->reach);
     if (request->route->flags & HTTP_ROUTE_CREATES) {
         if (!create_once(context, request, response, reterr)) {
             store_rollback(context->store);
