@@ -2,7 +2,9 @@
 
 #include "api/dispatch.h"
 #include "api/routes.h"
+#include "auth/openid.h"
 #include "auth/password.h"
+#include "auth/web_fetch.h"
 #include "base/log.h"
 #include "base/uuid.h"
 #include "store/migrate.h"
@@ -64,6 +66,21 @@ static void keep_memory(void)
     /* NOLINTEND(concurrency-mt-unsafe) */
 }
 
+static bool start_single_sign_on(const struct config *config, struct openid **ret_openid,
+                                 struct error *reterr)
+{
+    return config->openid.issuer[0] == '\0' ||
+           (web_fetch_start(reterr) && openid_new(&config->openid, ret_openid, reterr));
+}
+
+static void stop_single_sign_on(struct openid *openid)
+{
+    if (openid != NULL) {
+        openid_free(openid);
+        web_fetch_stop();
+    }
+}
+
 int app_serve(const struct config *config)
 {
     keep_memory();
@@ -91,7 +108,8 @@ int app_serve(const struct config *config)
         .has_credential = dispatch_has_credential,
     };
     options.routes = routes_table(&options.route_count);
-    if (!require_database(config->database, &error)) {
+    if (!require_database(config->database, &error) ||
+        !start_single_sign_on(config, &dispatch.settings.openid, &error)) {
         return fail("cannot_start", &error);
     }
     sigset_t stop_signals;
@@ -105,6 +123,7 @@ int app_serve(const struct config *config)
     (void)fflush(stdout);
     wait_for_stop_signal(&stop_signals);
     http_server_stop(server, STOP_PATIENCE_S);
+    stop_single_sign_on(dispatch.settings.openid);
     log_message(LOG_LEVEL_INFO, "stopped", "every accepted request is answered");
     return 0;
 }

@@ -18,8 +18,14 @@ enum setting_index {
     SETTING_BODY_MEMORY,
     SETTING_DATABASE,
     SETTING_LOG_LEVEL,
+    SETTING_OIDC_CA_FILE,
+    SETTING_OIDC_CLIENT_ID,
+    SETTING_OIDC_CLIENT_SECRET_FILE,
+    SETTING_OIDC_ISSUER,
+    SETTING_OIDC_NAME,
     SETTING_OWNER_DATABASE,
     SETTING_PORT,
+    SETTING_PUBLIC_URL,
     SETTING_QUEUE,
     SETTING_SECURE_COOKIES,
     SETTING_WORKERS,
@@ -35,11 +41,27 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
         {"PENSTOCK_DATABASE", "",
          "libpq connection string of the server's own role; several hosts allowed"},
     [SETTING_LOG_LEVEL] = {"PENSTOCK_LOG_LEVEL", "info", "debug, info, warning or error"},
+    [SETTING_OIDC_CA_FILE] = {"PENSTOCK_OIDC_CA_FILE", "",
+                              "file of certificates to trust for the sign-in provider, in place of "
+                              "the system's"},
+    [SETTING_OIDC_CLIENT_ID] = {"PENSTOCK_OIDC_CLIENT_ID", "",
+                                "what the sign-in provider calls this server"},
+    [SETTING_OIDC_CLIENT_SECRET_FILE] =
+        {"PENSTOCK_OIDC_CLIENT_SECRET_FILE", "",
+         "file that holds the secret agreed with the sign-in provider; without one the server is a "
+         "public client"},
+    [SETTING_OIDC_ISSUER] = {"PENSTOCK_OIDC_ISSUER", "",
+                             "issuer of the sign-in provider (OpenID Connect); not set: no single "
+                             "sign-on"},
+    [SETTING_OIDC_NAME] = {"PENSTOCK_OIDC_NAME", "",
+                           "name of the sign-in provider, as people know it"},
     [SETTING_OWNER_DATABASE] =
         {"PENSTOCK_OWNER_DATABASE", "",
          "connection string for migrate, clinic, account, recompute, retention and verify; default "
          "PENSTOCK_DATABASE"},
     [SETTING_PORT] = {"PENSTOCK_PORT", "8080", "port to listen on; 0 takes any free one"},
+    [SETTING_PUBLIC_URL] = {"PENSTOCK_PUBLIC_URL", "",
+                            "address of this server as browsers see it, https://host"},
     [SETTING_QUEUE] = {"PENSTOCK_QUEUE", "256", "requests that may wait for a worker"},
     [SETTING_SECURE_COOKIES] = {"PENSTOCK_SECURE_COOKIES", "auto",
                                 "yes, no or auto (yes unless the address is loopback)"},
@@ -96,6 +118,37 @@ static bool read_secure_cookies(const char *address, bool *ret_secure, struct er
            error_set(reterr, ERROR_INVALID, "PENSTOCK_SECURE_COOKIES must be yes, no or auto");
 }
 
+/* The first line of a file, which is to live as long as the process. */
+static bool read_secret_file(enum setting_index index, const char **ret_secret,
+                             struct error *reterr)
+{
+    static char secret[1024];
+    const char *path = value_of(index);
+    if (path[0] == '\0') {
+        return true;
+    }
+    FILE *file = fopen(path, "r");
+    bool read = file != NULL && fgets(secret, sizeof secret, file) != NULL;
+    if (file != NULL) {
+        (void)fclose(file);
+    }
+    secret[strcspn(secret, "\r\n")] = '\0';
+    *ret_secret = secret;
+    return (read && secret[0] != '\0') ||
+           error_set(reterr, ERROR_INVALID, "%s must name a file with a secret in its first line",
+                     SETTINGS[index].name);
+}
+
+static bool read_openid(struct openid_settings *settings, struct error *reterr)
+{
+    settings->issuer = value_of(SETTING_OIDC_ISSUER);
+    settings->client_id = value_of(SETTING_OIDC_CLIENT_ID);
+    settings->name = value_of(SETTING_OIDC_NAME);
+    settings->ca_file = value_of(SETTING_OIDC_CA_FILE);
+    settings->public_url = value_of(SETTING_PUBLIC_URL);
+    return read_secret_file(SETTING_OIDC_CLIENT_SECRET_FILE, &settings->client_secret, reterr);
+}
+
 bool config_read(struct config *ret_config, struct error *reterr)
 {
     struct config config = {
@@ -108,7 +161,8 @@ bool config_read(struct config *ret_config, struct error *reterr)
         !read_number(SETTING_BODY_MEMORY, 1, 64, &config.body_memory_mib, reterr) ||
         !read_number(SETTING_QUEUE, 1, 100000, &config.queue, reterr) ||
         !read_number(SETTING_WORKERS, 2, 256, &config.workers, reterr) ||
-        !read_secure_cookies(config.address, &config.secure_cookies, reterr)) {
+        !read_secure_cookies(config.address, &config.secure_cookies, reterr) ||
+        !read_openid(&config.openid, reterr)) {
         return false;
     }
     config.port = (uint16_t)port;

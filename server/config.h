@@ -2,6 +2,7 @@
 #ifndef SERVER_CONFIG_H
 #define SERVER_CONFIG_H
 
+#include "auth/openid.h"
 #include "base/error.h"
 
 #include <stdbool.h>
@@ -16,6 +17,7 @@ struct config {
     unsigned queue;
     unsigned body_memory_mib;
     bool secure_cookies;
+    struct openid_settings openid;
 };
 
 /* Reads PENSTOCK_*; every text points into the environment. An unusable value is an error that

@@ -11,6 +11,7 @@
 #include <sodium.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 /* A sign-in holds a worker while the provider is asked. */
 enum { CALLS_AT_A_TIME = 4 };
@@ -131,6 +132,11 @@ void openid_free(struct openid *openid)
 const char *openid_name(const struct openid *openid)
 {
     return is_set(openid->settings.name) ? openid->settings.name : "Single sign-on";
+}
+
+bool openid_is_secure(const struct openid *openid)
+{
+    return strncasecmp(openid->settings.public_url, "https:", 6) == 0;
 }
 
 const char *openid_issuer(const struct openid *openid)

@@ -10,6 +10,8 @@
 #include "base/arena.h"
 #include "base/error.h"
 
+#include <stdbool.h>
+
 /* Texts are borrowed as long as the openid lives; NULL or "" is not set. */
 struct openid_settings {
     const char *issuer;        /* not set: no single sign-on, and the rest counts for nothing */
@@ -36,6 +38,9 @@ void openid_free(struct openid *openid);
 
 /* What the button says; never NULL. */
 const char *openid_name(const struct openid *openid);
+
+/* Whether browsers reach this server by https alone, so that cookies may be Secure. */
+bool openid_is_secure(const struct openid *openid);
 
 /* `iss` of every account that signs in this way. */
 const char *openid_issuer(const struct openid *openid);

@@ -6,6 +6,7 @@
 #include <curl/curl.h>
 #include <netinet/in.h>
 #include <string.h>
+#include <strings.h>
 
 bool web_fetch_start(struct error *reterr)
 {
@@ -112,7 +113,7 @@ static bool set_options(CURL *curl, const struct web_question *question, struct 
                         struct curl_slist *headers)
 {
     long most_ms = (long)(question->most_s * 1000.0);
-    const char *scheme = strncmp(question->address, "http:", 5) == 0 ? "http" : "https";
+    const char *scheme = strncasecmp(question->address, "http:", 5) == 0 ? "http" : "https";
     bool good = curl_easy_setopt(curl, CURLOPT_URL, question->address) == CURLE_OK &&
                 curl_easy_setopt(curl, CURLOPT_PROTOCOLS_STR, scheme) == CURLE_OK &&
                 curl_easy_setopt(curl, CURLOPT_FOLLOWLOCATION, 0L) == CURLE_OK &&
