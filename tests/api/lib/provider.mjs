@@ -18,15 +18,15 @@ const newKey = (kid) => {
 const formDecoded = (text) => decodeURIComponent(text.replaceAll('+', ' '));
 
 export class Provider {
-  /** `secret` null: the client is a public one. */
-  static async start({secret = CLIENT_SECRET} = {}) {
+  /** `secret` null: the client is a public one. `host` stands in its addresses. */
+  static async start({secret = CLIENT_SECRET, host = '127.0.0.1'} = {}) {
     const provider = new Provider();
     Object.assign(provider, {secret, key: newKey('k1'), codes: new Map(), asked: [], subject: 'kim-17'});
     provider.behave({});
     provider.server = http.createServer((request, response) => void provider.serve(request, response));
     provider.server.listen(0, '127.0.0.1');
     await once(provider.server, 'listening');
-    provider.issuer = `http://127.0.0.1:${provider.server.address().port}/realm`;
+    provider.issuer = `http://${host}:${provider.server.address().port}/realm`;
     return provider;
   }
 
@@ -83,6 +83,10 @@ export class Provider {
     }
     if (path === '/token' && request.method === 'POST') {
       return this.wrong.token ? this.wrong.token(response) : this.exchange(request, json);
+    }
+    if (path === '/authorise') {
+      response.writeHead(303, {location: this.authorise(new URL(request.url, this.issuer).href).href});
+      return response.end();
     }
     return json(404, {});
   }
