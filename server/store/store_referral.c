@@ -36,7 +36,8 @@ static const struct statement statements[] = {
                              " (clinic_id, patient_id, referrer_id, created_by)"
                              " select p.clinic_id, p.id, a.id, $4"
                              " from penstock.patient p join penstock.account a"
-                             " on a.clinic_id = p.clinic_id and a.id = $3"
+                             " on a.clinic_id = p.clinic_id and a.id = $3 and a.active"
+                             " and a.roles & $5::int <> 0"
                              " where p.clinic_id = $1 and p.id = $2"
                              " on conflict (clinic_id, patient_id, referrer_id) do update"
                              " set ended_at = null, created_at = now(),"
@@ -121,6 +122,7 @@ bool referral_put(struct store *store, const char *patient_id, const char *accou
     query_id(&put, patient_id);
     query_id(&put, account_id);
     query_text(&put, query_actor(store));
+    query_int(&put, ROLE_REFERRER);
 
     struct query *const queries[] = {&patient, &referrer, &put};
     struct rows rows[3];
