@@ -40,6 +40,13 @@ static bool is_this_machine(const char *host)
            (inet_pton(AF_INET, host, &four) == 1 && ntohl(four.s_addr) >> 24 == IN_LOOPBACKNET);
 }
 
+/* libcurl takes one and three slashes for two. */
+static bool has_two_slashes(const char *address)
+{
+    const char *slashes = strchr(address, ':');
+    return slashes != NULL && strspn(slashes + 1, "/") == 2;
+}
+
 static bool characters_are_plain(const char *address)
 {
     for (; *address != '\0'; address++) {
@@ -73,7 +80,7 @@ static bool check_address(struct arena *arena, const char *address, bool origin_
 static bool is_acceptable(const char *address, bool origin_only)
 {
     if (strnlen(address, WEB_ADDRESS_MOST_BYTES + 1) > WEB_ADDRESS_MOST_BYTES ||
-        !characters_are_plain(address)) {
+        !characters_are_plain(address) || !has_two_slashes(address)) {
         return false;
     }
     struct arena *arena = arena_new();

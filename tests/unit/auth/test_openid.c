@@ -47,6 +47,7 @@ static const struct address_case ADDRESSES[] = {
     {"https://sso.tarn-valley.example/\n", false, false},
     {"https://", false, false},
     {"https:///realm", false, false},
+    {"https:/realm", false, false},
     {"//sso.tarn-valley.example", false, false},
     {"sso.tarn-valley.example", false, false},
     {"file:///etc/passwd", false, false},
