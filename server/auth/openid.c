@@ -36,8 +36,9 @@ struct provider {
 
 struct openid {
     struct openid_settings settings;
-    char *redirect_uri;
-    char *configuration_address;
+    struct arena *names; /* of the next two */
+    const char *redirect_uri;
+    const char *configuration_address;
     pthread_mutex_t mutex; /* for everything below */
     struct arena *memory;  /* of `provider` */
     struct provider provider;
@@ -81,18 +82,12 @@ static bool check_settings(const struct openid_settings *settings, struct error 
     return true;
 }
 
-/* `base` without a slash at its end, and `path`; the caller frees it. */
-static char *join(const char *base, const char *path)
+/* `base` without a slash at its end, and `path`. */
+static const char *join(struct arena *arena, const char *base, const char *path)
 {
     size_t length = strlen(base);
     length -= base[length - 1] == '/' ? 1 : 0;
-    char *joined = malloc(length + strlen(path) + 1);
-    if (joined == NULL) {
-        abort();
-    }
-    memcpy(joined, base, length);
-    memcpy(joined + length, path, strlen(path) + 1);
-    return joined;
+    return arena_printf(arena, "%.*s%s", (int)length, base, path);
 }
 
 bool openid_new(const struct openid_settings *settings, struct openid **ret_openid,
@@ -106,8 +101,9 @@ bool openid_new(const struct openid_settings *settings, struct openid **ret_open
         abort();
     }
     openid->settings = *settings;
-    openid->redirect_uri = join(settings->public_url, OPENID_RETURN_PATH);
-    openid->configuration_address = join(settings->issuer, WELL_KNOWN_PATH);
+    openid->names = arena_new();
+    openid->redirect_uri = join(openid->names, settings->public_url, OPENID_RETURN_PATH);
+    openid->configuration_address = join(openid->names, settings->issuer, WELL_KNOWN_PATH);
     openid->provider_at_s = NEVER_S;
     openid->provider_failed_at_s = NEVER_S;
     openid->keys_at_s = NEVER_S;
@@ -124,8 +120,7 @@ void openid_free(struct openid *openid)
     json_decref(openid->keys);
     arena_free(openid->memory);
     (void)pthread_mutex_destroy(&openid->mutex);
-    free(openid->redirect_uri);
-    free(openid->configuration_address);
+    arena_free(openid->names);
     free(openid);
 }
 
@@ -296,14 +291,16 @@ static bool find_provider(const struct call *call, struct provider *ret_provider
         return true;
     }
     if (failed_lately) {
-        return error_set(reterr, ERROR_UNAVAILABLE, "the provider could not be used a moment ago");
+        (void)error_set(reterr, ERROR_UNAVAILABLE, "the provider could not be used a moment ago");
+        return false;
     }
     const json_t *object = get_object(call, openid->configuration_address, reterr);
     if (object == NULL || !read_provider(openid, object, ret_provider, reterr)) {
         pthread_mutex_lock(&openid->mutex);
         openid->provider_failed_at_s = clock_monotonic_s();
         pthread_mutex_unlock(&openid->mutex);
-        return error_context(reterr, "discovery");
+        (void)error_context(reterr, "discovery");
+        return false;
     }
     keep_provider(openid, ret_provider);
     return true;
@@ -347,6 +344,10 @@ static const json_t *find_keys(const struct call *call, const struct provider *p
         return kept;
     }
     const json_t *fetched = get_object(call, provider->keys_address, reterr);
+    if (fetched != NULL && !json_is_array(json_object_get(fetched, "keys"))) {
+        (void)error_set(reterr, ERROR_INVALID, "the provider's keys are no JWK set");
+        fetched = NULL;
+    }
     json_t *copy = fetched == NULL ? NULL : json_deep_copy(fetched);
     if (copy == NULL) {
         (void)error_context(reterr, "keys");
@@ -398,9 +399,9 @@ bool openid_begin(struct openid *openid, struct arena *arena, struct openid_atte
 
     struct text address;
     text_init(&address, arena, (size_t)4 * WEB_ADDRESS_MOST_BYTES);
-    const char *endpoint = provider.authorization_endpoint;
-    text_printf(&address, "%s%cresponse_type=code", endpoint,
-                strchr(endpoint, '?') == NULL ? '?' : '&');
+    text_append(&address, provider.authorization_endpoint);
+    text_append_char(&address, strchr(address.data, '?') == NULL ? '?' : '&');
+    text_append(&address, "response_type=code");
     append_parameter(&address, arena, "scope", "openid");
     append_parameter(&address, arena, "client_id", openid->settings.client_id);
     append_parameter(&address, arena, "redirect_uri", openid->redirect_uri);

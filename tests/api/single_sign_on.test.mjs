@@ -404,6 +404,9 @@ describe('a provider that cannot be used', () => {
     provider.behave({keys: (response) => response.end('{"keys":{}}')});
     const browser = new Browser();
     isRefusal(browser, await browser.signIn(), 502);
+    provider.behave({});
+    await browser.signIn();
+    assert.equal(browser.isSignedIn, true, 'what was no key set is not kept');
   });
 
   it('leaves the others in peace while it is slow', async () => {

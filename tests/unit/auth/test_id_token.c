@@ -244,7 +244,7 @@ static void claims_that_are_no_plain_object_are_refused(void **state)
         "null",
         "{",
         "\"text\"",
-        "{\"iss\":\"" ISSUER "\",\"iss\":\"https://sso.elsewhere.example\"}",
+        "{\"iss\":\"https://sso.example\",\"iss\":\"https://sso.elsewhere.example\"}",
         "{\"sub\":\"u-17\"} {}",
         "{\"sub\":\"u\\u000017\"}",
         "\xff",
