@@ -116,6 +116,7 @@ int app_serve(const struct config *config)
     block_stop_signals(&stop_signals);
     struct http_server *server = NULL;
     if (!http_server_start(&options, &server, &error)) {
+        stop_single_sign_on(dispatch.settings.openid);
         return fail("cannot_start", &error);
     }
     printf("penstock-server listening on http://%s:%u\n", config->address,

@@ -75,9 +75,12 @@ static void respond_failure(const struct http_request *request, struct http_resp
     respond_page(request, response, &page);
 }
 
-/* Logs what failed, and answers with what that means to a person. */
+#define NOT_CONFIRMED "The sign-in service did not confirm this sign-in. Please begin again."
+
+/* Logs what failed, and answers with what that means to a person.
+ * not_found  what ERROR_NOT_FOUND means here */
 static void fail(const struct http_request *request, struct http_response *response,
-                 const struct error *error)
+                 const struct error *error, const char *not_found)
 {
     const struct log_field fields[] = {
         {.name = "request_id", .text = request->id},
@@ -95,8 +98,7 @@ static void fail(const struct http_request *request, struct http_response *respo
                         "looks after Penstock.");
         return;
     case ERROR_NOT_FOUND:
-        respond_failure(request, response, 403,
-                        "The sign-in service did not confirm this sign-in. Please begin again.");
+        respond_failure(request, response, 403, not_found);
         return;
     case ERROR_NONE:
     case ERROR_CONFLICT:
@@ -179,7 +181,7 @@ void single_sign_on_begin(void *opaque, struct http_request *request,
     secret_new("", browser);
     if (!openid_begin(openid, request->arena, &attempt, &address, &error) ||
         !keep_attempt(context, &attempt, browser, page_after(request), &error)) {
-        fail(request, response, &error);
+        fail(request, response, &error, NOT_CONFIRMED);
         return;
     }
     http_respond(response, 303, NULL, NULL, 0);
@@ -220,7 +222,7 @@ static const char *read_code(const struct http_request *request, struct http_res
     } else {
         return code;
     }
-    fail(request, response, &error);
+    fail(request, response, &error, NOT_CONFIRMED);
     return NULL;
 }
 
@@ -250,12 +252,10 @@ static void enter(struct api_context *context, struct http_request *request,
         if (session_start(context, request, response, &principal, &expires_at_us)) {
             go_on(request, response, next);
         }
-    } else if (error.kind == ERROR_NOT_FOUND) {
-        respond_failure(request, response, 403,
-                        "The sign-in service knows you, but you have no account here. Ask the "
-                        "clinic's administrator for one.");
     } else {
-        fail(request, response, &error);
+        fail(request, response, &error,
+             "The sign-in service knows you, but you have no account here. Ask the clinic's "
+             "administrator for one.");
     }
 }
 
@@ -270,7 +270,9 @@ void single_sign_on_return(void *opaque, struct http_request *request,
         return;
     }
     if (!take_attempt(context, request, &attempt, &error)) {
-        fail(request, response, &error);
+        fail(request, response, &error,
+             "This sign-in was not begun in this browser, was used before, or took longer than ten "
+             "minutes. Please begin again.");
         return;
     }
     set_attempt_cookie(request, response, openid, "", 0);
@@ -286,7 +288,7 @@ void single_sign_on_return(void *opaque, struct http_request *request,
     };
     const char *subject = NULL;
     if (!openid_finish(openid, request->arena, &returned, &subject, &error)) {
-        fail(request, response, &error);
+        fail(request, response, &error, NOT_CONFIRMED);
         return;
     }
     enter(context, request, response, subject, attempt.next);

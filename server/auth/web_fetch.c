@@ -132,6 +132,9 @@ static bool set_options(CURL *curl, const struct web_question *question, struct 
                 curl_easy_setopt(curl, CURLOPT_HTTPHEADER, headers) == CURLE_OK &&
                 curl_easy_setopt(curl, CURLOPT_WRITEFUNCTION, take_bytes) == CURLE_OK &&
                 curl_easy_setopt(curl, CURLOPT_WRITEDATA, body) == CURLE_OK;
+    if (strcmp(scheme, "http") == 0) { /* this machine: no proxy has to hear of it */
+        good = good && curl_easy_setopt(curl, CURLOPT_PROXY, "") == CURLE_OK;
+    }
     if (question->ca_file != NULL) {
         good = good && curl_easy_setopt(curl, CURLOPT_CAINFO, question->ca_file) == CURLE_OK &&
                curl_easy_setopt(curl, CURLOPT_CAPATH, NULL) == CURLE_OK;

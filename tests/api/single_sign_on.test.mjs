@@ -1,5 +1,6 @@
 // Signing in with the hospital's own provider: the good way, and every way in which it must not work.
 import assert from 'node:assert/strict';
+import {execFileSync} from 'node:child_process';
 import {readFileSync, writeFileSync} from 'node:fs';
 import path from 'node:path';
 import {after, before, beforeEach, describe, it} from 'node:test';
@@ -454,6 +455,50 @@ describe('other ways to be a client', () => {
     await stranger.expect(404, 'GET', '/sign-in/return?code=x&state=y', {headers: {accept: 'text/html'}});
     await restart();
   });
+});
+
+/** A certificate that nobody has signed but itself; the names of its files. */
+function makeCertificate(host) {
+  const [key, cert] = ['key', 'cert'].map((kind) => path.join(installation.folder, `${host}-${kind}.pem`));
+  const options = ['-newkey', 'ec', '-pkeyopt', 'ec_paramgen_curve:P-256', '-nodes', '-days', '2'];
+  const names = ['-subj', `/CN=${host}`, '-addext', `subjectAltName=DNS:${host}`];
+  execFileSync('openssl', ['req', '-x509', ...options, ...names, '-keyout', key, '-out', cert], {stdio: 'pipe'});
+  return {key, cert};
+}
+
+describe('a provider with TLS', () => {
+  for (const [what, host, trusted, status] of [
+    ['is believed when its certificate is trusted', 'localhost', true, 200],
+    ['is not believed when it is not', 'localhost', false, 503],
+    ['is not believed when its certificate is another host\'s', 'elsewhere.example', true, 503],
+  ]) {
+    it(what, async () => {
+      const files = makeCertificate(host);
+      const tls = {key: readFileSync(files.key), cert: readFileSync(files.cert)};
+      const other = await Provider.start({host: 'localhost', secret: null, tls});
+      try {
+        await restart({
+          ...other.settings(),
+          PENSTOCK_OIDC_CLIENT_SECRET_FILE: '',
+          PENSTOCK_OIDC_CA_FILE: trusted ? files.cert : '',
+        });
+        const browser = new Browser();
+        const answer = await browser.get('/sign-in/single');
+        if (status !== 200) {
+          isRefusal(browser, answer, status);
+          assert.match(lastFailure(), /certificate|SSL/);
+          return;
+        }
+        // It knows nobody here; but the way there and back is gone.
+        const back = await browser.comeBack(other.authorise(answer.headers.get('location')));
+        isRefusal(browser, back, 403);
+        assert.match(lastFailure(), /no active account/);
+      } finally {
+        await other.stop();
+        await restart();
+      }
+    });
+  }
 });
 
 describe('a subject', () => {

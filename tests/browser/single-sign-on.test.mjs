@@ -53,6 +53,7 @@ test('the button leads to the provider and back to the page that was wanted', as
   assert.equal(await page.textContent('.single-sign-on a'), 'Sign in with Tarn Valley Hospital');
   await visit.assertAccessible('sign-in page with a provider');
   await visit.assertFits('sign-in page with a provider');
+  await visit.screenshot('single-sign-on');
   await page.click('.single-sign-on a');
   await page.waitForURL('**/today?date=2026-01-05'); // not the sign-in page: the strict cookie was sent
   await page.waitForSelector('.user-name');
@@ -73,6 +74,7 @@ test('a refusal is a page that leads back to signing in', async () => {
   await page.waitForSelector('h1');
   assert.equal(await page.textContent('h1'), 'Not signed in');
   await visit.assertAccessible('refusal of single sign-on');
+  await visit.screenshot('single-sign-on-refused');
   await page.click('text=Back to signing in');
   await page.waitForSelector('#password');
   await visit.context.close();

@@ -3,6 +3,7 @@ import assert from 'node:assert/strict';
 import {createHash, createHmac, generateKeyPairSync, randomBytes, sign} from 'node:crypto';
 import {once} from 'node:events';
 import http from 'node:http';
+import https from 'node:https';
 
 export const CLIENT_ID = 'penstock at tarn:valley';
 export const CLIENT_SECRET = 'wet/otters+100%&more';
@@ -18,15 +19,16 @@ const newKey = (kid) => {
 const formDecoded = (text) => decodeURIComponent(text.replaceAll('+', ' '));
 
 export class Provider {
-  /** `secret` null: the client is a public one. `host` stands in its addresses. */
-  static async start({secret = CLIENT_SECRET, host = '127.0.0.1'} = {}) {
+  /** `secret` null: the client is a public one. `host` stands in its addresses. `tls`: {key, cert}. */
+  static async start({secret = CLIENT_SECRET, host = '127.0.0.1', tls = null} = {}) {
     const provider = new Provider();
     Object.assign(provider, {secret, key: newKey('k1'), codes: new Map(), asked: [], subject: 'kim-17'});
     provider.behave({});
-    provider.server = http.createServer((request, response) => void provider.serve(request, response));
+    const serve = (request, response) => void provider.serve(request, response);
+    provider.server = tls === null ? http.createServer(serve) : https.createServer(tls, serve);
     provider.server.listen(0, '127.0.0.1');
     await once(provider.server, 'listening');
-    provider.issuer = `http://${host}:${provider.server.address().port}/realm`;
+    provider.issuer = `${tls === null ? 'http' : 'https'}://${host}:${provider.server.address().port}/realm`;
     return provider;
   }
 
