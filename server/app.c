@@ -2,7 +2,9 @@
 
 #include "api/dispatch.h"
 #include "api/routes.h"
+#include "auth/openid.h"
 #include "auth/password.h"
+#include "auth/web_fetch.h"
 #include "base/log.h"
 #include "base/uuid.h"
 #include "store/migrate.h"
@@ -81,6 +83,21 @@ static void keep_memory(void)
     /* NOLINTEND(concurrency-mt-unsafe) */
 }
 
+static bool start_single_sign_on(const struct config *config, struct openid **ret_openid,
+                                 struct error *reterr)
+{
+    return config->openid.issuer[0] == '\0' ||
+           (web_fetch_start(reterr) && openid_new(&config->openid, ret_openid, reterr));
+}
+
+static void stop_single_sign_on(struct openid *openid)
+{
+    if (openid != NULL) {
+        openid_free(openid);
+        web_fetch_stop();
+    }
+}
+
 int app_serve(const struct config *config)
 {
     keep_memory();
@@ -111,13 +128,15 @@ int app_serve(const struct config *config)
         .has_credential = dispatch_has_credential,
     };
     options.routes = routes_table(&options.route_count);
-    if (!require_database(config->database, &error)) {
+    if (!require_database(config->database, &error) ||
+        !start_single_sign_on(config, &dispatch.settings.openid, &error)) {
         return fail("cannot_start", &error);
     }
     sigset_t signals;
     block_signals(&signals);
     struct http_server *server = NULL;
     if (!http_server_start(&options, &server, &error)) {
+        stop_single_sign_on(dispatch.settings.openid);
         return fail("cannot_start", &error);
     }
     printf("penstock-server listening on %s://%s:%u\n",
@@ -126,6 +145,7 @@ int app_serve(const struct config *config)
     (void)fflush(stdout);
     wait_for_stop_signal(&signals, server);
     http_server_stop(server, STOP_PATIENCE_S);
+    stop_single_sign_on(dispatch.settings.openid);
     log_message(LOG_LEVEL_INFO, "stopped", "every accepted request is answered");
     return 0;
 }

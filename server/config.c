@@ -23,8 +23,14 @@ enum setting_index {
     SETTING_BODY_MEMORY,
     SETTING_DATABASE,
     SETTING_LOG_LEVEL,
+    SETTING_OIDC_CA,
+    SETTING_OIDC_CLIENT_ID,
+    SETTING_OIDC_CLIENT_SECRET,
+    SETTING_OIDC_ISSUER,
+    SETTING_OIDC_NAME,
     SETTING_OWNER_DATABASE,
     SETTING_PORT,
+    SETTING_PUBLIC_URL,
     SETTING_QUEUE,
     SETTING_SECURE_COOKIES,
     SETTING_TLS_CERTIFICATE,
@@ -44,11 +50,27 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
         {"PENSTOCK_DATABASE", "",
          "libpq connection string of the server's own role; several hosts allowed"},
     [SETTING_LOG_LEVEL] = {"PENSTOCK_LOG_LEVEL", "info", "debug, info, warning or error"},
+    [SETTING_OIDC_CA] = {"PENSTOCK_OIDC_CA", "",
+                         "file of certificates to trust for the sign-in provider, in place of "
+                         "the system's"},
+    [SETTING_OIDC_CLIENT_ID] = {"PENSTOCK_OIDC_CLIENT_ID", "",
+                                "what the sign-in provider calls this server"},
+    [SETTING_OIDC_CLIENT_SECRET] =
+        {"PENSTOCK_OIDC_CLIENT_SECRET", "",
+         "file that holds the secret agreed with the sign-in provider; without one the server is a "
+         "public client"},
+    [SETTING_OIDC_ISSUER] = {"PENSTOCK_OIDC_ISSUER", "",
+                             "issuer of the sign-in provider (OpenID Connect); not set: no single "
+                             "sign-on"},
+    [SETTING_OIDC_NAME] = {"PENSTOCK_OIDC_NAME", "",
+                           "name of the sign-in provider, as people know it"},
     [SETTING_OWNER_DATABASE] =
         {"PENSTOCK_OWNER_DATABASE", "",
          "connection string for migrate, clinic, account, recompute, retention and verify; default "
          "PENSTOCK_DATABASE"},
     [SETTING_PORT] = {"PENSTOCK_PORT", "8080", "port to listen on; 0 takes any free one"},
+    [SETTING_PUBLIC_URL] = {"PENSTOCK_PUBLIC_URL", "",
+                            "address of this server as browsers see it, https://host"},
     [SETTING_QUEUE] = {"PENSTOCK_QUEUE", "256", "requests that may wait for a worker"},
     [SETTING_SECURE_COOKIES] = {"PENSTOCK_SECURE_COOKIES", "auto",
                                 "yes, no or auto (yes unless the address is loopback and the "
@@ -232,6 +254,16 @@ static bool read_tls(struct config *config, struct error *reterr)
                      "PENSTOCK_TLS_CLIENT_CA needs PENSTOCK_TLS_CERTIFICATE and PENSTOCK_TLS_KEY");
 }
 
+static void read_openid(struct openid_settings *settings)
+{
+    settings->issuer = value_of(SETTING_OIDC_ISSUER);
+    settings->client_secret = value_of(SETTING_OIDC_CLIENT_SECRET);
+    settings->client_id = value_of(SETTING_OIDC_CLIENT_ID);
+    settings->name = value_of(SETTING_OIDC_NAME);
+    settings->ca_file = value_of(SETTING_OIDC_CA);
+    settings->public_url = value_of(SETTING_PUBLIC_URL);
+}
+
 bool config_read(struct config *ret_config, struct error *reterr)
 {
     if (!read_values(reterr)) {
@@ -251,6 +283,7 @@ bool config_read(struct config *ret_config, struct error *reterr)
         !read_secure_cookies(&config, reterr) || !read_tls(&config, reterr)) {
         return false;
     }
+    read_openid(&config.openid);
     config.port = (uint16_t)port;
     if (config.owner_database[0] == '\0') {
         config.owner_database = config.database;

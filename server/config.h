@@ -2,6 +2,7 @@
 #ifndef SERVER_CONFIG_H
 #define SERVER_CONFIG_H
 
+#include "auth/openid.h"
 #include "base/error.h"
 
 #include <stdbool.h>
@@ -21,6 +22,7 @@ struct config {
     const char *tls_key;
     const char *tls_client_ca;
     const char *trusted_proxies;
+    struct openid_settings openid;
 };
 
 /* Reads PENSTOCK_*, or the files that PENSTOCK_*_FILE name; every text lives as long as the

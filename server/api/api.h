@@ -26,10 +26,13 @@ enum api_route_flags {
     API_ROUTE_CHECKS_CALLER = 1 << 18 /* public to the transport; dispatch still wants a caller */
 };
 
+struct openid;
+
 /* Settings that handlers depend on; lives as long as the server. */
 struct api_settings {
-    bool secure_cookies; /* for every session */
-    bool follow_cookies; /* for those that begin over TLS */
+    bool secure_cookies;   /* for every session */
+    bool follow_cookies;   /* for those that begin over TLS */
+    struct openid *openid; /* single sign-on; NULL: not offered */
 };
 
 struct api_context {

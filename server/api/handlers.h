@@ -24,6 +24,11 @@ api_handler sessions_create;
 api_handler sessions_get_current;
 api_handler sessions_delete_current;
 
+/* single_sign_on.c */
+api_handler single_sign_on_begin;
+api_handler single_sign_on_return;
+api_handler sign_in_methods_get;
+
 /* users.c */
 api_handler users_list;
 api_handler users_create;

@@ -363,6 +363,7 @@ bool query_prepare_all(struct store *store, struct error *reterr)
         &store_retention_statements,
         &store_samples_statements,
         &store_session_statements,
+        &store_single_sign_on_statements,
         &store_statements,
         &store_study_statements,
         &store_token_statements,

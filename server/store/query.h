@@ -45,6 +45,7 @@ extern const struct statement_table store_research_statements;
 extern const struct statement_table store_retention_statements;
 extern const struct statement_table store_samples_statements;
 extern const struct statement_table store_session_statements;
+extern const struct statement_table store_single_sign_on_statements;
 extern const struct statement_table store_statements;
 extern const struct statement_table store_study_statements;
 extern const struct statement_table store_token_statements;

@@ -55,6 +55,8 @@ struct account {
     bool active;
     int64_t created_at_us;
     int version;
+    const char *sign_in_issuer;  /* provider of single sign-on, or NULL */
+    const char *sign_in_subject; /* what it calls the person; NULL with the issuer */
 };
 
 struct api_token {
@@ -125,7 +127,7 @@ MUST_CHECK bool session_create(struct store *store, const char *account_id,
 MUST_CHECK bool session_delete(struct store *store, const unsigned char hash[SECRET_HASH_BYTES],
                                struct error *reterr);
 
-/* ERROR_CONFLICT when the username is taken. */
+/* ERROR_CONFLICT when the username is taken. An empty hash: no password opens it. */
 MUST_CHECK bool account_create(struct store *store, struct arena *arena, const char *username,
                                const char *display_name, const char *password_hash, unsigned roles,
                                const char **ret_id, struct error *reterr);

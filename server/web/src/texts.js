@@ -35,6 +35,8 @@ export const texts = {
     username: 'User name',
     password: 'Password',
     submit: 'Sign in',
+    single: (name) => `Sign in with ${name}`,
+    or: 'or with your user name here',
     busy: 'Signing in …',
     missing: 'Enter your user name and your password.',
     ended: 'Your session has ended. Sign in to go on where you were.',

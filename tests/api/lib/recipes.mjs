@@ -17,6 +17,7 @@ const A_REASON = {reason: 'a test, and why'};
 const RECIPES = {
   'GET /healthz': () => ({status: 200}),
   'GET /readyz': () => ({status: 200}),
+  'GET /v1/sign-in-methods': () => ({status: 200}),
   'GET /openapi.json': () => ({status: 200}),
   'POST /v1/sessions': async (clinic) => {
     const {username, password} = await clinic.addUser(['room']);
