@@ -322,6 +322,20 @@ int64_t api_read_time(struct json_reader *reader, const char *member, enum json_
     return time_us;
 }
 
+int api_read_whole(struct json_reader *reader, const char *member, int least, int most,
+                   int fallback)
+{
+    struct optional_number number = json_reader_number(reader, member, JSON_OPTIONAL, least, most);
+    if (!number.known) {
+        return fallback;
+    }
+    if (islessgreater(floor(number.value), number.value)) {
+        fault_add(reader->faults, json_reader_pointer(reader, member), "Must be a whole number.");
+        return fallback;
+    }
+    return (int)number.value;
+}
+
 const char *api_patch_string(struct json_reader *reader, const char *member, size_t limit,
                              const char *current)
 {

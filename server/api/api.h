@@ -28,7 +28,8 @@ enum api_route_flags {
 
 /* Settings that handlers depend on; lives as long as the server. */
 struct api_settings {
-    bool secure_cookies;
+    bool secure_cookies; /* for every session */
+    bool follow_cookies; /* for those that begin over TLS */
 };
 
 struct api_context {
@@ -124,6 +125,11 @@ const char *api_read_id(struct json_reader *reader);
 
 /* An RFC 3339 member as microseconds, from 1990 to 2100; 0 when absent or faulty. */
 int64_t api_read_time(struct json_reader *reader, const char *member, enum json_presence presence);
+
+/* An optional member that is a whole number within [least, most]; `fallback` when absent or faulty.
+ */
+int api_read_whole(struct json_reader *reader, const char *member, int least, int most,
+                   int fallback);
 
 /* A string that a merge patch (RFC 7396) may change: `current` when absent, "" when null. */
 const char *api_patch_string(struct json_reader *reader, const char *member, size_t limit,

@@ -33,6 +33,7 @@ api_handler users_patch;
 /* tokens.c */
 api_handler tokens_list;
 api_handler tokens_create;
+api_handler tokens_rotate;
 api_handler tokens_delete;
 
 /* choices.c */
@@ -112,6 +113,14 @@ api_handler analyses_create;
 
 /* summary.c */
 api_handler summary_get;
+
+/* links.c */
+api_handler links_create;
+api_handler links_list;
+api_handler links_delete;
+
+/* link_page.c */
+api_handler link_page_get;
 
 /* referrals.c */
 api_handler referrers_list;

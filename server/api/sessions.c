@@ -1,4 +1,5 @@
 #include "api/api.h"
+#include "api/dispatch.h"
 #include "api/handlers.h"
 #include "api/roles_json.h"
 #include "auth/password.h"
@@ -38,11 +39,11 @@ static void respond_principal(const struct http_request *request, struct http_re
 static void set_cookie(const struct http_request *request, struct http_response *response,
                        const struct api_settings *settings, const char *value, int64_t max_age_s)
 {
-    http_response_header(response, "Set-Cookie",
-                         arena_printf(request->arena,
-                                      "%s=%s; Path=/; Max-Age=%lld; HttpOnly; SameSite=Strict%s",
-                                      API_SESSION_COOKIE, value, (long long)max_age_s,
-                                      settings->secure_cookies ? "; Secure" : ""));
+    bool secure = settings->secure_cookies || (settings->follow_cookies && request->secure);
+    http_response_header(
+        response, "Set-Cookie",
+        arena_printf(request->arena, "%s=%s; Path=/; Max-Age=%lld; HttpOnly; SameSite=Strict%s",
+                     API_SESSION_COOKIE, value, (long long)max_age_s, secure ? "; Secure" : ""));
 }
 
 static bool start_session(struct api_context *context, const struct principal *principal,
@@ -76,7 +77,11 @@ static bool check_password(struct api_context *context, const struct http_reques
 static bool is_from_elsewhere(const struct http_request *request)
 {
     const char *site = http_request_header(request, "Sec-Fetch-Site");
-    return site != NULL && strcmp(site, "same-origin") != 0 && strcmp(site, "none") != 0;
+    if (site == NULL && http_request_header(request, "Origin") == NULL) {
+        return false;
+    }
+    bool by_hand = site != NULL && strcmp(site, "none") == 0;
+    return !by_hand && !dispatch_comes_from_own_pages(request);
 }
 
 void sessions_create(void *opaque, struct http_request *request, struct http_response *response)

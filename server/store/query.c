@@ -145,6 +145,8 @@ static const char *reach_words(unsigned reach)
         return "open";
     case STORE_REACH_REFERRED:
         return "referred";
+    case STORE_REACH_LINK:
+        return "link";
     case STORE_REACH_OPEN | STORE_REACH_REFERRED:
         return "open referred";
     default:
@@ -353,6 +355,7 @@ bool query_prepare_all(struct store *store, struct error *reterr)
         &store_choices_statements,
         &store_chunk_statements,
         &store_idempotency_statements,
+        &store_link_statements,
         &store_patient_statements,
         &store_recording_state_statements,
         &store_recording_statements,

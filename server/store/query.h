@@ -35,6 +35,7 @@ extern const struct statement_table store_choices_statements;
 extern const struct statement_table store_chunk_statements;
 extern const struct statement_table store_erasure_statements;
 extern const struct statement_table store_idempotency_statements;
+extern const struct statement_table store_link_statements;
 extern const struct statement_table store_patient_file_statements;
 extern const struct statement_table store_patient_statements;
 extern const struct statement_table store_recording_state_statements;
