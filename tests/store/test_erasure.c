@@ -670,6 +670,26 @@ static void copy_is_erased_again(void **state)
     eraser_close(eraser);
 }
 
+/* Nothing comes in between, and nothing is half there. */
+static void running_upload_is_waited_for(void **state)
+{
+    struct fixture *fixture = *state;
+    struct eraser *eraser = open_eraser(fixture);
+    struct person person = make_person(fixture, fixture->clinic_id, "in use");
+    const char *request = due_request(fixture, &person);
+    const char *counts = NULL;
+    fixture_begin(fixture, fixture->clinic_id);
+    (void)recording_fixture_store(fixture, person.study, 10);
+    CHECK_FAILS(fixture, ERROR_UNAVAILABLE,
+                eraser_erase(eraser, fixture->arena, fixture->clinic_id, request, &counts,
+                             &fixture->error));
+    store_rollback(fixture->store);
+    assert_true(count_mentions(fixture, "sample_block", &person) > 0);
+    CHECK(fixture, eraser_erase(eraser, fixture->arena, fixture->clinic_id, request, &counts,
+                                &fixture->error));
+    eraser_close(eraser);
+}
+
 static void only_the_owner_opens_an_eraser(void **state)
 {
     struct fixture *fixture = *state;
@@ -752,6 +772,7 @@ int main(void)
         ERASURE_TEST(new_data_after_approval_stop_it),
         ERASURE_TEST(requests_are_one_at_a_time_and_may_be_withdrawn),
         ERASURE_TEST(copy_is_erased_again),
+        ERASURE_TEST(running_upload_is_waited_for),
         ERASURE_TEST(only_the_owner_opens_an_eraser),
         ERASURE_TEST(erased_id_is_not_given_again),
         ERASURE_TEST(offsets_are_spread_and_never_zero),
