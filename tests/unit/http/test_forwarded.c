@@ -14,8 +14,11 @@
 #include <cmocka.h>
 
 #define CERTIFICATE "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"
-#define NEARLY      "123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"
 #define UPPER       "0123456789ABCDEF0123456789ABCDEF0123456789ABCDEF0123456789ABCDEF"
+
+#define NEARLY   "123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"
+#define TOO_LONG "Penstock-Client-Certificate: 00" NEARLY "\r\n"
+#define NO_DIGIT "Penstock-Client-Certificate: g" NEARLY "\r\n"
 
 static const struct service_access behind_proxy = {.trusted_proxies = "127.0.0.1, 10.0.0.0/8"};
 
@@ -96,9 +99,9 @@ static void refuses_a_proxy_that_speaks_nonsense(void **state)
         "X-Forwarded-Host: \r\n",
         "X-Forwarded-Host: user@host\r\n",
         "Penstock-Client-Certificate: abc\r\n",
-        "Penstock-Client-Certificate: " CERTIFICATE "0\r\n",
+        TOO_LONG,
         "Penstock-Client-Certificate: ab\r\nPenstock-Client-Certificate: ab\r\n",
-        "Penstock-Client-Certificate: g" NEARLY "\r\n",
+        NO_DIGIT,
     };
     for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++) {
         struct reply reply;
