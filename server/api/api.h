@@ -36,6 +36,7 @@ struct api_context {
     const struct api_settings *settings;
     struct store *store;
     struct principal principal; /* empty on public routes */
+    unsigned reach;             /* whose data the caller may see here: bits of enum store_reach */
 };
 
 /* Session cookie's name. */

@@ -1,5 +1,6 @@
 #include "api/dispatch.h"
 
+#include "auth/access.h"
 #include "auth/secret.h"
 #include "base/log.h"
 #include "http/router.h"
@@ -55,10 +56,7 @@ static bool is_safe(enum http_method method)
     return method == HTTP_GET || method == HTTP_HEAD || method == HTTP_OPTIONS;
 }
 
-/* A browser adds the cookie to requests that other sites cause; those two fields tell where a
- * request came from and cannot be set by a page's script. A page that came without TLS may be
- * anyone's, so that it counts for no request that comes with it. */
-static bool comes_from_own_pages(const struct http_request *request)
+bool dispatch_comes_from_own_pages(const struct http_request *request)
 {
     const char *site = http_request_header(request, "Sec-Fetch-Site");
     if (site != NULL) {
@@ -119,16 +117,18 @@ static bool authorise(const struct http_request *request, struct http_response *
         return false;
     }
     if (!context->principal.is_token && !is_safe(request->method) &&
-        !comes_from_own_pages(request)) {
+        !dispatch_comes_from_own_pages(request)) {
         http_problem(request, response, 403,
                      "A change made with a browser session must come from this server's own pages "
                      "(Origin or Sec-Fetch-Site).");
         return false;
     }
-    if ((context->principal.roles & request->route->roles) == 0) {
+    const struct http_route *route = request->route;
+    if (!access_allowed(&context->principal, route->resource, route->action)) {
         http_problem(request, response, 403, "Your role does not allow this.");
         return false;
     }
+    context->reach = access_reach(&context->principal, route->resource, route->action);
     return true;
 }
 
@@ -246,6 +246,7 @@ static bool run_reading(struct api_context *context, struct http_request *reques
                              reterr)) {
         return false;
     }
+    store_narrow(context->store, context->reach);
     call_handler(context, request, response);
     store_end_reading(context->store);
     return true;
@@ -257,6 +258,7 @@ static bool run_writing(struct api_context *context, struct http_request *reques
     if (!store_begin(context->store, context->principal.clinic_id, context->principal.id, reterr)) {
         return false;
     }
+    store_narrow(context->store, context->reach);
     if (request->route->flags & HTTP_ROUTE_CREATES) {
         if (!create_once(context, request, response, reterr)) {
             store_rollback(context->store);

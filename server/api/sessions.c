@@ -1,4 +1,5 @@
 #include "api/api.h"
+#include "api/dispatch.h"
 #include "api/handlers.h"
 #include "api/roles_json.h"
 #include "auth/password.h"
@@ -76,7 +77,11 @@ static bool check_password(struct api_context *context, const struct http_reques
 static bool is_from_elsewhere(const struct http_request *request)
 {
     const char *site = http_request_header(request, "Sec-Fetch-Site");
-    return site != NULL && strcmp(site, "same-origin") != 0 && strcmp(site, "none") != 0;
+    if (site == NULL && http_request_header(request, "Origin") == NULL) {
+        return false;
+    }
+    bool by_hand = site != NULL && strcmp(site, "none") == 0;
+    return !by_hand && !dispatch_comes_from_own_pages(request);
 }
 
 void sessions_create(void *opaque, struct http_request *request, struct http_response *response)

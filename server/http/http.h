@@ -37,12 +37,14 @@ enum http_route_flags {
 struct http_request;
 struct http_response;
 
-/* One endpoint. `handler` and `roles` mean nothing to the transport; `serve` reads them. */
+/* One endpoint. `handler`, `resource` and `action` mean nothing to the transport; `serve` reads
+ * them. */
 struct http_route {
     enum http_method method;
     const char *pattern; /* "/v1/patients/{id}": a brace segment matches one non-empty segment */
     void (*handler)(void *context, struct http_request *request, struct http_response *response);
-    unsigned roles;          /* bits of enum role */
+    unsigned resource;       /* what it is about, and what is done to it: enum access_resource */
+    unsigned action;         /* and enum access_action */
     unsigned flags;          /* bits of enum http_route_flags */
     size_t body_limit;       /* bytes on the wire and after decoding; 0: no body allowed */
     const char *consumes[4]; /* media types of a body, NULL-terminated; else 415 */

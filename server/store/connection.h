@@ -25,6 +25,7 @@ struct store {
     enum transaction_state transaction;
     char clinic_id[UUID_TEXT_SIZE];
     char actor_id[UUID_TEXT_SIZE]; /* "" when there is none */
+    unsigned reach;                /* bits of enum store_reach */
     bool reading;                  /* the transaction may only read */
     bool plans_once;               /* a query of it has asked for statement.plan_once */
     bool may_retry;

@@ -126,12 +126,31 @@ enum begin_statement { BEGIN_SETTINGS, BEGIN_PLAN_ONCE, BEGIN_STATEMENT_COUNT };
 static const struct statement begin_statements[] = {
     [BEGIN_SETTINGS] = {.name = "begin_settings",
                         .sql = "select set_config('penstock.clinic', $1, true),"
-                               " set_config('penstock.actor', $2, true)"},
+                               " set_config('penstock.actor', $2, true),"
+                               " set_config('penstock.reach', $3, true)"},
     [BEGIN_PLAN_ONCE] = {.name = "begin_plan_once",
                          .sql = "select set_config('plan_cache_mode', 'force_generic_plan', true)"},
 };
 
 const struct statement_table store_statements = {begin_statements, BEGIN_STATEMENT_COUNT};
+
+/* As the policies of schema/0008_access.sql read it. */
+static const char *reach_words(unsigned reach)
+{
+    if (reach & STORE_REACH_CLINIC) {
+        return "clinic";
+    }
+    switch (reach) {
+    case STORE_REACH_OPEN:
+        return "open";
+    case STORE_REACH_REFERRED:
+        return "referred";
+    case STORE_REACH_OPEN | STORE_REACH_REFERRED:
+        return "open referred";
+    default:
+        return "nobody";
+    }
+}
 
 struct batch {
     struct query begin;
@@ -171,6 +190,7 @@ static void fill_batch(struct batch *batch, const struct store *store,
         query_start_alone(&batch->begin, &begin_statements[BEGIN_SETTINGS]);
         query_text(&batch->begin, store->clinic_id);
         query_text(&batch->begin, store->actor_id);
+        query_text(&batch->begin, reach_words(store->reach));
         add_query(batch, store, &batch->begin);
     }
     if (!store->plans_once && wants_plan_once(queries, count)) {
@@ -329,10 +349,11 @@ bool query_prepare_all(struct store *store, struct error *reterr)
         &store_account_statements,   &store_choices_statements,
         &store_chunk_statements,     &store_idempotency_statements,
         &store_patient_statements,   &store_recording_state_statements,
-        &store_recording_statements, &store_retention_statements,
-        &store_samples_statements,   &store_session_statements,
-        &store_statements,           &store_study_statements,
-        &store_token_statements,     &store_trend_statements,
+        &store_recording_statements, &store_referral_statements,
+        &store_retention_statements, &store_samples_statements,
+        &store_session_statements,   &store_statements,
+        &store_study_statements,     &store_token_statements,
+        &store_trend_statements,
     };
     if (!connection_open(store, reterr)) {
         return false;

@@ -89,6 +89,7 @@ static bool begin(struct store *store, const char *clinic_id, const char *actor_
         memcpy(store->actor_id, actor_id, sizeof store->actor_id);
     }
     store->may_retry = false;
+    store->reach = STORE_REACH_CLINIC;
     store->reading = reading;
     store->plans_once = false;
     store->transaction = TRANSACTION_WANTED;
@@ -105,6 +106,12 @@ bool store_begin_reading(struct store *store, const char *clinic_id, const char 
                          struct error *reterr)
 {
     return begin(store, clinic_id, actor_id, true, reterr);
+}
+
+void store_narrow(struct store *store, unsigned reach)
+{
+    assert(store->transaction == TRANSACTION_WANTED);
+    store->reach = reach;
 }
 
 void store_end_reading(struct store *store)

@@ -36,6 +36,18 @@ MUST_CHECK bool store_begin(struct store *store, const char *clinic_id, const ch
 MUST_CHECK bool store_begin_reading(struct store *store, const char *clinic_id,
                                     const char *actor_id, struct error *reterr);
 
+/* Whose data a transaction may see, beyond its clinic: bits that add up. */
+enum store_reach {
+    STORE_REACH_NOBODY = 0,
+    STORE_REACH_OPEN = 1,     /* studies that are not signed, and their patients */
+    STORE_REACH_REFERRED = 2, /* signed studies of patients whom the actor has referred */
+    STORE_REACH_CLINIC = 4    /* all of the clinic: what a transaction begins with */
+};
+
+/* Narrows the transaction just begun, before its first query, to what `reach` (bits of enum
+ * store_reach) covers. Row-level security does it: schema/0008_access.sql. */
+void store_narrow(struct store *store, unsigned reach);
+
 /* Ends a transaction that only read, without waiting until the database has ended it too: nothing
  * can be lost. Harmless without a transaction. */
 void store_end_reading(struct store *store);

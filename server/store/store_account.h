@@ -39,7 +39,9 @@ struct principal {
     const char *clinic_name;
     const char *name; /* username or token's name */
     const char *display_name;
-    unsigned roles; /* bits of enum role */
+    unsigned roles;     /* bits of enum role */
+    const char *scopes; /* of a token: all that it may do, "patients:read ..."; NULL: what its roles
+                           allow */
     bool is_token;
 };
 

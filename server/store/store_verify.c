@@ -36,6 +36,9 @@ enum verify_statement {
     VERIFY_STATEMENT_COUNT
 };
 
+#define SEE_CLINIC                                                                                 \
+    "select set_config('penstock.clinic', $1, true), set_config('penstock.reach', 'clinic', true)"
+
 #define OF_RECORDING " where clinic_id = $1::uuid and recording_id = $2::uuid"
 
 static const struct statement statements[] = {
@@ -479,8 +482,7 @@ static bool verify_clinic(struct verification *work, const char *clinic_id, stru
     char after[UUID_TEXT_SIZE] = "";
     work->clinic_id = clinic_id;
     work->counts.clinics++;
-    if (!run_with(work->connection, "select set_config('penstock.clinic', $1, true)", clinic_id,
-                  reterr)) {
+    if (!run_with(work->connection, SEE_CLINIC, clinic_id, reterr)) {
         return false;
     }
     struct id_list list;
@@ -537,8 +539,7 @@ static bool verify_one_clinic(struct verification *work, const char *clinic_id,
 {
     struct id_list list = {.count = 0};
     work->clinic_id = clinic_id;
-    if (!run_with(work->connection, "select set_config('penstock.clinic', $1, true)", clinic_id,
-                  reterr) ||
+    if (!run_with(work->connection, SEE_CLINIC, clinic_id, reterr) ||
         !each_row(work, VERIFY_CLINIC, NULL, take_id, &list, reterr)) {
         return false;
     }

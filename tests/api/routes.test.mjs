@@ -1,13 +1,11 @@
 // The table of routes against the documented operations, and who may use which.
 import assert from 'node:assert/strict';
-import {randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
 import {Client} from './lib/client.mjs';
-import {Clinic, patientDocument, PASSWORD, ROLES, signIn, studyDocument} from './lib/clinic.mjs';
+import {Clinic, PASSWORD, ROLES, signIn} from './lib/clinic.mjs';
 import {operations} from './lib/contract.mjs';
 import {Installation} from './lib/installation.mjs';
-import {cut, open, openingOf, send} from './lib/pieces.mjs';
-import {uroflowmetry} from './lib/recordings.mjs';
+import {filled, recipeOf} from './lib/recipes.mjs';
 
 const PAGES = ['/', '/today', '/studies/{id}'];
 const PUBLIC = [
@@ -20,8 +18,6 @@ const PUBLIC = [
   'GET /assets/licences.txt',
   'POST /v1/sessions',
 ];
-
-const {document: FLOW} = uroflowmetry();
 
 let installation;
 let clinic;
@@ -40,7 +36,6 @@ before(async () => {
 after(() => installation.remove());
 
 const isForPeople = (path) => PAGES.includes(path) || path === '/sign-in' || path.startsWith('/assets/');
-const filled = (path, id = randomUUID()) => path.replace('{id}', id).replace('{n}', '0').replace('{file}', 'today.js');
 
 /** A body that is at least well-formed, so that nothing but the credential is wrong. */
 function bodyFor(method) {
@@ -157,119 +152,7 @@ describe('a request without a valid credential', () => {
   });
 });
 
-/** A request that succeeds for each operation, and the status of its success. */
-const RECIPES = {
-  'GET /openapi.json': () => ({status: 200}),
-  'GET /v1/sessions/current': () => ({status: 200}),
-  // A token is no session, so there is nothing to end; the role is not what forbids it.
-  'DELETE /v1/sessions/current': () => ({status: 409}),
-  'GET /v1/users': () => ({status: 200}),
-  'POST /v1/users': () => ({
-    status: 201,
-    json: {username: `user-${randomUUID()}`, display_name: 'A user', password: PASSWORD, roles: ['room']},
-  }),
-  'GET /v1/users/{id}': async () => ({status: 200, id: (await clinic.addUser(['room'])).id}),
-  'PATCH /v1/users/{id}': async () => {
-    const {id, etag} = await clinic.addUser(['room']);
-    return {status: 200, id, json: {display_name: 'Another'}, headers: {'if-match': etag}};
-  },
-  'GET /v1/tokens': () => ({status: 200}),
-  'POST /v1/tokens': () => ({status: 201, json: {name: 'a token', roles: ['room']}}),
-  'DELETE /v1/tokens/{id}': async () => {
-    const {json} = await clinic.administrator.post('/v1/tokens', {name: 'to go', roles: ['room']});
-    return {status: 204, id: json.id};
-  },
-  'GET /v1/patients': () => ({status: 200}),
-  'POST /v1/patients': () => ({status: 201, json: patientDocument()}),
-  'GET /v1/patients/{id}': async () => ({status: 200, id: (await clinic.addPatient()).id}),
-  'PUT /v1/patients/{id}': async () => ({
-    status: 200,
-    id: (await clinic.addPatient()).id,
-    json: patientDocument(),
-    headers: {'if-match': '"1"'},
-  }),
-  'GET /v1/patients/{id}/trend': async () => ({status: 200, id: (await clinic.addPatient()).id}),
-  'GET /v1/studies': () => ({status: 200}),
-  'POST /v1/studies': async () => ({status: 201, json: studyDocument((await clinic.addPatient()).id)}),
-  'GET /v1/studies/{id}': async () => ({status: 200, id: (await clinic.addVisit()).id}),
-  'PATCH /v1/studies/{id}': async () => ({
-    status: 200,
-    id: (await clinic.addVisit()).id,
-    json: {room: 'Room 2'},
-    headers: {'if-match': '"1"'},
-  }),
-  'GET /v1/studies/{id}/recordings': async () => ({status: 200, id: (await clinic.addVisit()).id}),
-  'POST /v1/studies/{id}/recordings': async () => ({status: 201, id: (await clinic.addVisit()).id, json: FLOW}),
-  'GET /v1/studies/{id}/summary': async () => ({status: 200, id: (await clinic.addVisit()).id}),
-  'POST /v1/recordings': async () => ({status: 201, json: openingOf((await clinic.addVisit()).id, FLOW)}),
-  'PUT /v1/recordings/{id}/chunks/{n}': () => openRecipe({json: cut(FLOW, 45)[0]}, 0),
-  'POST /v1/recordings/{id}/completion': () => openRecipe({json: {chunks: 1}}),
-  'GET /v1/recordings/{id}/live': () => openRecipe(),
-  'GET /v1/recordings/{id}/live/analysis': () => openRecipe(),
-  'POST /v1/recordings/{id}/withdrawal': () =>
-    recordingRecipe({json: {reason: 'a test'}, headers: {'if-match': '"1"'}}),
-  'POST /v1/recordings/{id}/restoration': async () => {
-    const recipe = await recordingRecipe({json: {reason: 'a test'}, headers: {'if-match': '"2"'}});
-    const withdrawal = {json: {reason: 'a test'}, headers: {'if-match': '"1"'}};
-    await clinic.room.expect(200, 'POST', `/v1/recordings/${recipe.id}/withdrawal`, withdrawal);
-    return recipe;
-  },
-  'GET /v1/recordings/{id}/history': () => recordingRecipe(),
-  'GET /v1/recordings/{id}': () => recordingRecipe(),
-  'GET /v1/recordings/{id}/analysis': () => recordingRecipe(),
-  'GET /v1/recordings/{id}/events': () => recordingRecipe(),
-  'PUT /v1/recordings/{id}/events': () => recordingRecipe({json: {events: []}, headers: {'if-match': '"1"'}}),
-  'GET /v1/recordings/{id}/traces': () => recordingRecipe(),
-  'POST /v1/analyses': () => ({status: 200, json: FLOW}),
-  'GET /v1/analysis-choices': () => ({status: 200}),
-  'GET /v1/retention': () => ({status: 200}),
-  'PUT /v1/retention': async () => {
-    const {headers} = await clinic.administrator.get('/v1/retention');
-    return {status: 200, json: {keep_years: 30}, headers: {'if-match': headers.get('etag')}};
-  },
-  'GET /v1/nomograms': () => ({status: 200}),
-  'GET /v1/parameters': () => ({status: 200}),
-  'PUT /v1/analysis-choices': async () => {
-    const {headers} = await clinic.administrator.get('/v1/analysis-choices');
-    return {status: 200, json: {choices: {}}, headers: {'if-match': headers.get('etag')}};
-  },
-};
-
-async function recordingRecipe(more = {}) {
-  const {json} = await clinic.addRecording((await clinic.addVisit()).id, FLOW);
-  return {status: 200, id: json.recording.id, ...more};
-}
-
-/** A recording that is open, with `count` of its pieces. */
-async function openRecipe(more = {}, count = 1) {
-  const id = await open(clinic.room, (await clinic.addVisit()).id, FLOW);
-  for (const piece of cut(FLOW, 45).slice(0, count)) {
-    await send(clinic.room, id, 0, piece);
-  }
-  return {status: 200, id, ...more};
-}
-
 describe('a role', () => {
-  for (const {method, path, roles} of operations.filter(({isPublic}) => !isPublic)) {
-    const key = `${method} ${path}`;
-    const allowed = roles[0] === 'any' ? ROLES : roles;
-
-    it(`may use ${key}: ${roles.join(', ')}, and no other`, async () => {
-      const recipe = RECIPES[key];
-      assert.ok(recipe, `no request for ${key} is written here yet`);
-      for (const role of allowed) {
-        const {status, id, ...request} = await recipe();
-        await clinic.as(role).expect(status, method, filled(path, id), request);
-      }
-      const {status: _, id, ...request} = await recipe();
-      await installation.unchanged(async () => {
-        for (const role of ROLES.filter((one) => !allowed.includes(one))) {
-          await clinic.as(role).expect(403, method, filled(path, id), request);
-        }
-      });
-    });
-  }
-
   it('may see the pages, whichever it is', async () => {
     const user = await clinic.addUser(['auditor']);
     const {cookie} = await signIn(installation.url, user.username, user.password);
