@@ -24,7 +24,7 @@
 #define CHUNKED  POST "Transfer-Encoding: chunked\r\n\r\n"
 #define SMUGGLED "GET /items/smuggled HTTP/1.1\r\nHost: h\r\n\r\n"
 /* A text with NULs in it. */
-#define RAW(text) text, sizeof text - 1
+#define RAW(text) (text), sizeof(text) - 1
 
 struct hostile {
     const char *what;

@@ -32,7 +32,7 @@ struct reply {
 void wire_open(struct wire *wire, uint16_t port);
 
 /* The same from another loopback address, such as "127.0.0.2". */
-void wire_open_from(struct wire *wire, uint16_t port, const char *address);
+void wire_open_from(struct wire *wire, uint16_t port, const char *from);
 void wire_close(struct wire *wire);
 
 /* Sends what the peer takes; a peer that has closed is no failure here. */
