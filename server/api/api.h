@@ -6,6 +6,7 @@
 #ifndef API_API_H
 #define API_API_H
 
+#include "api/audit.h"
 #include "base/text.h"
 #include "formats/json_reader.h"
 #include "formats/limits.h"
@@ -36,6 +37,7 @@ struct api_context {
     struct store *store;
     struct principal principal; /* empty on public routes */
     unsigned reach;             /* whose data the caller may see here: bits of enum store_reach */
+    struct api_audit audit;     /* what the handler adds to the entry of this request */
 };
 
 /* Session cookie's name. */
