@@ -93,6 +93,7 @@ static bool find_principal(const struct http_request *request, struct api_contex
     const char *token = bearer_token(request);
     if (token != NULL) {
         secret_hash(token, hash);
+        api_audit_credential(context, "token", hash);
         return token_principal(context->store, request->arena, hash, &context->principal, reterr);
     }
     const char *session = http_request_cookie(request, API_SESSION_COOKIE);
@@ -100,6 +101,7 @@ static bool find_principal(const struct http_request *request, struct api_contex
         return error_set(reterr, ERROR_NOT_FOUND, "no credential");
     }
     secret_hash(session, hash);
+    api_audit_credential(context, "session", hash);
     bool counts = http_request_header(request, "Penstock-Background") == NULL;
     return session_principal(context->store, request->arena, hash, counts, &context->principal,
                              reterr);
@@ -272,6 +274,10 @@ static bool run_writing(struct api_context *context, struct http_request *reques
         store_rollback(context->store);
         return true;
     }
+    if (!api_audit_change(context, request, response, reterr)) {
+        store_rollback(context->store);
+        return false;
+    }
     return store_commit(context->store, reterr);
 }
 
@@ -281,6 +287,7 @@ static void serve_in_transaction(struct api_context *context, struct http_reques
     const struct http_response fresh = *response;
     for (int attempt = 1;; attempt++) {
         struct error error = {0};
+        api_audit_begin(context, request->arena);
         bool ran = is_safe(request->method) ? run_reading(context, request, response, &error)
                                             : run_writing(context, request, response, &error);
         bool lost = !ran || response->status == 503;
@@ -289,10 +296,27 @@ static void serve_in_transaction(struct api_context *context, struct http_reques
             continue;
         }
         if (!ran) {
+            context->audit.written = false;
             *response = fresh;
             api_fail(request, response, &error);
         }
         return;
+    }
+}
+
+static void serve(struct api_context *context, struct http_request *request,
+                  struct http_response *response)
+{
+    unsigned flags = request->route->flags;
+    bool wants_caller = !(flags & HTTP_ROUTE_PUBLIC) || (flags & API_ROUTE_CHECKS_CALLER) != 0;
+    if (wants_caller && !authorise(request, response, context)) {
+        return;
+    }
+    if (flags & API_ROUTE_OWN_TRANSACTION) {
+        call_handler(context, request, response);
+        store_rollback(context->store);
+    } else {
+        serve_in_transaction(context, request, response);
     }
 }
 
@@ -303,17 +327,10 @@ void dispatch_serve(void *worker, struct http_request *request, struct http_resp
         .settings = &self->options->settings,
         .store = self->store,
     };
-    unsigned flags = request->route->flags;
-    bool wants_caller = !(flags & HTTP_ROUTE_PUBLIC) || (flags & API_ROUTE_CHECKS_CALLER) != 0;
-    if (wants_caller && !authorise(request, response, &context)) {
-        return;
-    }
-    if (flags & API_ROUTE_OWN_TRANSACTION) {
-        call_handler(&context, request, response);
-        store_rollback(self->store);
-    } else {
-        serve_in_transaction(&context, request, response);
-    }
+    const struct http_response fresh = *response;
+    api_audit_begin(&context, request->arena);
+    serve(&context, request, response);
+    api_audit_answer(&context, request, response, &fresh);
 }
 
 void dispatch_serve_inline(void *context, struct http_request *request,

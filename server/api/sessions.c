@@ -100,6 +100,7 @@ void sessions_create(void *opaque, struct http_request *request, struct http_res
     }
     struct principal principal = {0};
     struct error error = {0};
+    api_audit_username(context, username);
     if (!check_password(context, request, username, password, &principal, &error)) {
         if (error.kind == ERROR_NOT_FOUND) {
             http_problem(request, response, 401, "The username or the password is wrong.");
@@ -115,6 +116,7 @@ void sessions_create(void *opaque, struct http_request *request, struct http_res
         api_fail(request, response, &error);
         return;
     }
+    api_audit_actor(context, &principal);
     respond_principal(request, response, 201, &principal, expires_at_us);
     http_response_header(response, "Location", "/v1/sessions/current");
     set_cookie(request, response, context->settings, secret, SESSION_LIFE_S);
