@@ -145,6 +145,61 @@ create policy within_reach on penstock.patient as restrictive
            else false end)
     with check (current_setting('penstock.reach', true) in ('clinic', 'open', 'open referred'));
 
+-- ---- guards that must see what they guard ----
+
+-- A foreign key sees every row, a trigger only those within reach: what is out of reach must not
+-- pass for what is not there.
+
+create or replace function penstock.guard_part_of_recording() returns trigger
+    language plpgsql
+as $$
+declare
+    whole record;
+begin
+    select r.study_id into whole from penstock.recording r
+      where r.clinic_id = new.clinic_id and r.id = new.recording_id;
+    if not found then
+        raise exception 'a part of no recording within reach' using errcode = 'insufficient_privilege';
+    end if;
+    perform penstock.require_unsigned(new.clinic_id, whole.study_id);
+    return new;
+end $$;
+
+create or replace function penstock.guard_dated_part() returns trigger
+    language plpgsql
+as $$
+declare
+    whole record;
+begin
+    select r.study_id, r.state, r.received_on into whole from penstock.recording r
+      where r.clinic_id = new.clinic_id and r.id = new.recording_id;
+    if not found then
+        raise exception 'a part of no recording within reach' using errcode = 'insufficient_privilege';
+    end if;
+    perform penstock.require_unsigned(new.clinic_id, whole.study_id);
+    if whole.received_on <> new.received_on or whole.state <> tg_argv[0] then
+        raise exception 'a part that does not fit its recording' using errcode = 'PS002';
+    end if;
+    return new;
+end $$;
+
+create or replace function penstock.guard_chunk() returns trigger
+    language plpgsql
+as $$
+begin
+    if new.data is not null
+       or (old.clinic_id, old.recording_id, old.number, old.received_on, old.arrival, old.digest, old.starts,
+           old.ends, old.event_total, old.received_at, old.created_by)
+          is distinct from
+          (new.clinic_id, new.recording_id, new.number, new.received_on, new.arrival, new.digest, new.starts,
+           new.ends, new.event_total, new.received_at, new.created_by)
+       or not exists (select from penstock.recording r
+                       where r.clinic_id = new.clinic_id and r.id = new.recording_id and r.revision <> 0) then
+        raise exception 'a piece of a recording is kept until the recording is complete' using errcode = 'PS002';
+    end if;
+    return new;
+end $$;
+
 -- ---- rights of the server ----
 
 grant select, insert, update (created_at, created_by, ended_at) on penstock.referral to penstock_app;

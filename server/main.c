@@ -1,11 +1,14 @@
 #include "app.h"
 
 #include "api/routes.h"
+#include "auth/access.h"
 #include "auth/password.h"
 #include "parameters.h"
 
 #include <stdio.h>
 #include <string.h>
+
+enum { ACCESS_PAGE_LIMIT = 64 * 1024 };
 
 static int print_usage(void)
 {
@@ -20,6 +23,7 @@ static int print_usage(void)
            "  penstock-server audit verify [--clinic ID] [--heads FILE]\n"
            "  penstock-server service-file\n"
            "  penstock-server routes\n"
+           "  penstock-server access\n"
            "  penstock-server parameters\n"
            "  penstock-server version\n\n"
            "Settings come from the environment:\n",
@@ -134,6 +138,16 @@ static int run_with_config(int argc, char **argv)
     return print_usage();
 }
 
+static void print_access(void)
+{
+    struct arena *arena = arena_new();
+    struct text page;
+    text_init(&page, arena, ACCESS_PAGE_LIMIT);
+    access_append_page(&page);
+    (void)fputs(page.data, stdout);
+    arena_free(arena);
+}
+
 int main(int argc, char **argv)
 {
     if (!password_library_start()) {
@@ -146,6 +160,10 @@ int main(int argc, char **argv)
     }
     if (argc >= 2 && is_command(argc, argv, 2, "routes", NULL)) {
         routes_print();
+        return 0;
+    }
+    if (argc >= 2 && is_command(argc, argv, 2, "access", NULL)) {
+        print_access();
         return 0;
     }
     if (argc >= 2 && is_command(argc, argv, 2, "parameters", NULL)) {

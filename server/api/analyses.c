@@ -7,9 +7,11 @@
 static bool load_choices(struct api_context *context, struct arena *arena,
                          struct clinic_choices *ret_choices, struct error *reterr)
 {
-    return store_begin(context->store, context->principal.clinic_id, context->principal.id,
-                       reterr) &&
-           clinic_choices_load(context->store, arena, ret_choices, reterr) &&
+    if (!store_begin(context->store, context->principal.clinic_id, context->principal.id, reterr)) {
+        return false;
+    }
+    store_narrow(context->store, context->reach);
+    return clinic_choices_load(context->store, arena, ret_choices, reterr) &&
            store_commit(context->store, reterr);
 }
 

@@ -4,7 +4,6 @@
 #include "api/audit_limit.h"
 #include "auth/access.h"
 #include "base/clock.h"
-#include "base/log.h"
 #include "base/uuid.h"
 #include "http/router.h"
 #include "store/store_audit.h"
@@ -213,19 +212,6 @@ static void fill_entry(const struct api_context *context, const struct http_requ
     find_object(&context->audit, request, response, entry);
 }
 
-/* The log says so at once, and aloud. */
-static void tell_emergency(const struct new_audit_entry *entry)
-{
-    const struct log_field fields[] = {
-        {.name = "request_id", .text = entry->request_id},
-        {.name = "clinic_id", .text = entry->clinic_id},
-        {.name = "actor_id", .text = entry->actor_id},
-        {.name = "patient_ids", .text = entry->patient_ids},
-        {.name = "status", .number = entry->status},
-    };
-    log_event(LOG_LEVEL_WARNING, "emergency_access", fields, sizeof fields / sizeof fields[0]);
-}
-
 static bool append(struct api_context *context, const struct http_request *request,
                    const struct http_response *response, struct error *reterr)
 {
@@ -246,9 +232,6 @@ static bool append(struct api_context *context, const struct http_request *reque
     if (context->audit.patients.overflowed ||
         !audit_append(context->store, request->arena, &entry, &error)) {
         return error_set(reterr, ERROR_UNAVAILABLE, "the audit takes no entry: %s", error.detail);
-    }
-    if (request->route->resource == ACCESS_EMERGENCY) {
-        tell_emergency(&entry);
     }
     return true;
 }

@@ -97,4 +97,12 @@ api_handler analyses_create;
 /* summary.c */
 api_handler summary_get;
 
+/* referrals.c */
+api_handler referrers_list;
+api_handler referrals_list;
+api_handler referrals_put;
+api_handler referrals_end;
+api_handler summaries_list;
+api_handler emergency_create;
+
 #endif

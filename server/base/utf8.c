@@ -64,3 +64,13 @@ bool utf8_is_valid(const char *bytes, size_t length)
     }
     return true;
 }
+
+size_t utf8_length(const char *text)
+{
+    size_t count = 0;
+    for (; *text != '\0'; text++) {
+        bool continues = ((unsigned char)*text & 0xc0U) == 0x80U;
+        count += continues ? 0 : 1;
+    }
+    return count;
+}

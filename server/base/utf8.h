@@ -11,4 +11,7 @@ size_t utf8_sequence(const char *bytes, size_t length);
 /* Whether all of `bytes` is well-formed. */
 bool utf8_is_valid(const char *bytes, size_t length);
 
+/* Characters (code points) of well-formed text. */
+size_t utf8_length(const char *text);
+
 #endif

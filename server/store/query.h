@@ -38,6 +38,7 @@ extern const struct statement_table store_idempotency_statements;
 extern const struct statement_table store_patient_statements;
 extern const struct statement_table store_recording_state_statements;
 extern const struct statement_table store_recording_statements;
+extern const struct statement_table store_referral_statements;
 extern const struct statement_table store_retention_statements;
 extern const struct statement_table store_samples_statements;
 extern const struct statement_table store_session_statements;

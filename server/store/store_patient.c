@@ -2,7 +2,7 @@
 
 #include "base/uuid.h"
 #include "store/cursor.h"
-#include "store/query.h"
+#include "store/patient_name.h"
 
 #include <string.h>
 
@@ -15,6 +15,7 @@ enum patient_statement {
     PATIENT_LIST,
     PATIENT_LIST_BY_MRN,
     PATIENT_LIST_BY_NAME,
+    PATIENT_NAME,
     PATIENT_STATEMENT_COUNT
 };
 
@@ -74,6 +75,9 @@ static const struct statement statements[] = {
          " or p.given_key >= lower($5::text collate \"und-x-icu\") collate \"C\""
          " and p.given_key < (lower($5::text collate \"und-x-icu\") || chr(1114111)) collate "
          "\"C\")" PATIENT_LIST_END},
+    [PATIENT_NAME] = {.name = "patient_name",
+                      .sql = "select set_config('penstock.named_patient', $2, true)"
+                             " where $1::uuid is not null"},
 };
 
 const struct statement_table store_patient_statements = {statements, PATIENT_STATEMENT_COUNT};
@@ -216,6 +220,19 @@ static void add_filter(struct query *query, const struct store *store,
     }
 }
 
+void patient_name_query(struct query *query, const struct store *store, const char *name)
+{
+    query_start(query, store, &statements[PATIENT_NAME]);
+    query_text(query, name);
+}
+
+static const char *named_by(struct arena *arena, const struct patient_filter *filter)
+{
+    return filter->mrn != NULL && filter->birth_date != NULL
+               ? arena_printf(arena, "%s %s", filter->mrn, filter->birth_date)
+               : "";
+}
+
 bool patient_list(struct store *store, struct arena *arena, const struct patient_filter *filter,
                   const struct store_page *page, struct patient **ret_items, size_t *ret_count,
                   const char **ret_next_cursor, struct error *reterr)
@@ -224,12 +241,17 @@ bool patient_list(struct store *store, struct arena *arena, const struct patient
     if (page->cursor != NULL && !cursor_read(page->cursor, 'p', &cursor, reterr)) {
         return false;
     }
-    struct query query;
-    add_filter(&query, store, filter, page, page->cursor != NULL ? cursor.id : NULL);
-    struct rows rows;
-    if (!query_run(store, &query, &rows, reterr)) {
+    struct query name;
+    patient_name_query(&name, store, named_by(arena, filter));
+    struct query list;
+    add_filter(&list, store, filter, page, page->cursor != NULL ? cursor.id : NULL);
+    struct query *const queries[] = {&name, &list};
+    struct rows both[2];
+    if (!query_run_all(store, queries, 2, both, reterr)) {
         return error_context(reterr, "list patients");
     }
+    rows_clear(&both[0]);
+    struct rows rows = both[1];
     int count = rows.count < page->limit ? rows.count : page->limit;
     struct patient *items = arena_array(arena, (size_t)count, sizeof *items);
     for (int i = 0; i < count; i++) {

@@ -29,7 +29,9 @@ MUST_CHECK bool patient_get(struct store *store, struct arena *arena, const char
 MUST_CHECK bool patient_update(struct store *store, const struct patient *patient,
                                struct error *reterr);
 
-/* NULL members do not filter. `name` matches the beginning of family or given name, any case. */
+/* NULL members do not filter. `name` matches the beginning of family or given name, any case. With
+ * both mrn and birth_date the patient is named: a transaction that reaches open work only finds
+ * them although they have none. */
 struct patient_filter {
     const char *mrn;
     const char *name;

@@ -2,7 +2,7 @@
 
 #include "base/uuid.h"
 #include "store/cursor.h"
-#include "store/query.h"
+#include "store/patient_name.h"
 
 enum study_statement {
     STUDY_INSERT,
@@ -13,6 +13,7 @@ enum study_statement {
     STUDY_LIST,
     STUDY_LIST_OF_PATIENT,
     STUDY_LIST_OF_ROOM,
+    STUDY_LIST_SIGNED,
     STUDY_STATEMENT_COUNT
 };
 
@@ -64,6 +65,9 @@ static const struct statement statements[] = {
                                " and ($9::text is null or s.room = $9)" STUDY_LIST_END},
     [STUDY_LIST_OF_ROOM] = {.name = "study_list_of_room",
                             .sql = STUDY_LIST_BEGIN " and s.room = $8" STUDY_LIST_END},
+    [STUDY_LIST_SIGNED] = {.name = "study_list_signed",
+                           .sql = STUDY_LIST_BEGIN
+                           " and s.status in ('final', 'amended')" STUDY_LIST_END},
 };
 
 const struct statement_table store_study_statements = {statements, STUDY_STATEMENT_COUNT};
@@ -99,15 +103,19 @@ bool study_create(struct store *store, struct arena *arena, const struct study *
     query_start(&patient, store, &statements[STUDY_PATIENT]);
     query_id(&patient, study->patient_id);
 
-    struct query *const queries[] = {&insert, &patient};
-    struct rows rows[2];
-    if (!query_run_all(store, queries, 2, rows, reterr)) {
+    struct query name;
+    patient_name_query(&name, store, study->patient_id);
+
+    struct query *const queries[] = {&name, &insert, &patient};
+    struct rows rows[3];
+    if (!query_run_all(store, queries, 3, rows, reterr)) {
         return error_context(reterr, "create a study");
     }
-    bool inserted = rows[0].count == 1;
-    bool patient_found = rows[1].count == 1;
-    rows_clear(&rows[0]);
-    rows_clear(&rows[1]);
+    bool inserted = rows[1].count == 1;
+    bool patient_found = rows[2].count == 1;
+    for (int i = 0; i < 3; i++) {
+        rows_clear(&rows[i]);
+    }
     if (!patient_found) {
         return error_set(reterr, ERROR_INVALID, "patient_id");
     }
@@ -189,6 +197,8 @@ static void add_filter(struct query *query, const struct store *store,
         chosen = STUDY_LIST_OF_PATIENT;
     } else if (filter->room != NULL) {
         chosen = STUDY_LIST_OF_ROOM;
+    } else if (filter->signed_only) {
+        chosen = STUDY_LIST_SIGNED;
     }
     query_start(query, store, &statements[chosen]);
     query_time(query, filter->from_us != 0 ? filter->from_us : QUERY_TIME_FIRST);
@@ -200,7 +210,7 @@ static void add_filter(struct query *query, const struct store *store,
     if (filter->patient_id != NULL) {
         query_text(query, filter->patient_id);
     }
-    if (chosen != STUDY_LIST) {
+    if (chosen == STUDY_LIST_OF_PATIENT || chosen == STUDY_LIST_OF_ROOM) {
         query_text(query, filter->room);
     }
 }

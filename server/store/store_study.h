@@ -37,8 +37,9 @@ struct study_filter {
     const char *patient_id;
     const char *room;
     const char *status;
-    int64_t from_us; /* started_at >= from_us */
-    int64_t to_us;   /* started_at < to_us */
+    int64_t from_us;  /* started_at >= from_us */
+    int64_t to_us;    /* started_at < to_us */
+    bool signed_only; /* final or amended; does not go together with patient_id and room */
 };
 
 /* Newest first. */

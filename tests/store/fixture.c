@@ -185,9 +185,10 @@ const char *fixture_value(struct fixture *fixture, const char *sql)
 PGconn *fixture_app_connection(struct fixture *fixture, const char *clinic_id)
 {
     PGconn *connection = connect_or_fail(fixture_conninfo(fixture, "penstock_app"));
-    run_or_fail(connection,
-                arena_printf(fixture->arena, "select set_config('penstock.clinic', '%s', false)",
-                             clinic_id));
+    run_or_fail(connection, arena_printf(fixture->arena,
+                                         "select set_config('penstock.clinic', '%s', false),"
+                                         " set_config('penstock.reach', 'clinic', false)",
+                                         clinic_id));
     return connection;
 }
 

@@ -5,6 +5,7 @@
 #include "store/store_choices.h"
 #include "store/store_chunk.h"
 #include "store/store_idempotency.h"
+#include "store/store_referral.h"
 #include "store/store_retention.h"
 #include "store/store_study.h"
 
@@ -17,7 +18,8 @@
 static const char *const tables[] = {
     "clinic",      "account",          "session",           "api_token",       "patient",
     "study",       "recording",        "recording_channel", "sample_block",    "recording_revision",
-    "idempotency", "analysis_choices", "recording_change",  "recording_chunk", "retention_rule"};
+    "idempotency", "analysis_choices", "recording_change",  "recording_chunk", "retention_rule",
+    "referral",    "emergency_access"};
 
 enum { TABLE_COUNT = sizeof tables / sizeof tables[0] };
 
@@ -59,13 +61,22 @@ static int set_up(void **state)
         struct remembered_answer answer = {
             .status = 201, .media_type = "a/b", .body = "x", .body_length = 1};
         fixture_begin(fixture, clinics[i]);
-        const char *study = fixture_study(fixture, fixture_patient(fixture, "1"));
+        const char *patient = fixture_patient(fixture, "1");
+        const char *study = fixture_study(fixture, patient);
         recording_fixture_store(fixture, study, 10);
         open_one(fixture, study);
+        struct emergency_access access;
         struct retention_rule rule = {.keep_years = {true, 10}};
         CHECK(fixture, retention_rule_replace(fixture->store, &rule, error));
-        CHECK(fixture, account_create(fixture->store, arena, i == 0 ? "one" : "two", "", "hash", 1,
-                                      &account, error));
+        CHECK(fixture, account_create(fixture->store, arena, i == 0 ? "one" : "two", "", "hash",
+                                      ROLE_REFERRER, &account, error));
+        CHECK(fixture, referral_put(fixture->store, patient, account, error));
+        fixture_commit(fixture);
+        CHECK(fixture, store_begin(fixture->store, clinics[i], account, error));
+        CHECK(fixture, emergency_access_take(fixture->store, arena, "1", "1961-04-05",
+                                             "unconscious patient", &access, error));
+        fixture_commit(fixture);
+        fixture_begin(fixture, clinics[i]);
         int64_t expires_at_us = 0;
         CHECK(fixture, session_create(fixture->store, account, hash, 3600, &expires_at_us, error));
         CHECK(fixture,

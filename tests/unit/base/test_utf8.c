@@ -62,11 +62,20 @@ static void refuses_what_is_not_well_formed(void **state)
     assert_true(utf8_is_valid("€ \U0001F4A7", strlen("€ \U0001F4A7")));
 }
 
+static void characters_are_counted(void **state)
+{
+    (void)state;
+    assert_int_equal(utf8_length(""), 0);
+    assert_int_equal(utf8_length("abc"), 3);
+    assert_int_equal(utf8_length("\xc3\xa4\xe2\x82\xac\xf0\x9f\x98\x80"), 3);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(accepts_every_scalar_value),
         cmocka_unit_test(refuses_what_is_not_well_formed),
+        cmocka_unit_test(characters_are_counted),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
