@@ -142,8 +142,10 @@ begin
                        relation);
     end loop;
 end $$;
-create policy of_a_clinic on penstock.audit_entry as restrictive to penstock_app
-    using (clinic_id <> '00000000-0000-0000-0000-000000000000');
+-- Entries of no clinic are for the owner, whose alone the lanes are.
+create policy of_a_clinic on penstock.audit_entry as restrictive
+    using (clinic_id <> '00000000-0000-0000-0000-000000000000'
+           or has_table_privilege('penstock.audit_lane', 'update'));
 
 -- ---- partitions, as those of 0007 ----
 
