@@ -89,6 +89,14 @@ struct store_page api_page(const struct http_request *request, struct fault_list
 void api_respond_list(const struct http_request *request, struct http_response *response,
                       const struct text *items, const char *next_cursor);
 
+/* The same with one more member, a string or null, that is about the whole list. */
+void api_respond_list_about(const struct http_request *request, struct http_response *response,
+                            const struct text *items, const char *next_cursor, const char *member,
+                            const char *value);
+
+/* Appends "name=value&" for each filter of a list that the request has. */
+void api_append_filters(struct text *out, const struct http_request *request);
+
 /* Sets "\"<number>\"" as the answer's ETag. */
 void api_set_etag(const struct http_request *request, struct http_response *response, int number);
 

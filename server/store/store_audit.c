@@ -24,7 +24,7 @@ enum audit_statement {
     "select a.lane, a.number, penstock.unix_us(a.at), a.actor_id, a.actor_name, a.actor_kind,"     \
     " a.actor_roles, a.address, a.request_id, a.action, a.resource, a.what, a.object_type,"        \
     " a.object_id, array_to_string(a.patient_ids, ','), a.emergency, a.status, a.outcome,"         \
-    " a.reason, a.detail"
+    " a.reason, a.detail, encode(a.hash, 'hex')"
 
 /* $2 to $4 the entry that the page begins behind, $5 limit, $6 and $7 from and to, $8 resource,
  * $9 action, $10 outcome, $11 actor, $12 only emergencies. The dates are there for the partitions.
@@ -173,6 +173,7 @@ static void read_row(const struct rows *rows, struct arena *arena, int row, stru
         .outcome = rows_text(rows, arena, row, 17),
         .reason = rows_text(rows, arena, row, 18),
         .detail = rows_text(rows, arena, row, 19),
+        .hash = rows_text(rows, arena, row, 20),
     };
     ret->patient_ids = split(arena, rows_text(rows, arena, row, 14), &ret->patient_count);
 }

@@ -65,6 +65,7 @@ struct audit_row {
     const char *outcome;
     const char *reason;
     const char *detail;
+    const char *hash; /* hexadecimal: see penstock-server audit verify */
 };
 
 /* NULL, 0 and false leave a filter out. */

@@ -1,0 +1,1 @@
+import {buildShell} from "./shell.js"; buildShell("/audit");
