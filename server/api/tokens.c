@@ -85,6 +85,7 @@ void tokens_create(void *opaque, struct http_request *request, struct http_respo
         api_fail(request, response, &error);
         return;
     }
+    api_audit_object(context, "tokens", token.id);
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     text_append_char(&body, '{');

@@ -9,7 +9,7 @@ import {Installation} from './lib/installation.mjs';
 import {cut, open, openingOf, send} from './lib/pieces.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
 
-const PAGES = ['/', '/today', '/studies/{id}'];
+const PAGES = ['/', '/today', '/studies/{id}', '/audit'];
 const PUBLIC = [
   'GET /healthz',
   'GET /readyz',
@@ -220,6 +220,8 @@ const RECIPES = {
   'GET /v1/recordings/{id}/events': () => recordingRecipe(),
   'PUT /v1/recordings/{id}/events': () => recordingRecipe({json: {events: []}, headers: {'if-match': '"1"'}}),
   'GET /v1/recordings/{id}/traces': () => recordingRecipe(),
+  'GET /v1/audit': () => ({status: 200}),
+  'GET /v1/patients/{id}/audit': async () => ({status: 200, id: (await clinic.addPatient()).id}),
   'POST /v1/analyses': () => ({status: 200, json: FLOW}),
   'GET /v1/analysis-choices': () => ({status: 200}),
   'GET /v1/retention': () => ({status: 200}),
