@@ -51,6 +51,13 @@ void api_audit_reason(struct api_context *context, const char *text)
     }
 }
 
+void api_audit_detail(struct api_context *context, const char *text)
+{
+    if (context->audit.arena != NULL && text != NULL) {
+        context->audit.detail = arena_strdup(context->audit.arena, text);
+    }
+}
+
 void api_audit_object(struct api_context *context, const char *type, const char *id)
 {
     if (context->audit.arena != NULL && id != NULL && uuid_is_valid(id)) {
@@ -203,7 +210,7 @@ static void fill_entry(const struct api_context *context, const struct http_requ
                              route->pattern),
         .status = response->status,
         .reason = context->audit.reason,
-        .detail = detail_of(request),
+        .detail = context->audit.detail != NULL ? context->audit.detail : detail_of(request),
     };
     struct text ids = context->audit.patients;
     entry->patient_ids =

@@ -22,6 +22,7 @@ struct api_audit {
     struct arena *arena;     /* the request's; NULL: nothing is collected */
     struct text patients;    /* ids, each with a comma behind it */
     const char *reason;      /* "" when none was given */
+    const char *detail;      /* NULL: what the path says beyond its first id */
     const char *object_type; /* NULL: the path's or the Location's */
     const char *object_id;
     struct principal actor;      /* who signs in; id NULL: whoever is signed in */
@@ -38,6 +39,9 @@ void api_audit_patient(struct api_context *context, const char *patient_id);
 
 /* Why it was done, in the words of who did it: emergency access, withdrawal, erasure. Copied. */
 void api_audit_reason(struct api_context *context, const char *text);
+
+/* What else is to be known: an id, a count, never what a patient's data say. Copied. */
+void api_audit_detail(struct api_context *context, const char *text);
 
 /* What it is about, when neither the path nor the Location says so.
  * type  the collection, "studies" as in the path; static

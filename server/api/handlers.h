@@ -105,7 +105,7 @@ api_handler summary_get;
 /* referrals.c */
 api_handler referrers_list;
 api_handler referrals_list;
-api_handler referrals_put;
+api_handler referrals_create;
 api_handler referrals_end;
 api_handler summaries_list;
 api_handler emergency_create;

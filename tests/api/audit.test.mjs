@@ -105,7 +105,7 @@ async function setting(path, json) {
 async function referred() {
   const {patient, study} = await visit();
   const user = await clinic.addUser(['referrer']);
-  await clinic.as('clinician').expect(204, 'PUT', `/v1/patients/${patient}/referrers/${user.id}`);
+  await clinic.as('clinician').expect(204, 'POST', `/v1/patients/${patient}/referrals`, {json: {referrer_id: user.id}});
   return {patient, study, user};
 }
 
@@ -144,12 +144,14 @@ const CASES = {
   'PUT /v1/patients/{id}': () => ofPatient({json: patientDocument(), ...match}),
   'GET /v1/patients/{id}/trend': () => ofPatient(),
   'GET /v1/referrers': () => ({}),
-  'GET /v1/patients/{id}/referrers': () => ofPatient(),
-  'PUT /v1/patients/{id}/referrers/{user_id}': async () =>
-    ofPatient({second: (await clinic.addUser(['referrer'])).id, status: 204}),
-  'DELETE /v1/patients/{id}/referrers/{user_id}': async () => {
+  'GET /v1/patients/{id}/referrals': () => ofPatient(),
+  'POST /v1/patients/{id}/referrals': async () => {
+    const {id} = await clinic.addUser(['referrer']);
+    return ofPatient({json: {referrer_id: id}, status: 204, detail: id});
+  },
+  'DELETE /v1/patients/{id}/referrals/{referrer_id}': async () => {
     const {patient, user} = await referred();
-    return {id: patient, second: user.id, object: ['patients', patient], patients: [patient], status: 204};
+    return {id: patient, second: user.id, object: ['patients', patient], patients: [patient], status: 204, detail: user.id};
   },
   // Only for people: see below.
   'POST /v1/emergency-access': () => ({status: 403, json: {}}),
@@ -205,9 +207,9 @@ const WITHOUT_ENTRY = [
 
 const isForPeople = ({roles, path}) => roles[0] === 'public' || ['/', '/today', '/audit'].includes(path) || /^\/(studies|assets)\//.test(path);
 const target = (path, {id = randomUUID(), second = randomUUID(), query = ''} = {}) =>
-  path.replace('{id}', id).replace(/\{(user_id|n)\}/, second) + query;
+  path.replace('{id}', id).replace(/\{(referrer_id|n)\}/, second) + query;
 
-const takesBody = (method, path) => ['POST', 'PUT', 'PATCH'].includes(method) && !path.includes('/referrers/');
+const takesBody = (method) => ['POST', 'PUT', 'PATCH'].includes(method);
 
 function checkWho(entry, role, key) {
   assert.deepEqual(
@@ -223,6 +225,7 @@ function checkEntry(entry, one, status) {
   assert.deepEqual([...entry.patient_ids].sort(), [...patients].sort());
   assert.deepEqual([entry.status, entry.outcome, entry.reason, entry.emergency],
     [status, status < 400 ? 'done' : 'refused', one.reason ?? '', /emergency/.test(entry.what)]);
+  assert.equal(entry.detail, one.detail ?? one.second ?? '');
   if (one.object?.length === 1) assert.ok(entry.object_id, 'what was made is named');
 }
 
@@ -247,7 +250,7 @@ describe('every route', () => {
       const {method, path, roles} = routes.find((route) => route.key === key);
       const role = ROLES.find((name) => !roles.includes(name));
       if (role !== undefined) {
-        const {entry} = await audited(clinic.as(role), 403, method, target(path), {json: takesBody(method, path) ? {} : undefined, ...match});
+        const {entry} = await audited(clinic.as(role), 403, method, target(path), {json: takesBody(method) ? {} : undefined, ...match});
         checkWho(entry, role, key);
         assert.deepEqual([entry.outcome, entry.status, entry.patient_ids], ['refused', 403, []]);
       }

@@ -40,7 +40,8 @@ before(async () => {
 after(() => installation.remove());
 
 const isForPeople = (path) => PAGES.includes(path) || path === '/sign-in' || path.startsWith('/assets/');
-const filled = (path, id = randomUUID()) => path.replace('{id}', id).replace('{n}', '0').replace('{file}', 'today.js');
+const filled = (path, id = randomUUID(), userId = randomUUID()) =>
+  path.replace('{id}', id).replace('{n}', '0').replace('{file}', 'today.js').replace('{referrer_id}', userId);
 
 /** A body that is at least well-formed, so that nothing but the credential is wrong. */
 function bodyFor(method) {
@@ -189,6 +190,23 @@ const RECIPES = {
     headers: {'if-match': '"1"'},
   }),
   'GET /v1/patients/{id}/trend': async () => ({status: 200, id: (await clinic.addPatient()).id}),
+  'GET /v1/referrers': () => ({status: 200}),
+  'GET /v1/patients/{id}/referrals': async () => ({status: 200, id: (await clinic.addPatient()).id}),
+  'POST /v1/patients/{id}/referrals': async () => ({
+    status: 204,
+    id: (await clinic.addPatient()).id,
+    json: {referrer_id: (await clinic.person('referrer')).id},
+  }),
+  'DELETE /v1/patients/{id}/referrals/{referrer_id}': async () => {
+    const [{id}, {id: userId}] = [await clinic.addPatient(), await clinic.person('referrer')];
+    await clinic.refer(id, userId);
+    return {status: 204, id, userId};
+  },
+  'GET /v1/summaries': () => ({status: 200}),
+  'POST /v1/emergency-access': async () => {
+    const {mrn, birth_date} = await clinic.addPatient();
+    return {status: 201, person: true, json: {mrn, birth_date, reason: 'brought in at night'}};
+  },
   'GET /v1/studies': () => ({status: 200}),
   'POST /v1/studies': async () => ({status: 201, json: studyDocument((await clinic.addPatient()).id)}),
   'GET /v1/studies/{id}': async () => ({status: 200, id: (await clinic.addVisit()).id}),
@@ -200,7 +218,14 @@ const RECIPES = {
   }),
   'GET /v1/studies/{id}/recordings': async () => ({status: 200, id: (await clinic.addVisit()).id}),
   'POST /v1/studies/{id}/recordings': async () => ({status: 201, id: (await clinic.addVisit()).id, json: FLOW}),
-  'GET /v1/studies/{id}/summary': async () => ({status: 200, id: (await clinic.addVisit()).id}),
+  'GET /v1/studies/{id}/summary': async (role) => {
+    const study = await clinic.addVisit();
+    if (role === 'referrer') {
+      await clinic.refer(study.patient_id, (await clinic.person('referrer')).id);
+      await clinic.sign(study.id);
+    }
+    return {status: 200, id: study.id, person: role === 'referrer'};
+  },
   'POST /v1/recordings': async () => ({status: 201, json: openingOf((await clinic.addVisit()).id, FLOW)}),
   'PUT /v1/recordings/{id}/chunks/{n}': () => openRecipe({json: cut(FLOW, 45)[0]}, 0),
   'POST /v1/recordings/{id}/completion': () => openRecipe({json: {chunks: 1}}),
@@ -260,13 +285,19 @@ describe('a role', () => {
       const recipe = RECIPES[key];
       assert.ok(recipe, `no request for ${key} is written here yet`);
       for (const role of allowed) {
-        const {status, id, ...request} = await recipe();
-        await clinic.as(role).expect(status, method, filled(path, id), request);
+        const {status, id, userId, person, ...request} = await recipe(role);
+        const client = person ? await clinic.person(role) : clinic.as(role);
+        await client.expect(status, method, filled(path, id, userId), request);
       }
-      const {status: _, id, ...request} = await recipe();
+      const {status: _, id, userId, person, ...request} = await recipe();
+      const others = ROLES.filter((one) => !allowed.includes(one));
+      for (const role of others) {
+        await clinic.person(role);
+      }
       await installation.unchanged(async () => {
-        for (const role of ROLES.filter((one) => !allowed.includes(one))) {
-          await clinic.as(role).expect(403, method, filled(path, id), request);
+        for (const role of others) {
+          await clinic.as(role).expect(403, method, filled(path, id, userId), request);
+          await (await clinic.person(role)).expect(403, method, filled(path, id, userId), request);
         }
       });
     });

@@ -328,7 +328,7 @@ static const struct attempt {
      NEVER_CHANGED},
     {"insert into penstock.recording_revision select clinic_id, gen_random_uuid(), 1,"
      " received_on, '[]', '{}' from penstock.recording_revision limit 1",
-     "23503"},
+     INSUFFICIENT_PRIVILEGE},
     {"insert into penstock.recording_revision select clinic_id, id, 1, received_on, '[]', '{}'"
      " from penstock.recording where state = 'open'",
      NEVER_CHANGED},

@@ -39,6 +39,17 @@ export class Clinic {
     return Client.withToken(this.installation.url, this.tokens[role]);
   }
 
+  /** Somebody with the role who has signed in: a client, and `id` of the account. The same one each time. */
+  async person(role) {
+    this.people ??= {};
+    if (!this.people[role]) {
+      const user = await this.addUser([role]);
+      const {cookie} = await signIn(this.installation.url, user.username, user.password);
+      this.people[role] = Object.assign(Client.withSession(this.installation.url, cookie), {id: user.id});
+    }
+    return this.people[role];
+  }
+
   get room() {
     return this.as('room');
   }
@@ -60,6 +71,15 @@ export class Clinic {
   /** A patient and a study of theirs. */
   async addVisit(patient = {}, study = {}) {
     return this.addStudy((await this.addPatient(patient)).id, study);
+  }
+
+  /** Whoever may sign a study cannot do so through the API yet. */
+  async sign(studyId, status = 'final') {
+    await this.installation.execute(`update penstock.study set status = '${status}' where id = '${studyId}'`);
+  }
+
+  async refer(patientId, referrerId) {
+    await this.as('clinician').expect(204, 'POST', `/v1/patients/${patientId}/referrals`, {json: {referrer_id: referrerId}});
   }
 
   async addRecording(studyId, document, headers = {}) {

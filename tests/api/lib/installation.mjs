@@ -80,6 +80,11 @@ export class Installation {
     throw new Error(`the server did not start:\n${this.logTail()}`);
   }
 
+  /** What the server has logged, an object a line. */
+  logLines() {
+    return readFileSync(this.log, 'utf8').split('\n').filter(Boolean).map((line) => JSON.parse(line));
+  }
+
   logTail() {
     return readFileSync(this.log, 'utf8').split('\n').slice(-40).join('\n');
   }
