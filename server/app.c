@@ -9,6 +9,7 @@
 #include "base/uuid.h"
 #include "store/migrate.h"
 #include "store/service_file.h"
+#include "store/store_audit.h"
 
 #include <malloc.h>
 #include <signal.h>
@@ -226,13 +227,34 @@ static bool read_password(char *password, size_t size, const char *username, str
     return objection == NULL || error_set(reterr, ERROR_INVALID, "%s", objection);
 }
 
+static bool append_entry(struct store *store, struct arena *arena, const char *account_id,
+                         const char *username, struct error *reterr)
+{
+    const struct new_audit_entry entry = {
+        .actor_id = AUDIT_PROGRAM_ID,
+        .actor_name = "",
+        .actor_kind = "program",
+        .address = "",
+        .request_id = "",
+        .action = "create",
+        .resource = "accounts",
+        .what = "penstock-server account add",
+        .object_type = "users",
+        .object_id = account_id,
+        .patient_ids = "",
+        .reason = "",
+        .detail = username,
+    };
+    return audit_append(store, arena, &entry, reterr);
+}
+
 static bool add_account(struct store *store, struct arena *arena, const char *clinic_id,
                         const char *username, unsigned roles, const char *hash, const char **ret_id,
                         struct error *reterr)
 {
     if (!store_begin(store, clinic_id, clinic_id, reterr) ||
         !account_create(store, arena, username, username, hash, roles, ret_id, reterr) ||
-        !store_commit(store, reterr)) {
+        !append_entry(store, arena, *ret_id, username, reterr) || !store_commit(store, reterr)) {
         store_rollback(store);
         return false;
     }

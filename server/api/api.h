@@ -6,6 +6,7 @@
 #ifndef API_API_H
 #define API_API_H
 
+#include "api/audit.h"
 #include "base/text.h"
 #include "formats/json_reader.h"
 #include "formats/limits.h"
@@ -40,6 +41,7 @@ struct api_context {
     struct store *store;
     struct principal principal; /* empty on public routes */
     unsigned reach;             /* whose data the caller may see here: bits of enum store_reach */
+    struct api_audit audit;     /* what the handler adds to the entry of this request */
 };
 
 /* Session cookie's name. */
@@ -94,6 +96,14 @@ void api_respond_list(const struct http_request *request, struct http_response *
 /* Says in the Link header where the next page is; it keeps the filters of this one. */
 void api_link_next(const struct http_request *request, struct http_response *response,
                    const char *next_cursor);
+
+/* The same with one more member, a string or null, that is about the whole list. */
+void api_respond_list_about(const struct http_request *request, struct http_response *response,
+                            const struct text *items, const char *next_cursor, const char *member,
+                            const char *value);
+
+/* Appends "name=value&" for each filter of a list that the request has. */
+void api_append_filters(struct text *out, const struct http_request *request);
 
 /* Sets "\"<number>\"" as the answer's ETag. */
 void api_set_etag(const struct http_request *request, struct http_response *response, int number);

@@ -98,11 +98,12 @@ static bool has_its_certificate(const struct http_request *request,
 static bool find_by_token(const struct http_request *request, const char *token,
                           struct api_context *context, struct error *reterr)
 {
+    unsigned char hash[SECRET_HASH_BYTES];
+    secret_hash(token, hash);
+    api_audit_credential(context, "token", hash);
     if (!secret_is_well_formed(SECRET_TOKEN_MARK, token)) {
         return error_set(reterr, ERROR_NOT_FOUND, "no token of this server");
     }
-    unsigned char hash[SECRET_HASH_BYTES];
-    secret_hash(token, hash);
     return token_principal(context->store, request->arena, hash, request->client_address,
                            &context->principal, reterr) &&
            (has_its_certificate(request, &context->principal) ||
@@ -123,6 +124,7 @@ static bool find_principal(const struct http_request *request, struct api_contex
     }
     unsigned char hash[SECRET_HASH_BYTES];
     secret_hash(session, hash);
+    api_audit_credential(context, "session", hash);
     bool counts = http_request_header(request, "Penstock-Background") == NULL;
     return session_principal(context->store, request->arena, hash, counts, &context->principal,
                              reterr);
@@ -295,6 +297,10 @@ static bool run_writing(struct api_context *context, struct http_request *reques
         store_rollback(context->store);
         return true;
     }
+    if (!api_audit_change(context, request, response, reterr)) {
+        store_rollback(context->store);
+        return false;
+    }
     return store_commit(context->store, reterr);
 }
 
@@ -304,6 +310,7 @@ static void serve_in_transaction(struct api_context *context, struct http_reques
     const struct http_response fresh = *response;
     for (int attempt = 1;; attempt++) {
         struct error error = {0};
+        api_audit_begin(context, request->arena);
         bool ran = is_safe(request->method) ? run_reading(context, request, response, &error)
                                             : run_writing(context, request, response, &error);
         bool lost = !ran || response->status == 503;
@@ -312,10 +319,31 @@ static void serve_in_transaction(struct api_context *context, struct http_reques
             continue;
         }
         if (!ran) {
+            context->audit.written = false;
             *response = fresh;
             api_fail(request, response, &error);
         }
         return;
+    }
+}
+
+static void serve(struct api_context *context, struct http_request *request,
+                  struct http_response *response)
+{
+    unsigned flags = request->route->flags;
+    bool wants_caller = !(flags & HTTP_ROUTE_PUBLIC) || (flags & API_ROUTE_CHECKS_CALLER) != 0;
+    if (wants_caller && !authorise(request, response, context)) {
+        return;
+    }
+    /* Only now: what a stranger sends is not worth decoding. */
+    if (!http_request_load_body(request, response)) {
+        return;
+    }
+    if (flags & API_ROUTE_OWN_TRANSACTION) {
+        call_handler(context, request, response);
+        store_rollback(context->store);
+    } else {
+        serve_in_transaction(context, request, response);
     }
 }
 
@@ -326,21 +354,10 @@ void dispatch_serve(void *worker, struct http_request *request, struct http_resp
         .settings = &self->options->settings,
         .store = self->store,
     };
-    unsigned flags = request->route->flags;
-    bool wants_caller = !(flags & HTTP_ROUTE_PUBLIC) || (flags & API_ROUTE_CHECKS_CALLER) != 0;
-    if (wants_caller && !authorise(request, response, &context)) {
-        return;
-    }
-    /* Only now: what a stranger sends is not worth decoding. */
-    if (!http_request_load_body(request, response)) {
-        return;
-    }
-    if (flags & API_ROUTE_OWN_TRANSACTION) {
-        call_handler(&context, request, response);
-        store_rollback(self->store);
-    } else {
-        serve_in_transaction(&context, request, response);
-    }
+    const struct http_response fresh = *response;
+    api_audit_begin(&context, request->arena);
+    serve(&context, request, response);
+    api_audit_answer(&context, request, response, &fresh);
 }
 
 void dispatch_serve_inline(void *context, struct http_request *request,

@@ -16,6 +16,7 @@ api_handler operation_openapi;
 api_handler pages_sign_in;
 api_handler pages_today;
 api_handler pages_study;
+api_handler pages_audit;
 api_handler pages_public_asset;
 api_handler pages_asset;
 
@@ -112,6 +113,10 @@ api_handler events_put;
 
 /* traces.c */
 api_handler traces_get;
+
+/* audit_reading.c */
+api_handler audit_list_entries;
+api_handler audit_list_days;
 
 /* analyses.c */
 api_handler analyses_create;

@@ -18,6 +18,7 @@ static void respond_patient(struct api_context *context, const struct http_reque
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     patient_json_append(&body, &patient);
+    api_audit_object(context, "patients", id);
     api_respond_row(request, response, status, &body, patient.version, "/v1/patients", id);
 }
 
@@ -55,6 +56,7 @@ void patients_list(void *opaque, struct http_request *request, struct http_respo
     for (size_t i = 0; i < count; i++) {
         text_append(&items, i == 0 ? "" : ",");
         patient_json_append(&items, &patients[i]);
+        api_audit_patient(context, patients[i].id);
     }
     api_respond_list(request, response, &items, next);
 }

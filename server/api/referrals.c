@@ -82,6 +82,7 @@ void referrals_create(void *opaque, struct http_request *request, struct http_re
     if (api_reject(request, response, &faults)) {
         return;
     }
+    api_audit_detail(context, account_id);
     if (referral_put(context->store, patient_id, account_id, &error)) {
         http_respond(response, 204, NULL, NULL, 0);
         return;
@@ -151,6 +152,7 @@ void summaries_list(void *opaque, struct http_request *request, struct http_resp
     for (size_t i = 0; i < count; i++) {
         text_append(&items, i == 0 ? "" : ",");
         append_summary(&items, &studies[i]);
+        api_audit_patient(context, studies[i].patient_id);
     }
     api_respond_list(request, response, &items, next);
 }
@@ -226,6 +228,7 @@ void emergency_create(void *opaque, struct http_request *request, struct http_re
     }
     struct emergency_access access = {0};
     struct error error = {0};
+    api_audit_reason(context, reason);
     if (!emergency_access_take(context->store, request->arena, mrn, birth_date, reason, &access,
                                &error)) {
         if (error.kind == ERROR_NOT_FOUND) {
@@ -236,6 +239,8 @@ void emergency_create(void *opaque, struct http_request *request, struct http_re
         }
         return;
     }
+    api_audit_object(context, "emergency-access", access.id);
+    api_audit_patient(context, access.patient_id);
     log_emergency(context, request, &access);
     respond_emergency(request, response, &access);
 }

@@ -82,6 +82,7 @@ void sessions_create(void *opaque, struct http_request *request, struct http_res
     }
     struct principal principal = {0};
     struct error error = {0};
+    api_audit_username(context, username);
     if (!check_password(context, request, username, password, &principal, &error)) {
         if (error.kind == ERROR_NOT_FOUND) {
             http_problem(request, response, 401, "The username or the password is wrong.");
@@ -94,6 +95,7 @@ void sessions_create(void *opaque, struct http_request *request, struct http_res
     if (!session_start(context, request, response, &principal, &expires_at_us)) {
         return;
     }
+    api_audit_actor(context, &principal);
     respond_principal(request, response, 201, &principal, expires_at_us);
     http_response_header(response, "Location", "/v1/sessions/current");
 }

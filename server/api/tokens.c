@@ -102,6 +102,7 @@ static void respond_token(struct api_context *context, const struct http_request
         api_fail(request, response, &error);
         return;
     }
+    api_audit_object(context, "tokens", token.id);
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     text_append_char(&body, '{');

@@ -144,6 +144,9 @@ void http_respond(struct http_response *response, int status, const char *media_
 MUST_CHECK bool http_answer_later(struct http_request *request, struct http_response *response,
                                   double pause_s);
 
+/* Whether the handler said http_answer_later(), so that this is no answer yet. */
+bool http_answers_later(const struct http_response *response);
+
 /* Answers application/problem+json (RFC 9457): type, title, status, detail, instance. */
 void http_problem(const struct http_request *request, struct http_response *response, int status,
                   const char *format, ...) PRINTF_LIKE(4, 5);

@@ -31,6 +31,7 @@ struct statement_table {
 };
 
 extern const struct statement_table store_account_statements;
+extern const struct statement_table store_audit_statements;
 extern const struct statement_table store_choices_statements;
 extern const struct statement_table store_chunk_statements;
 extern const struct statement_table store_erasure_statements;
@@ -54,7 +55,7 @@ extern const struct statement_table store_trend_statements;
 /* Prepares every statement of every table: tests find statements that do not fit the schema. */
 MUST_CHECK bool query_prepare_all(struct store *store, struct error *reterr);
 
-enum { QUERY_PARAMETERS_MAX = 16, QUERY_NUMBER_SIZE = 32, QUERY_BATCH_MAX = 4 };
+enum { QUERY_PARAMETERS_MAX = 20, QUERY_NUMBER_SIZE = 32, QUERY_BATCH_MAX = 4 };
 
 /* Parameters are borrowed until the query has run; numbers are kept inside, so a query must not be
  * copied. */

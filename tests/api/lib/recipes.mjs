@@ -154,6 +154,8 @@ const RECIPES = {
   'PUT /v1/recordings/{id}/events': (clinic) =>
     recordingRecipe(clinic, {json: {events: []}, headers: {'if-match': '"1"'}}),
   'GET /v1/recordings/{id}/traces': (clinic) => recordingRecipe(clinic),
+  'GET /v1/audit': () => ({status: 200}),
+  'GET /v1/patients/{id}/audit': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
   'POST /v1/analyses': () => ({status: 200, json: FLOW}),
   'GET /v1/analysis-choices': () => ({status: 200}),
   'GET /v1/retention': () => ({status: 200}),
