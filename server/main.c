@@ -89,7 +89,7 @@ static int run_erase(const struct config *config, int argc, char **argv)
                                      {"--again", &file, NULL},
                                      {"--dry-run", NULL, &dry_run},
                                      {"--list", NULL, &list}};
-    if (!read_options(argc, argv, options, 4) || (list && dry_run) ||
+    if (!read_options(argc, argv, 2, options, 4) || (list && dry_run) ||
         (file != NULL && (clinic_id != NULL || dry_run || list))) {
         return print_usage();
     }
