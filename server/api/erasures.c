@@ -71,6 +71,8 @@ static void respond_erasure(struct api_context *context, const struct http_reque
         api_fail(request, response, &error);
         return;
     }
+    api_audit_object(context, "erasures", id);
+    api_audit_patient(context, erasure.patient_id);
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     append_erasure(&body, &erasure);
@@ -89,7 +91,8 @@ static bool is_person(const struct api_context *context, const struct http_reque
 }
 
 /* The body {"reason": …}. NULL: answered already. */
-static const char *read_reason(const struct http_request *request, struct http_response *response)
+static const char *read_reason(struct api_context *context, const struct http_request *request,
+                               struct http_response *response)
 {
     struct json_reader reader;
     struct fault_list faults;
@@ -98,6 +101,7 @@ static const char *read_reason(const struct http_request *request, struct http_r
     }
     const char *reason = json_reader_string(&reader, "reason", JSON_REQUIRED, REASON_LIMIT);
     json_reader_close(&reader);
+    api_audit_reason(context, reason);
     return api_reject(request, response, &faults) ? NULL : reason;
 }
 
@@ -110,7 +114,7 @@ void erasures_create(void *opaque, struct http_request *request, struct http_res
     if (patient_id == NULL || !is_person(context, request, response)) {
         return;
     }
-    const char *reason = read_reason(request, response);
+    const char *reason = read_reason(context, request, response);
     if (reason == NULL) {
         return;
     }
@@ -163,6 +167,7 @@ void erasures_list(void *opaque, struct http_request *request, struct http_respo
     for (size_t i = 0; i < count; i++) {
         text_append(&items, i == 0 ? "" : ",");
         append_erasure(&items, &erasures[i]);
+        api_audit_patient(context, erasures[i].patient_id);
     }
     api_respond_list(request, response, &items, next);
 }
@@ -246,6 +251,7 @@ void erasures_patch(void *opaque, struct http_request *request, struct http_resp
         !may_decide(context, request, response, &erasure, &decision)) {
         return;
     }
+    api_audit_reason(context, decision.reason);
     if (!erasure_decide(context->store, id, erasure.version, &decision, &error)) {
         api_fail(request, response, &error);
         return;
@@ -322,7 +328,7 @@ void holds_put(void *opaque, struct http_request *request, struct http_response 
 {
     struct api_context *context = opaque;
     const char *patient_id = api_path_id(request, response, 0);
-    const char *reason = patient_id == NULL ? NULL : read_reason(request, response);
+    const char *reason = patient_id == NULL ? NULL : read_reason(context, request, response);
     struct error error = {0};
     if (reason == NULL) {
         return;
@@ -338,7 +344,7 @@ void holds_delete(void *opaque, struct http_request *request, struct http_respon
 {
     struct api_context *context = opaque;
     const char *patient_id = api_path_id(request, response, 0);
-    const char *reason = patient_id == NULL ? NULL : read_reason(request, response);
+    const char *reason = patient_id == NULL ? NULL : read_reason(context, request, response);
     struct error error = {0};
     if (reason == NULL) {
         return;

@@ -98,6 +98,15 @@ static void show_summary(struct api_context *context, struct http_request *reque
     api_respond_text(request, response, 200, PAGE_TYPE, &body);
 }
 
+/* The link is who reads, and the audit says of which study. */
+static void note_reader(struct api_context *context, const struct link_target *target)
+{
+    const struct principal link = {
+        .id = target->id, .clinic_id = target->clinic_id, .name = "a link", .is_token = true};
+    api_audit_actor(context, &link);
+    api_audit_object(context, "studies", target->study_id);
+}
+
 void link_page_get(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -119,6 +128,7 @@ void link_page_get(void *opaque, struct http_request *request, struct http_respo
     } else if (wait_s > 0) {
         respond_wait(request, response, wait_s);
     } else {
+        note_reader(context, &target);
         show_summary(context, request, response, &target);
     }
 }

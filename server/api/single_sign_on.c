@@ -246,10 +246,12 @@ static void enter(struct api_context *context, struct http_request *request,
     struct principal principal = {0};
     struct error error = {0};
     int64_t expires_at_us = 0;
+    api_audit_username(context, "a provider's subject");
     if (account_for_subject(context->store, request->arena,
                             openid_issuer(context->settings->openid), subject, &principal,
                             &error)) {
         if (session_start(context, request, response, &principal, &expires_at_us)) {
+            api_audit_actor(context, &principal);
             go_on(request, response, next);
         }
     } else {
