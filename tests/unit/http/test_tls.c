@@ -342,6 +342,28 @@ static void believes_certificates_of_the_client_authority_alone(void **state)
     certificate_free(&of_server);
 }
 
+/* Between the proxy and here there is a connection of the proxy's, with a certificate of its own.
+ */
+static void takes_no_proxys_certificate_for_a_clients(void **state)
+{
+    struct world *world = *state;
+    struct certificate own;
+    struct tls_client client;
+    certificate_new(&own, USE_CLIENT, 100, &world->client_authority);
+    world->access.trusted_proxies = "127.0.0.1";
+    service_start_with(&world->service, &service_ample, &service_patient, &world->access);
+    const struct tls_wishes wishes = {NULL, &world->authority, &own};
+    assert_true(tls_client_open(&client, world->service.port, &wishes));
+    assert_answer(&client.wire, ASK_CLIENT, 200, "127.0.0.1 secure h - claims:-");
+    assert_answer(&client.wire,
+                  "GET /client HTTP/1.1\r\nHost: h\r\nX-Forwarded-For: 192.0.2.1\r\n"
+                  "X-Forwarded-Proto: http\r\n\r\n",
+                  200, "192.0.2.1 plain h - claims:-");
+    tls_client_close(&client);
+    service_stop(&world->service);
+    certificate_free(&own);
+}
+
 /* Every answer of a TLS service, and none of another (RFC 6797, section 7.2). */
 static void tells_browsers_to_stay_with_tls(void **state)
 {
@@ -381,6 +403,7 @@ int main(void)
         WITH_WORLD(takes_a_new_certificate_without_dropping_anyone),
         WITH_FILES(says_what_is_wrong_with_its_files),
         WITH_WORLD(believes_certificates_of_the_client_authority_alone),
+        WITH_FILES(takes_no_proxys_certificate_for_a_clients),
         WITH_WORLD(tells_browsers_to_stay_with_tls),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
