@@ -238,7 +238,7 @@ export const texts = {
     reasonMissing: 'Enter a reason.',
     withdrawn: (number) => `Withdrawn (${number})`,
     withdrawnHint: 'Kept, but not part of this study’s numbers or reports.',
-    withdrawnBy: (name, when) => `by ${name}, ${when}`,
+    withdrawnBy: (name, when) => ['by ', name, `, ${when}`],
     because: (reason) => `Reason: ${reason}`,
     withdrawnFailed: 'The withdrawn recordings could not be loaded.',
     withdrawnSaid: (what) => `${what} was withdrawn.`,
