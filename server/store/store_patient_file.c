@@ -142,16 +142,30 @@ static const struct statement statements[] = {
                                                                                                                                                    " from penstock.research_subject x"
                                                                                                                                                    " where x.clinic_id = $1 and x.patient_id = $2))"
                                                                                                                                                    " from penstock.patient p where p.clinic_id = $1 and p.id = $2"},
-    [FILE_STUDIES] = {.name = "file_studies",
-                      .sql =
-                          "select s.id, json_build_object('id', s.id, 'room', s.room,"
-                          " 'started_at', s.started_at, 'operator', s.operator_name,"
-                          " 'position', s.position, 'catheters', s.catheters, 'history', s.history,"
-                          " 'status', s.status, 'version', s.version, 'created_at', s.created_at,"
-                          " 'created_by', " ACTOR(
-                              "s", "created_by") ") from penstock.study s"
-                                                 " where s.clinic_id = $1 and s.patient_id = $2 "
-                                                 "order by s.started_at, s.id"},
+    [FILE_STUDIES] =
+        {.name = "file_studies",
+         .sql =
+             "select s.id, json_build_object('id', s.id, 'room', s.room,"
+             " 'started_at', s.started_at, 'operator', s.operator_name,"
+             " 'position', s.position, 'catheters', s.catheters, 'history', s.history,"
+             " 'status', s.status, 'version', s.version, 'created_at', s.created_at,"
+             " 'created_by', " ACTOR(
+                 "s",
+                 "created_by") ", 'links', coalesce((select json_agg(json_build_object('id', l.id,"
+                               " 'purpose', l.purpose, 'label', l.label, 'created_at', "
+                               "l.created_at,"
+                               " 'created_by', " ACTOR(
+                                   "l", "created_by") ", 'expires_at', l.expires_at,"
+                                                      " 'revoked_at', l.revoked_at, 'read_count', "
+                                                      "l.read_count,"
+                                                      " 'last_read_at', l.last_read_at) order by "
+                                                      "l.created_at, l.id)"
+                                                      " from penstock.study_link l where "
+                                                      "l.clinic_id = s.clinic_id"
+                                                      " and l.study_id = s.id), '[]')) from "
+                                                      "penstock.study s"
+                                                      " where s.clinic_id = $1 and s.patient_id = "
+                                                      "$2 order by s.started_at, s.id"},
     [FILE_RECORDINGS] =
         {.name = "file_recordings",
          .sql =

@@ -110,6 +110,7 @@ describe('the file of a patient', () => {
     const [study] = json.studies;
     assert.equal(study.operator, 'Robin Reed');
     assert.deepEqual(study.history, {diary: 'x'});
+    assert.deepEqual(study.links, []);
     assert.equal(study.recordings.length, 2);
     const recording = study.recordings.find(({id}) => id === recordingId);
     assert.equal(recording.state, 'withdrawn');
