@@ -250,6 +250,7 @@ static void enter(struct api_context *context, struct http_request *request,
                             openid_issuer(context->settings->openid), subject, &principal,
                             &error)) {
         if (session_start(context, request, response, &principal, &expires_at_us)) {
+            api_audit_actor(context, &principal);
             go_on(request, response, next);
         }
     } else {
