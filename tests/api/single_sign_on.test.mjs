@@ -140,6 +140,22 @@ describe('single sign-on', () => {
     await client.expect(204, 'DELETE', '/v1/sessions/current');
   });
 
+  it('leaves an entry in the audit, of whose account it was', async () => {
+    const browser = new Browser();
+    const {headers} = await browser.signIn();
+    const [entry] = await installation.rows(
+      `select actor_id, actor_kind, resource, action, outcome from penstock.audit_entry
+       where request_id = '${headers.get('x-request-id')}'`,
+    );
+    assert.deepEqual(entry, {
+      actor_id: user.id,
+      actor_kind: 'person',
+      resource: 'session',
+      action: 'create',
+      outcome: 'done',
+    });
+  });
+
   it('begins another session each time', async () => {
     const browser = new Browser();
     browser.cookies.set('penstock_session', 'A'.repeat(43)); // what somebody else has planted
