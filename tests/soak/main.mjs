@@ -4,28 +4,29 @@
 //   - no honest request fails, and none is answered by 5xx in the server's log;
 //   - the 99th percentile of honest requests, all and those that read, is at most twice what it is when quiet;
 //   - hostile clients of every kind got through, and were answered as they may be;
-//   - memory, descriptors, threads and connections of the database do not grow from the second third of the
-//     time to the last, as medians (told, not judged, of less than GROWTH_FROM_MIN minutes: the first third
-//     must be longer than the server's patience with a silent connection);
+//   - memory, threads and connections of the database do not grow from the second third of the time to the
+//     last; each is the lower quartile in quiet windows, because hashing a password takes 64 MiB for a moment;
+//   - soon after the end the server holds no more descriptors than before the hostile clients came;
 //   - the server lives, is ready, and has logged no error.
 //
 // PENSTOCK_SOAK_URL, _PID, _LOG: the server. _DATABASE: libpq string of a superuser. _PASSWORD_FILE: the
 // administrator's password.
 import {fork} from 'node:child_process';
 import {readFileSync} from 'node:fs';
-import {Clinic, ask} from './clinic.mjs';
+import {ask, Clinic} from './clinic.mjs';
 import {Mix, READING} from './honest.mjs';
-import {watch} from './watch.mjs';
+import {sample, watch} from './watch.mjs';
 
 const CYCLE_S = 50;
 const QUIET_PART = 0.25;
 const SETTLE_MS = 2500; // between windows: what was begun in one is not counted for the next
-const WARM_MS = 5000;
+const WARM_MS = 10_000; // honest clients alone, not counted
+const WARM_HOSTILE_MS = 20_000; // and beside hostile ones, so that each thread has had its memory
+const DRAIN_MS = 150_000; // longer than the server's patience with a silent connection
 const P99_TIMES = 2;
 const MEMORY_PART = 0.03;
 const MEMORY_MIB = 8;
-const DESCRIPTORS = 4;
-const GROWTH_FROM_MIN = 4;
+const DESCRIPTORS = 8; // those of honest clients come and go
 
 const {PENSTOCK_SOAK_URL: url, PENSTOCK_SOAK_PID: pid, PENSTOCK_SOAK_LOG: log, PENSTOCK_SOAK_DATABASE: database,
   PENSTOCK_SOAK_PASSWORD_FILE: passwordFile} = process.env;
@@ -121,20 +122,42 @@ function tellHostile(kinds, seconds) {
   }
 }
 
-function tellServer(samples, isJudged) {
+/** Percent of one processor that the server had in windows of a name. */
+function processor(samples, name) {
+  const pairs = samples.slice(1).map((one, i) => [samples[i], one]).filter(([a, b]) => a.window === name && b.window === name);
+  const sum = (of) => pairs.reduce((total, [a, b]) => total + of(b) - of(a), 0);
+  return (100 * sum((one) => one.processorMs)) / sum((one) => one.atMs);
+}
+
+function tellServer(samples) {
   const [from, to] = [samples[0].atMs, samples.at(-1).atMs];
   const third = (n) => samples.filter(({atMs}) => Math.min(2, Math.floor((3 * (atMs - from)) / (to - from))) === n);
-  const of = (n, name) => third(n).filter(({window}) => name !== 'descriptors' || window === 'quiet').map((one) => one[name]);
-  console.log('\nServer, medians      first third   second     last   greatest');
-  for (const name of Object.keys(samples[0]).slice(2)) {
-    const values = [0, 1, 2].map((n) => median(of(n, name)));
+  console.log('\nServer, when quiet   first third   second     last   greatest');
+  for (const name of Object.keys(samples[0].holds)) {
+    const values = [0, 1, 2].map((n) =>
+      quantile(third(n).filter(({window}) => window === 'quiet').map(({holds}) => holds[name]), 0.25) ?? NaN);
     console.log(`${name.padEnd(21)} ${values.map((value) => value.toFixed(1).padStart(9)).join('')}   ` +
-      `${Math.max(...samples.map((one) => one[name])).toFixed(1).padStart(8)}`);
-    const grown = values[2] - values[1];
-    const most = {'memory, MiB': Math.min(MEMORY_MIB, MEMORY_PART * values[1]), 'descriptors': DESCRIPTORS}[name] ?? 0;
-    judge(grown <= most || !isJudged, `${name}: grew by ${grown.toFixed(1)} from the second third to the last (at most ${most.toFixed(1)})`);
+      `${Math.max(...samples.map(({holds}) => holds[name])).toFixed(1).padStart(8)}`);
+    if (name !== 'descriptors') {
+      const grown = values[2] - values[1];
+      const most = name === 'memory, MiB' ? Math.min(MEMORY_MIB, MEMORY_PART * values[1]) : 0;
+      judge(grown <= most, `${name}: grew by ${grown.toFixed(1)} from the second third to the last (at most ${most.toFixed(1)})`);
+    }
   }
-  console.log('Descriptors are those of the quiet windows; the greatest is of all.');
+  console.log(`Its processor: ${processor(samples, 'quiet').toFixed(0)} % when quiet, ${processor(samples, 'hostile').toFixed(0)} % beside hostile clients`);
+}
+
+/** What hostile clients held is given back once the server has lost its patience. */
+async function tellDrained(before) {
+  const begin = performance.now();
+  let now;
+  do {
+    await pause(1000);
+    now = (await sample(pid, database)).descriptors;
+  } while (now > before + DESCRIPTORS && performance.now() - begin < DRAIN_MS);
+  const seconds = ((performance.now() - begin) / 1000).toFixed(0);
+  judge(now <= before + DESCRIPTORS, `${now} descriptors ${seconds} s after the end, ${before} before (at most ${DESCRIPTORS} more)`);
+  console.log(`${now} descriptors ${seconds} s after the end, ${before} before hostile clients came`);
 }
 
 function tellLog() {
@@ -168,18 +191,23 @@ async function main(minutes) {
   const windows = plan(minutes);
   const lengthMs = windows.cycles * (windows.quietMs + windows.hostileMs);
   console.log(`${minutes} min: ${windows.cycles} times ${(windows.quietMs / 1000).toFixed(0)} s quiet and ` +
-    `${(windows.hostileMs / 1000).toFixed(0)} s with hostile clients, after ${WARM_MS / 1000} s to warm up`);
-  const untilMs = performance.now() + WARM_MS + lengthMs;
+    `${(windows.hostileMs / 1000).toFixed(0)} s with hostile clients, after half a minute to warm up`);
+  const untilMs = performance.now() + WARM_MS + WARM_HOSTILE_MS + lengthMs;
   const honest = mix.run(untilMs);
   await pause(WARM_MS);
+  const before = await sample(pid, database);
+  hostile.send({go: true});
+  await pause(WARM_HOSTILE_MS);
+  hostile.send({rest: true});
   const watched = watch(pid, database, untilMs, () => mix.window);
   await alternate(mix, hostile, windows);
   await honest;
   const samples = await watched;
   const kinds = await hostileCounts(hostile);
   tellHonest(mix);
-  tellHostile(kinds, (windows.cycles * windows.hostileMs) / 1000);
-  tellServer(samples, minutes >= GROWTH_FROM_MIN);
+  tellHostile(kinds, (WARM_HOSTILE_MS + windows.cycles * windows.hostileMs) / 1000);
+  tellServer(samples);
+  await tellDrained(before.descriptors);
   tellLog();
   await tellAlive();
   console.log('');

@@ -14,7 +14,14 @@ function connections(database) {
   });
 }
 
-async function sample(pid, database) {
+/** Milliseconds of processor that all threads have had (they stay the same ones). */
+function processorMs(pid) {
+  const times = readdirSync(`/proc/${pid}/task`).map((task) => readFileSync(`/proc/${pid}/task/${task}/schedstat`, 'utf8'));
+  return times.reduce((sum, text) => sum + Number(text.split(' ')[0]) / 1e6, 0);
+}
+
+/** What it holds now. */
+export async function sample(pid, database) {
   const status = readFileSync(`/proc/${pid}/status`, 'utf8');
   const field = (name) => Number(new RegExp(`^${name}:\\s+(\\d+)`, 'm').exec(status)[1]);
   return {
@@ -30,7 +37,7 @@ export async function watch(pid, database, untilMs, windowOf) {
   const samples = [];
   while (performance.now() < untilMs) {
     const atMs = performance.now();
-    samples.push({atMs, window: windowOf(), ...(await sample(pid, database))});
+    samples.push({atMs, window: windowOf(), processorMs: processorMs(pid), holds: await sample(pid, database)});
     await pause(EVERY_MS);
   }
   return samples;
