@@ -3,6 +3,7 @@
 #include "base/log.h"
 #include "base/uuid.h"
 #include "store/store_account.h"
+#include "store/store_audit.h"
 
 #include <stdio.h>
 #include <time.h>
@@ -26,13 +27,36 @@ struct progress {
     int unavailable_in_a_row;
 };
 
+/* With the work itself, so that nothing is done unseen. */
+static bool append_entry(const struct progress *progress, struct arena *arena,
+                         const struct work_item *item, struct error *reterr)
+{
+    const struct new_audit_entry entry = {
+        .actor_id = AUDIT_PROGRAM_ID,
+        .actor_name = "",
+        .actor_kind = "program",
+        .address = "",
+        .request_id = "",
+        .action = progress->job->audit_action,
+        .resource = "recordings",
+        .what = progress->job->command,
+        .object_type = "recordings",
+        .object_id = item->id,
+        .patient_ids = "",
+        .reason = "",
+        .detail = "",
+    };
+    return audit_append(progress->store, arena, &entry, reterr);
+}
+
 static bool work_on(struct progress *progress, const struct work_item *item, struct error *reterr)
 {
     const struct clinic_job *job = progress->job;
     struct store *store = progress->store;
     struct arena *arena = arena_new();
     bool good = store_begin(store, progress->clinic_id, NULL, reterr) &&
-                job->take(job->context, store, arena, item, reterr) && store_commit(store, reterr);
+                job->take(job->context, store, arena, item, reterr) &&
+                append_entry(progress, arena, item, reterr) && store_commit(store, reterr);
     store_rollback(store);
     arena_free(arena);
     if (good && job->taken != NULL) {

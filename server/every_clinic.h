@@ -17,7 +17,9 @@ struct clinic_job {
     void *context;
     const char *failed;      /* event of the log when a clinic or all of them cannot be worked on */
     const char *item_failed; /* event of the log when one recording cannot */
-    bool dry_run;            /* list, and count as done */
+    const char *command;     /* as the audit names it */
+    const char *audit_action; /* what it does to a recording there */
+    bool dry_run;             /* list, and count as done */
 
     /* At most `limit` recordings that are to be worked on, by id, behind `after` (NULL: from the
      * first), within a transaction of the clinic. */

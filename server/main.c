@@ -19,7 +19,9 @@ static int print_usage(void)
            "  penstock-server account add CLINIC_ID USERNAME ROLE[,ROLE...]   (password on stdin)\n"
            "  penstock-server recompute [--clinic ID] [--dry-run]\n"
            "  penstock-server retention [--clinic ID] [--dry-run]\n"
+           "  penstock-server erase [--clinic ID] [--dry-run | --list] | --again FILE\n"
            "  penstock-server verify [--clinic ID] [--checksums FILE] [--snapshot NAME]\n"
+           "  penstock-server audit verify [--clinic ID] [--heads FILE]\n"
            "  penstock-server service-file\n"
            "  penstock-server routes\n"
            "  penstock-server access\n"
@@ -44,9 +46,11 @@ struct option {
     bool *given;        /* or NULL */
 };
 
-static bool read_options(int argc, char **argv, const struct option *options, size_t count)
+/* first: the argument that may be the first option */
+static bool read_options(int argc, char **argv, int first, const struct option *options,
+                         size_t count)
 {
-    for (int i = 2; i < argc; i++) {
+    for (int i = first; i < argc; i++) {
         const struct option *found = NULL;
         for (size_t o = 0; o < count; o++) {
             found = strcmp(argv[i], options[o].name) == 0 ? &options[o] : found;
@@ -71,8 +75,28 @@ static int run_on_clinics(const struct config *config, int argc, char **argv,
     const char *clinic_id = NULL;
     bool dry_run = false;
     const struct option options[] = {{"--clinic", &clinic_id, NULL}, {"--dry-run", NULL, &dry_run}};
-    return read_options(argc, argv, options, 2) ? command(config, clinic_id, dry_run)
-                                                : print_usage();
+    return read_options(argc, argv, 2, options, 2) ? command(config, clinic_id, dry_run)
+                                                   : print_usage();
+}
+
+static int run_erase(const struct config *config, int argc, char **argv)
+{
+    const char *clinic_id = NULL;
+    const char *file = NULL;
+    bool dry_run = false;
+    bool list = false;
+    const struct option options[] = {{"--clinic", &clinic_id, NULL},
+                                     {"--again", &file, NULL},
+                                     {"--dry-run", NULL, &dry_run},
+                                     {"--list", NULL, &list}};
+    if (!read_options(argc, argv, 2, options, 4) || (list && dry_run) ||
+        (file != NULL && (clinic_id != NULL || dry_run || list))) {
+        return print_usage();
+    }
+    if (file != NULL) {
+        return app_erase_again(config, file);
+    }
+    return list ? app_erase_list(config, clinic_id) : app_erase(config, clinic_id, dry_run);
 }
 
 static int run_verify(const struct config *config, int argc, char **argv)
@@ -83,8 +107,18 @@ static int run_verify(const struct config *config, int argc, char **argv)
     const struct option options[] = {{"--clinic", &clinic_id, NULL},
                                      {"--checksums", &file, NULL},
                                      {"--snapshot", &snapshot, NULL}};
-    return read_options(argc, argv, options, 3) ? app_verify(config, clinic_id, file, snapshot)
-                                                : print_usage();
+    return read_options(argc, argv, 2, options, 3) ? app_verify(config, clinic_id, file, snapshot)
+                                                   : print_usage();
+}
+
+static int run_audit(const struct config *config, int argc, char **argv)
+{
+    const char *clinic_id = NULL;
+    const char *heads = NULL;
+    const struct option options[] = {{"--clinic", &clinic_id, NULL}, {"--heads", &heads, NULL}};
+    return argc >= 3 && strcmp(argv[2], "verify") == 0 && read_options(argc, argv, 3, options, 2)
+               ? app_audit_verify(config, clinic_id, heads)
+               : print_usage();
 }
 
 static int run_with_config(int argc, char **argv)
@@ -113,8 +147,14 @@ static int run_with_config(int argc, char **argv)
     if (strcmp(argv[1], "retention") == 0) {
         return run_on_clinics(&config, argc, argv, app_retention);
     }
+    if (strcmp(argv[1], "erase") == 0) {
+        return run_erase(&config, argc, argv);
+    }
     if (strcmp(argv[1], "verify") == 0) {
         return run_verify(&config, argc, argv);
+    }
+    if (strcmp(argv[1], "audit") == 0) {
+        return run_audit(&config, argc, argv);
     }
     if (is_command(argc, argv, 2, "service-file", NULL)) {
         return app_service_file(&config);

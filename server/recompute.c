@@ -52,6 +52,8 @@ int app_recompute(const struct config *config, const char *clinic_id, bool dry_r
     struct recomputation work = {.dry_run = dry_run};
     const struct clinic_job job = {.context = &work,
                                    .failed = "recompute_failed",
+                                   .command = "penstock-server recompute",
+                                   .audit_action = "change",
                                    .item_failed = "not_recomputed",
                                    .dry_run = dry_run,
                                    .list = list_stale,

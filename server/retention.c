@@ -99,6 +99,8 @@ int app_retention(const struct config *config, const char *clinic_id, bool dry_r
     struct withdrawal work = {.dry_run = dry_run};
     const struct clinic_job job = {.context = &work,
                                    .failed = "retention_failed",
+                                   .command = "penstock-server retention",
+                                   .audit_action = "remove",
                                    .item_failed = "not_withdrawn",
                                    .dry_run = dry_run,
                                    .list = list_due,

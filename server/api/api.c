@@ -171,28 +171,38 @@ void api_append_query_value(struct text *out, const char *value)
 }
 
 /* The next page keeps the filters of this one. */
-static void link_next(const struct http_request *request, struct http_response *response,
-                      const char *next_cursor)
+void api_append_filters(struct text *out, const struct http_request *request)
 {
-    static const char *const KEPT[] = {"limit", "mrn",  "name",   "birth_date", "from",      "to",
-                                       "date",  "room", "status", "patient_id", "withdrawn", NULL};
-    struct text link;
-    text_init(&link, request->arena, LIMIT_SMALL_BODY_BYTES);
-    text_printf(&link, "<%s?cursor=", request->path);
-    api_append_query_value(&link, next_cursor);
+    static const char *const KEPT[] = {
+        "limit",      "mrn",      "name",   "birth_date", "from",      "to",        "date",
+        "room",       "status",   "k",      "dates",      "ages",      "withdrawn", "actor_id",
+        "patient_id", "resource", "action", "outcome",    "emergency", NULL};
     for (size_t i = 0; KEPT[i] != NULL; i++) {
         const char *value = http_request_query(request, KEPT[i]);
         if (value != NULL) {
-            text_printf(&link, "&%s=", KEPT[i]);
-            api_append_query_value(&link, value);
+            text_printf(out, "%s=", KEPT[i]);
+            api_append_query_value(out, value);
+            text_append_char(out, '&');
         }
     }
+}
+
+void api_link_next(const struct http_request *request, struct http_response *response,
+                   const char *next_cursor)
+{
+    struct text link;
+    text_init(&link, request->arena, LIMIT_SMALL_BODY_BYTES);
+    text_printf(&link, "<%s?", request->path);
+    api_append_filters(&link, request);
+    text_append(&link, "cursor=");
+    api_append_query_value(&link, next_cursor);
     text_append(&link, ">; rel=\"next\"");
     http_response_header(response, "Link", link.data);
 }
 
-void api_respond_list(const struct http_request *request, struct http_response *response,
-                      const struct text *items, const char *next_cursor)
+void api_respond_list_about(const struct http_request *request, struct http_response *response,
+                            const struct text *items, const char *next_cursor, const char *member,
+                            const char *value)
 {
     struct text body;
     text_init(&body, request->arena, LIST_ANSWER_LIMIT);
@@ -200,12 +210,22 @@ void api_respond_list(const struct http_request *request, struct http_response *
     text_append_bytes(&body, items->data, items->length);
     text_append(&body, "],\"next_cursor\":");
     text_append_json_string(&body, next_cursor);
+    if (member != NULL) {
+        text_append_char(&body, ',');
+        api_append_string(&body, member, value);
+    }
     text_append_char(&body, '}');
     body.overflowed = body.overflowed || items->overflowed;
     if (next_cursor != NULL) {
-        link_next(request, response, next_cursor);
+        api_link_next(request, response, next_cursor);
     }
     api_respond_json(request, response, 200, &body);
+}
+
+void api_respond_list(const struct http_request *request, struct http_response *response,
+                      const struct text *items, const char *next_cursor)
+{
+    api_respond_list_about(request, response, items, next_cursor, NULL, NULL);
 }
 
 void api_set_etag(const struct http_request *request, struct http_response *response, int number)
@@ -319,6 +339,20 @@ int64_t api_read_time(struct json_reader *reader, const char *member, enum json_
         return 0;
     }
     return time_us;
+}
+
+int api_read_whole(struct json_reader *reader, const char *member, int least, int most,
+                   int fallback)
+{
+    struct optional_number number = json_reader_number(reader, member, JSON_OPTIONAL, least, most);
+    if (!number.known) {
+        return fallback;
+    }
+    if (islessgreater(floor(number.value), number.value)) {
+        fault_add(reader->faults, json_reader_pointer(reader, member), "Must be a whole number.");
+        return fallback;
+    }
+    return (int)number.value;
 }
 
 const char *api_patch_string(struct json_reader *reader, const char *member, size_t limit,

@@ -63,9 +63,10 @@ bool dispatch_comes_from_own_pages(const struct http_request *request)
         return strcmp(site, "same-origin") == 0;
     }
     const char *origin = http_request_header(request, "Origin");
-    const char *host = http_request_header(request, "Host");
     const char *authority = origin == NULL ? NULL : strstr(origin, "://");
-    return authority != NULL && host != NULL && strcasecmp(authority + 3, host) == 0;
+    return authority != NULL && request->host != NULL &&
+           (!request->secure || strncasecmp(origin, "https://", 8) == 0) &&
+           strcasecmp(authority + 3, request->host) == 0;
 }
 
 static void refuse_caller(const struct http_request *request, struct http_response *response)
@@ -83,21 +84,47 @@ static void refuse_caller(const struct http_request *request, struct http_respon
     http_response_header(response, "WWW-Authenticate", "Bearer");
 }
 
+/* In the spirit of RFC 8705, section 3: a token that is bound to a certificate is worth nothing on
+ * a connection that has not shown it. */
+static bool has_its_certificate(const struct http_request *request,
+                                const struct principal *principal)
+{
+    const char *wanted = principal->certificate_sha256;
+    const char *shown = request->client_certificate;
+    return wanted == NULL || (shown != NULL && strlen(shown) == strlen(wanted) &&
+                              sodium_memcmp(shown, wanted, strlen(wanted)) == 0);
+}
+
+static bool find_by_token(const struct http_request *request, const char *token,
+                          struct api_context *context, struct error *reterr)
+{
+    unsigned char hash[SECRET_HASH_BYTES];
+    secret_hash(token, hash);
+    api_audit_credential(context, "token", hash);
+    if (!secret_is_well_formed(SECRET_TOKEN_MARK, token)) {
+        return error_set(reterr, ERROR_NOT_FOUND, "no token of this server");
+    }
+    return token_principal(context->store, request->arena, hash, request->client_address,
+                           &context->principal, reterr) &&
+           (has_its_certificate(request, &context->principal) ||
+            error_set(reterr, ERROR_NOT_FOUND, "the token needs its certificate"));
+}
+
 /* A bearer token wins over a cookie, and then the cookie counts for nothing. */
 static bool find_principal(const struct http_request *request, struct api_context *context,
                            struct error *reterr)
 {
-    unsigned char hash[SECRET_HASH_BYTES];
     const char *token = bearer_token(request);
     if (token != NULL) {
-        secret_hash(token, hash);
-        return token_principal(context->store, request->arena, hash, &context->principal, reterr);
+        return find_by_token(request, token, context, reterr);
     }
     const char *session = http_request_cookie(request, API_SESSION_COOKIE);
     if (session == NULL) {
         return error_set(reterr, ERROR_NOT_FOUND, "no credential");
     }
+    unsigned char hash[SECRET_HASH_BYTES];
     secret_hash(session, hash);
+    api_audit_credential(context, "session", hash);
     bool counts = http_request_header(request, "Penstock-Background") == NULL;
     return session_principal(context->store, request->arena, hash, counts, &context->principal,
                              reterr);
@@ -270,6 +297,10 @@ static bool run_writing(struct api_context *context, struct http_request *reques
         store_rollback(context->store);
         return true;
     }
+    if (!api_audit_change(context, request, response, reterr)) {
+        store_rollback(context->store);
+        return false;
+    }
     return store_commit(context->store, reterr);
 }
 
@@ -279,6 +310,7 @@ static void serve_in_transaction(struct api_context *context, struct http_reques
     const struct http_response fresh = *response;
     for (int attempt = 1;; attempt++) {
         struct error error = {0};
+        api_audit_begin(context, request->arena);
         bool ran = is_safe(request->method) ? run_reading(context, request, response, &error)
                                             : run_writing(context, request, response, &error);
         bool lost = !ran || response->status == 503;
@@ -287,10 +319,31 @@ static void serve_in_transaction(struct api_context *context, struct http_reques
             continue;
         }
         if (!ran) {
+            context->audit.written = false;
             *response = fresh;
             api_fail(request, response, &error);
         }
         return;
+    }
+}
+
+static void serve(struct api_context *context, struct http_request *request,
+                  struct http_response *response)
+{
+    unsigned flags = request->route->flags;
+    bool wants_caller = !(flags & HTTP_ROUTE_PUBLIC) || (flags & API_ROUTE_CHECKS_CALLER) != 0;
+    if (wants_caller && !authorise(request, response, context)) {
+        return;
+    }
+    /* Only now: what a stranger sends is not worth decoding. */
+    if (!http_request_load_body(request, response)) {
+        return;
+    }
+    if (flags & API_ROUTE_OWN_TRANSACTION) {
+        call_handler(context, request, response);
+        store_rollback(context->store);
+    } else {
+        serve_in_transaction(context, request, response);
     }
 }
 
@@ -301,17 +354,10 @@ void dispatch_serve(void *worker, struct http_request *request, struct http_resp
         .settings = &self->options->settings,
         .store = self->store,
     };
-    unsigned flags = request->route->flags;
-    bool wants_caller = !(flags & HTTP_ROUTE_PUBLIC) || (flags & API_ROUTE_CHECKS_CALLER) != 0;
-    if (wants_caller && !authorise(request, response, &context)) {
-        return;
-    }
-    if (flags & API_ROUTE_OWN_TRANSACTION) {
-        call_handler(&context, request, response);
-        store_rollback(self->store);
-    } else {
-        serve_in_transaction(&context, request, response);
-    }
+    const struct http_response fresh = *response;
+    api_audit_begin(&context, request->arena);
+    serve(&context, request, response);
+    api_audit_answer(&context, request, response, &fresh);
 }
 
 void dispatch_serve_inline(void *context, struct http_request *request,

@@ -12,7 +12,8 @@ struct dispatch_options {
 
 /* Whether a request was made by this server's own pages. A browser adds the cookie to requests that
  * other sites cause; Sec-Fetch-Site and Origin tell where a request came from and cannot be set by
- * a page's script. */
+ * a page's script. A page that came without TLS may be anyone's, so that it counts for no request
+ * that comes with it. */
 bool dispatch_comes_from_own_pages(const struct http_request *request);
 
 /* Callbacks of struct http_server_options; `context` is a struct dispatch_options. */

@@ -16,6 +16,7 @@ api_handler operation_openapi;
 api_handler pages_sign_in;
 api_handler pages_today;
 api_handler pages_study;
+api_handler pages_audit;
 api_handler pages_public_asset;
 api_handler pages_asset;
 
@@ -23,6 +24,11 @@ api_handler pages_asset;
 api_handler sessions_create;
 api_handler sessions_get_current;
 api_handler sessions_delete_current;
+
+/* single_sign_on.c */
+api_handler single_sign_on_begin;
+api_handler single_sign_on_return;
+api_handler sign_in_methods_get;
 
 /* users.c */
 api_handler users_list;
@@ -33,6 +39,7 @@ api_handler users_patch;
 /* tokens.c */
 api_handler tokens_list;
 api_handler tokens_create;
+api_handler tokens_rotate;
 api_handler tokens_delete;
 
 /* choices.c */
@@ -50,6 +57,22 @@ api_handler patients_list;
 api_handler patients_create;
 api_handler patients_get;
 api_handler patients_put;
+
+/* patient_file.c */
+api_handler patient_file_get;
+
+/* erasures.c */
+api_handler erasures_create;
+api_handler erasures_list;
+api_handler erasures_get;
+api_handler erasures_patch;
+api_handler erasures_withdraw;
+api_handler holds_get;
+api_handler holds_put;
+api_handler holds_delete;
+
+/* research.c */
+api_handler research_get;
 
 /* trend.c */
 api_handler trend_get;
@@ -91,16 +114,28 @@ api_handler events_put;
 /* traces.c */
 api_handler traces_get;
 
+/* audit_reading.c */
+api_handler audit_list_entries;
+api_handler audit_list_days;
+
 /* analyses.c */
 api_handler analyses_create;
 
 /* summary.c */
 api_handler summary_get;
 
+/* links.c */
+api_handler links_create;
+api_handler links_list;
+api_handler links_delete;
+
+/* link_page.c */
+api_handler link_page_get;
+
 /* referrals.c */
 api_handler referrers_list;
 api_handler referrals_list;
-api_handler referrals_put;
+api_handler referrals_create;
 api_handler referrals_end;
 api_handler summaries_list;
 api_handler emergency_create;

@@ -1,5 +1,6 @@
 #include "api/api.h"
 #include "api/handlers.h"
+#include "api/patient_access.h"
 #include "api/resources_json.h"
 #include "base/clock.h"
 
@@ -11,12 +12,13 @@ static void respond_patient(struct api_context *context, const struct http_reque
     struct patient patient = {0};
     struct error error = {0};
     if (!patient_get(context->store, request->arena, id, &patient, &error)) {
-        api_fail(request, response, &error);
+        patient_fail(context, request, response, id, &error);
         return;
     }
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     patient_json_append(&body, &patient);
+    api_audit_object(context, "patients", id);
     api_respond_row(request, response, status, &body, patient.version, "/v1/patients", id);
 }
 
@@ -54,6 +56,7 @@ void patients_list(void *opaque, struct http_request *request, struct http_respo
     for (size_t i = 0; i < count; i++) {
         text_append(&items, i == 0 ? "" : ",");
         patient_json_append(&items, &patients[i]);
+        api_audit_patient(context, patients[i].id);
     }
     api_respond_list(request, response, &items, next);
 }
@@ -141,7 +144,7 @@ void patients_put(void *opaque, struct http_request *request, struct http_respon
         return;
     }
     if (!patient_get(context->store, request->arena, id, &stored, &error)) {
-        api_fail(request, response, &error);
+        patient_fail(context, request, response, id, &error);
         return;
     }
     struct patient patient = {.id = id, .version = stored.version};

@@ -124,6 +124,7 @@ void recording_respond(struct api_context *context, const struct http_request *r
         api_fail(request, response, &error);
         return;
     }
+    api_audit_object(context, "recordings", id);
     api_respond_row(request, response, status, &body, row.version, "/v1/recordings", id);
 }
 
@@ -151,5 +152,6 @@ void recording_respond_analysed(struct api_context *context, const struct http_r
         text_append(&body, mapping);
     }
     text_append_char(&body, '}');
+    api_audit_object(context, "recordings", id);
     api_respond_row(request, response, status, &body, row.version, "/v1/recordings", id);
 }

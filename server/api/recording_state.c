@@ -25,6 +25,7 @@ static void change_state(struct api_context *context, const struct http_request 
     if (api_reject(request, response, &faults) || !api_matches(request, response, row.version)) {
         return;
     }
+    api_audit_reason(context, reason);
     if (!change(context->store, row.id, row.version, reason, &error)) {
         recording_fail(request, response, &error);
         return;

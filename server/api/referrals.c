@@ -6,6 +6,7 @@
 #include "base/clock.h"
 #include "base/log.h"
 #include "base/utf8.h"
+#include "base/uuid.h"
 #include "store/store_referral.h"
 #include "store/store_study.h"
 
@@ -62,24 +63,36 @@ void referrals_list(void *opaque, struct http_request *request, struct http_resp
     respond_referrers(request, response, referrers, count);
 }
 
-void referrals_put(void *opaque, struct http_request *request, struct http_response *response)
+void referrals_create(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
     const char *patient_id = api_path_id(request, response, 0);
-    const char *account_id = patient_id == NULL ? NULL : api_path_id(request, response, 1);
+    struct json_reader reader;
+    struct fault_list faults;
     struct error error = {0};
-    if (account_id == NULL) {
+    if (patient_id == NULL || !api_read_object(request, response, &reader, &faults)) {
         return;
     }
+    const char *account_id =
+        json_reader_string(&reader, "referrer_id", JSON_REQUIRED, LIMIT_NAME_BYTES);
+    json_reader_close(&reader);
+    if (account_id != NULL && !uuid_is_valid(account_id)) {
+        fault_add(&faults, "/referrer_id", "Must be a UUID in lower-case text.");
+    }
+    if (api_reject(request, response, &faults)) {
+        return;
+    }
+    api_audit_detail(context, account_id);
     if (referral_put(context->store, patient_id, account_id, &error)) {
         http_respond(response, 204, NULL, NULL, 0);
-    } else if (error.kind == ERROR_INVALID) {
-        http_problem(request, response, 422,
-                     "The last part of the path is not the id of an active referrer's account: see "
-                     "GET /v1/referrers.");
-    } else {
-        api_fail(request, response, &error);
+        return;
     }
+    if (error.kind != ERROR_INVALID) {
+        api_fail(request, response, &error);
+        return;
+    }
+    fault_add(&faults, "/referrer_id", "Is not an active referrer's: see GET /v1/referrers.");
+    http_problem_faults(request, response, 422, &faults);
 }
 
 void referrals_end(void *opaque, struct http_request *request, struct http_response *response)
@@ -139,6 +152,7 @@ void summaries_list(void *opaque, struct http_request *request, struct http_resp
     for (size_t i = 0; i < count; i++) {
         text_append(&items, i == 0 ? "" : ",");
         append_summary(&items, &studies[i]);
+        api_audit_patient(context, studies[i].patient_id);
     }
     api_respond_list(request, response, &items, next);
 }
@@ -214,6 +228,7 @@ void emergency_create(void *opaque, struct http_request *request, struct http_re
     }
     struct emergency_access access = {0};
     struct error error = {0};
+    api_audit_reason(context, reason);
     if (!emergency_access_take(context->store, request->arena, mrn, birth_date, reason, &access,
                                &error)) {
         if (error.kind == ERROR_NOT_FOUND) {
@@ -224,6 +239,8 @@ void emergency_create(void *opaque, struct http_request *request, struct http_re
         }
         return;
     }
+    api_audit_object(context, "emergency-access", access.id);
+    api_audit_patient(context, access.patient_id);
     log_emergency(context, request, &access);
     respond_emergency(request, response, &access);
 }

@@ -24,6 +24,8 @@ static void respond_study(struct api_context *context, const struct http_request
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     study_json_append(&body, &study);
+    api_audit_object(context, "studies", id);
+    api_audit_patient(context, study.patient_id);
     api_respond_row(request, response, status, &body, study.version, "/v1/studies", id);
 }
 
@@ -113,6 +115,7 @@ void studies_list(void *opaque, struct http_request *request, struct http_respon
     for (size_t i = 0; i < count; i++) {
         text_append(&items, i == 0 ? "" : ",");
         study_json_append(&items, &studies[i]);
+        api_audit_patient(context, studies[i].patient_id);
     }
     api_respond_list(request, response, &items, next);
 }

@@ -75,3 +75,8 @@ const char *http_status_title(int status)
     }
     return "Unknown";
 }
+
+bool http_answers_later(const struct http_response *response)
+{
+    return response->again_at_s > 0;
+}

@@ -31,16 +31,22 @@ struct statement_table {
 };
 
 extern const struct statement_table store_account_statements;
+extern const struct statement_table store_audit_statements;
 extern const struct statement_table store_choices_statements;
 extern const struct statement_table store_chunk_statements;
+extern const struct statement_table store_erasure_statements;
 extern const struct statement_table store_idempotency_statements;
+extern const struct statement_table store_link_statements;
+extern const struct statement_table store_patient_file_statements;
 extern const struct statement_table store_patient_statements;
 extern const struct statement_table store_recording_state_statements;
 extern const struct statement_table store_recording_statements;
 extern const struct statement_table store_referral_statements;
+extern const struct statement_table store_research_statements;
 extern const struct statement_table store_retention_statements;
 extern const struct statement_table store_samples_statements;
 extern const struct statement_table store_session_statements;
+extern const struct statement_table store_single_sign_on_statements;
 extern const struct statement_table store_statements;
 extern const struct statement_table store_study_statements;
 extern const struct statement_table store_token_statements;
@@ -49,7 +55,7 @@ extern const struct statement_table store_trend_statements;
 /* Prepares every statement of every table: tests find statements that do not fit the schema. */
 MUST_CHECK bool query_prepare_all(struct store *store, struct error *reterr);
 
-enum { QUERY_PARAMETERS_MAX = 16, QUERY_NUMBER_SIZE = 32, QUERY_BATCH_MAX = 4 };
+enum { QUERY_PARAMETERS_MAX = 20, QUERY_NUMBER_SIZE = 32, QUERY_BATCH_MAX = 4 };
 
 /* Parameters are borrowed until the query has run; numbers are kept inside, so a query must not be
  * copied. */

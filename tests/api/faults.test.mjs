@@ -16,6 +16,7 @@ let study;
 let recording;
 let openId;
 let account;
+let nurse;
 
 before(async () => {
   installation = await Installation.create('faults');
@@ -25,6 +26,7 @@ before(async () => {
   recording = (await clinic.addRecording(study.id, uroflowmetry().document)).json.recording;
   openId = await open(clinic.room, study.id, uroflowmetry().document);
   account = await clinic.addUser(['room']);
+  nurse = await clinic.person('room');
 });
 
 after(() => installation.remove());
@@ -49,6 +51,8 @@ const bodies = () => [
   ['POST', '/v1/analyses', clinic.room],
   ['PUT', '/v1/analysis-choices', clinic.administrator],
   ['PUT', '/v1/retention', clinic.administrator],
+  ['POST', `/v1/patients/${study.patient_id}/referrals`, clinic.as('clinician')],
+  ['POST', '/v1/emergency-access', nurse],
 ];
 
 const JSON_HEADERS = {'content-type': 'application/json', 'if-match': '"1"'};
@@ -404,7 +408,7 @@ describe('what does not exist', () => {
   const filled = (path, id) => path.replace('{id}', id).replace('{n}', '0');
   const bodyFor = (method, path) => {
     const sound = {
-      POST: uroflowmetry().document,
+      POST: path.endsWith('/referrals') ? {referrer_id: randomUUID()} : uroflowmetry().document,
       PUT: path.endsWith('/events') ? {events: []} : patientDocument(),
       PATCH: {},
     };

@@ -429,6 +429,8 @@ describe('pieces', () => {
   });
 
   it('are not taken by what is signed, cancelled, or came in one request', async () => {
+    // A room would not even see what is signed.
+    const clinician = clinic.as('clinician');
     const whole = await uploaded(FLOW);
     const signed = await opened();
     const cancelled = await opened();
@@ -443,11 +445,11 @@ describe('pieces', () => {
         [signed, /signed/],
         [cancelled, /cancelled/],
       ]) {
-        assert.match((await send(clinic.room, id, 1, flowPiece(1, [1]), 409)).json.detail, reason);
-        assert.match((await complete(clinic.room, id, {chunks: 1}, 409)).json.detail, reason);
+        assert.match((await send(clinician, id, 1, flowPiece(1, [1]), 409)).json.detail, reason);
+        assert.match((await complete(clinician, id, {chunks: 1}, 409)).json.detail, reason);
       }
       for (const studyId of [study, other]) {
-        await clinic.room.expect(409, 'POST', '/v1/recordings', {json: openingOf(studyId, FLOW)});
+        await clinician.expect(409, 'POST', '/v1/recordings', {json: openingOf(studyId, FLOW)});
       }
     });
   });

@@ -58,7 +58,7 @@ async function age(id, version = '') {
   );
 }
 
-const analysisOf = async (one, id, query = '') => one.room.get(`/v1/recordings/${id}/analysis${query}`);
+const analysisOf = async (one, id, query = '') => one.as('clinician').get(`/v1/recordings/${id}/analysis${query}`);
 
 const sign = (study, status) =>
   installation.execute(`update penstock.study set status = '${status}' where id = '${study.id}'`);

@@ -98,7 +98,7 @@ describe('the rule of retention', () => {
     }
     await decide({keep_years: 2, keep_until_age_years: 28});
     await change(200, 'withdrawal', '"1"');
-    await clinic.room.expect(410, 'GET', `${target}/analysis`);
+    await clinic.as('physician').expect(410, 'GET', `${target}/analysis`);
     const refused = await change(409, 'restoration', '"2"');
     assert.match(refused.json.detail, /signed/);
   });

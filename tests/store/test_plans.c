@@ -39,6 +39,17 @@ static const char fill_sql[] =
     " insert into penstock.recording_chunk (clinic_id, recording_id, number, received_on, arrival,"
     "  digest, starts, ends, event_total, data) select clinic_id, id, n, received_on, n + 1,"
     "  sha256(''), '{0}', '{1}', 0, '' from penstock.recording, generate_series(0, 9) n;"
+    " insert into penstock.audit_entry (clinic_id, lane, number, recorded_on, at, actor_id,"
+    "  actor_name, actor_kind, actor_roles, address, request_id, action, resource, what,"
+    "  patient_ids, emergency, status, outcome, reason, detail, previous_hash, hash)"
+    "  select '$c', n % 16, n / 16 + 1, (t at time zone 'UTC')::date, t,"
+    "  md5('a' || n % 40)::uuid, 'name', 'person', 2, '', '', 'read', 'studies', '',"
+    "  array[md5('p' || n % 2000 + 1)::uuid, md5('p' || n % 7 + 1)::uuid], n % 1000 = 0, 200,"
+    "  'done', '', '', sha256(''), sha256('')"
+    "  from (select n, timestamptz '2025-01-01 00:00+00' + n * interval '30 minutes' as t"
+    "  from generate_series(1, 30000) n) m;"
+    " insert into penstock.audit_patient_day select distinct clinic_id, p, recorded_on, actor_id"
+    "  from penstock.audit_entry, unnest(patient_ids) p;"
     " reset session_replication_role; analyze";
 
 /* n-th recording: received 90 minutes after the one before, from the start of 2025. */
@@ -47,11 +58,15 @@ static const char fill_sql[] =
 #define PATIENT   "md5('p1001')::uuid"
 #define RECEIVED  "'2025-07-07'"
 
+#define ACTOR "md5('a7')::uuid"
+#define NEWEST_ENTRIES                                                                             \
+    "'infinity', 16, 0, 50, '-infinity', 'infinity', null, null, null, null, true"
+
 static const struct lookup {
     const struct statement_table *table;
     const char *name;
     const char *parameters; /* behind the clinic, as SQL */
-    int partitions;         /* that are searched; 0: it reads no partitioned table */
+    int partitions;         /* that are searched; 0: it reads no partitioned table; -1: any */
 } lookups[] = {
     {&store_recording_statements, "recording_select", RECORDING, 0},
     {&store_recording_statements, "recording_list", STUDY ", false", 0},
@@ -79,6 +94,13 @@ static const struct lookup {
      "'-infinity', 'infinity', 'infinity', " STUDY ", 50, null, " PATIENT ", null", 0},
     {&store_study_statements, "study_list_of_room",
      "'-infinity', 'infinity', 'infinity', " STUDY ", 50, null, 'Room 3'", 0},
+    {&store_audit_statements, "audit_list", NEWEST_ENTRIES, -1},
+    {&store_audit_statements, "audit_list_emergencies", NEWEST_ENTRIES, -1},
+    {&store_audit_statements, "audit_list_by_actor",
+     "'infinity', 16, 0, 50, '-infinity', 'infinity', null, null, null, " ACTOR ", false", -1},
+    {&store_audit_statements, "audit_list_by_patient", NEWEST_ENTRIES ", " PATIENT, -1},
+    {&store_audit_statements, "audit_days",
+     PATIENT ", 'infinity', 'ffffffff-ffff-ffff-ffff-ffffffffffff', 50", -1},
     {&store_trend_statements, "trend_list", PATIENT ", 20", 2}, /* five visits in two years */
 };
 
@@ -144,17 +166,20 @@ static void refuse_waste(const struct lookup *lookup, const char *line, bool mat
 static int searched(const struct lookup *lookup, const PGresult *lines)
 {
     static const char *const parents[] = {" on sample_block_", " on recording_revision_",
-                                          " on recording_chunk_"};
+                                          " on recording_chunk_", " on audit_entry_"};
     char seen[8][5]; /* the years */
     int count = 0;
     int scans = 0;
     for (int i = 0; i < PQntuples(lines); i++) {
         const char *line = PQgetvalue(lines, i, 0);
         bool ran = strstr(line, "never executed") == NULL;
-        bool small = strstr(line, " on account ") != NULL || strstr(line, " on api_token ") != NULL;
+        /* An empty partition is a table that is small as well. */
+        bool small = strstr(line, " on account ") != NULL ||
+                     strstr(line, " on api_token ") != NULL ||
+                     (strstr(line, " on audit_entry_") != NULL && strstr(line, "rows=0 ") != NULL);
         refuse_waste(lookup, line, ran && !small);
         scans += strstr(line, "Index") != NULL && ran ? 1 : 0;
-        for (size_t p = 0; ran && p < 3; p++) {
+        for (size_t p = 0; ran && p < 4; p++) {
             const char *mark = strstr(line, parents[p]);
             bool known = mark == NULL;
             for (int s = 0; s < count && !known; s++) {
@@ -177,7 +202,7 @@ static void look_everything_up(struct fixture *fixture, const char *mode)
     for (size_t i = 0; i < LOOKUPS; i++) {
         PGresult *lines = explain(fixture, app, &lookups[i], mode);
         int partitions = searched(&lookups[i], lines);
-        if (partitions != lookups[i].partitions) {
+        if (lookups[i].partitions >= 0 && partitions != lookups[i].partitions) {
             for (int l = 0; l < PQntuples(lines); l++) {
                 print_message("%s\n", PQgetvalue(lines, l, 0));
             }

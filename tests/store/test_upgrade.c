@@ -281,18 +281,20 @@ static void old_recordings_are_read(void **state)
 
 static const char *count_partitions(struct fixture *fixture)
 {
-    return fixture_value(fixture, "select count(*) || ' ' || string_agg(inhrelid::regclass::text,"
-                                  " ' ' order by inhrelid::regclass::text) from pg_inherits"
-                                  " where inhparent::regclass::text in ('penstock.sample_block',"
-                                  " 'penstock.recording_revision', 'penstock.recording_chunk')");
+    return fixture_value(
+        fixture,
+        "select count(*) || ' ' || string_agg(inhrelid::regclass::text,"
+        " ' ' order by inhrelid::regclass::text) from pg_inherits"
+        " where inhparent::regclass::text in ('penstock.sample_block',"
+        " 'penstock.recording_revision', 'penstock.recording_chunk', 'penstock.audit_entry')");
 }
 
 static void coming_years_have_partitions(void **state)
 {
     struct fixture *fixture = *state;
-    /* Of three tables: the rest, and each year from 2025 to two years ahead. */
+    /* Of four tables: the rest, and each year from 2025 to two years ahead. */
     const char *wanted = fixture_value(
-        fixture, "select 3 * (extract(year from now())::integer + 2 - 2025 + 2) || ' '");
+        fixture, "select 4 * (extract(year from now())::integer + 2 - 2025 + 2) || ' '");
     const char *got = count_partitions(fixture);
     assert_int_equal(strncmp(got, wanted, strlen(wanted)), 0);
     int applied = -1;

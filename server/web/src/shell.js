@@ -49,6 +49,7 @@ export function buildShell(current) {
   const clinic = element('p', {class: 'clinic'});
   const user = element('p', {class: 'user'});
   const problem = element('div', {});
+  const audit = element('span', {});
   const out = element('button', {type: 'button', class: 'button button-quiet'}, texts.shell.signOut);
   out.addEventListener('click', () => leave(out, problem));
   append(document.body, [
@@ -65,6 +66,7 @@ export function buildShell(current) {
           {href: '/today', 'aria-current': current === '/today' ? 'page' : null},
           texts.shell.today,
         ),
+        audit,
       ),
       element('div', {class: 'head-user'}, user, out),
     ),
@@ -76,6 +78,9 @@ export function buildShell(current) {
     (session) => {
       clinic.textContent = session.clinic.name;
       fill(user, userLine(session));
+      if (session.user.roles.includes('auditor')) {
+        fill(audit, element('a', {href: '/audit', 'aria-current': current === '/audit' ? 'page' : null}, texts.shell.audit));
+      }
     },
     (error) => fill(problem, notice('error', error.message)),
   );
