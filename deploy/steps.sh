@@ -118,7 +118,9 @@ write_environment() {
         setting PENSTOCK_ADDRESS "$ADDRESS"
         setting PENSTOCK_PORT "$PORT"
         setting PENSTOCK_DATABASE "$database"
-        for name in PENSTOCK_WORKERS PENSTOCK_QUEUE PENSTOCK_BODY_MEMORY PENSTOCK_LOG_LEVEL PENSTOCK_SECURE_COOKIES; do
+        for name in PENSTOCK_WORKERS PENSTOCK_QUEUE PENSTOCK_BODY_MEMORY PENSTOCK_LOG_LEVEL \
+            PENSTOCK_SECURE_COOKIES PENSTOCK_TLS_CERTIFICATE PENSTOCK_TLS_KEY PENSTOCK_TLS_CLIENT_CA \
+            PENSTOCK_TRUSTED_PROXIES PENSTOCK_PUBLIC_URL "${!PENSTOCK_OIDC_@}"; do
             [[ -z ${!name:-} ]] || setting "$name" "${!name}"
         done
     } | as_root install -m 0640 -g "$SERVICE_GROUP" /dev/stdin "$SERVER_ENVIRONMENT"

@@ -2,7 +2,9 @@
 
 #include "api/dispatch.h"
 #include "api/routes.h"
+#include "auth/openid.h"
 #include "auth/password.h"
+#include "auth/web_fetch.h"
 #include "base/log.h"
 #include "base/uuid.h"
 #include "store/migrate.h"
@@ -36,18 +38,35 @@ static bool require_database(const char *database, struct error *reterr)
 }
 
 /* Threads inherit the mask, so only this one is ever woken by a signal. */
-static void block_stop_signals(sigset_t *ret_signals)
+static void block_signals(sigset_t *ret_signals)
 {
     sigemptyset(ret_signals);
     sigaddset(ret_signals, SIGTERM);
     sigaddset(ret_signals, SIGINT);
+    sigaddset(ret_signals, SIGHUP);
     pthread_sigmask(SIG_BLOCK, ret_signals, NULL);
 }
 
-static void wait_for_stop_signal(const sigset_t *signals)
+/* A new certificate that cannot be used is no reason to stop. */
+static void reload(struct http_server *server)
+{
+    struct error error = {0};
+    if (http_server_reload(server, &error)) {
+        log_message(LOG_LEVEL_INFO, "reloaded", "certificates are read anew, where there are any");
+    } else {
+        log_message(LOG_LEVEL_WARNING, "reload_failed", "the old certificates stay in use: %s",
+                    error.detail);
+    }
+}
+
+static void wait_for_stop_signal(const sigset_t *signals, struct http_server *server)
 {
     int received = 0;
-    while (sigwait(signals, &received) != 0) {
+    while (sigwait(signals, &received) != 0 || received == SIGHUP) {
+        if (received == SIGHUP) {
+            reload(server);
+            received = 0;
+        }
     }
     log_message(LOG_LEVEL_INFO, "stopping", "signal %d", received);
 }
@@ -65,17 +84,35 @@ static void keep_memory(void)
     /* NOLINTEND(concurrency-mt-unsafe) */
 }
 
+static bool start_single_sign_on(const struct config *config, struct openid **ret_openid,
+                                 struct error *reterr)
+{
+    return config->openid.issuer[0] == '\0' ||
+           (web_fetch_start(reterr) && openid_new(&config->openid, ret_openid, reterr));
+}
+
+static void stop_single_sign_on(struct openid *openid)
+{
+    if (openid != NULL) {
+        openid_free(openid);
+        web_fetch_stop();
+    }
+}
+
 int app_serve(const struct config *config)
 {
     keep_memory();
     struct error error = {0};
     struct dispatch_options dispatch = {
-        .settings = {.secure_cookies = config->secure_cookies},
+        .settings = {.secure_cookies = config->secure_cookies,
+                     .follow_cookies = config->follow_cookies},
         .database = config->database,
     };
     struct http_server_options options = {
         .address = config->address,
         .port = config->port,
+        .tls = {config->tls_certificate, config->tls_key, config->tls_client_ca},
+        .trusted_proxies = config->trusted_proxies,
         .context = &dispatch,
         .workers = config->workers,
         .heavy_limit = config->workers / 2,
@@ -92,20 +129,24 @@ int app_serve(const struct config *config)
         .has_credential = dispatch_has_credential,
     };
     options.routes = routes_table(&options.route_count);
-    if (!require_database(config->database, &error)) {
+    if (!require_database(config->database, &error) ||
+        !start_single_sign_on(config, &dispatch.settings.openid, &error)) {
         return fail("cannot_start", &error);
     }
-    sigset_t stop_signals;
-    block_stop_signals(&stop_signals);
+    sigset_t signals;
+    block_signals(&signals);
     struct http_server *server = NULL;
     if (!http_server_start(&options, &server, &error)) {
+        stop_single_sign_on(dispatch.settings.openid);
         return fail("cannot_start", &error);
     }
-    printf("penstock-server listening on http://%s:%u\n", config->address,
+    printf("penstock-server listening on %s://%s:%u\n",
+           config->tls_certificate == NULL ? "http" : "https", config->address,
            (unsigned)http_server_port(server));
     (void)fflush(stdout);
-    wait_for_stop_signal(&stop_signals);
+    wait_for_stop_signal(&signals, server);
     http_server_stop(server, STOP_PATIENCE_S);
+    stop_single_sign_on(dispatch.settings.openid);
     log_message(LOG_LEVEL_INFO, "stopped", "every accepted request is answered");
     return 0;
 }

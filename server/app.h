@@ -26,6 +26,19 @@ int app_recompute(const struct config *config, const char *clinic_id, bool dry_r
  * clinic_id  NULL: of every clinic */
 int app_retention(const struct config *config, const char *clinic_id, bool dry_run);
 
+/* Erases every patient whose approved erasure is due and not held; says what was skipped and why.
+ * Needs the owner's connection.
+ * clinic_id  NULL: of every clinic */
+int app_erase(const struct config *config, const char *clinic_id, bool dry_run);
+
+/* Prints who was erased: a line each of clinic, patient, request and time, and a last one of
+ * counts. */
+int app_erase_list(const struct config *config, const char *clinic_id);
+
+/* Erases in a restored copy whoever is on such a list and came back with it.
+ * file  "-": standard input */
+int app_erase_again(const struct config *config, const char *file);
+
 /* Reads every recording, says on stderr what is damaged, and writes a checksum of each, in order of
  * clinic and id, and a last line of counts, without which the list is not whole. 0: all is well;
  * 1: something is damaged; 2: not everything could be read.

@@ -2,6 +2,7 @@
 #ifndef SERVER_CONFIG_H
 #define SERVER_CONFIG_H
 
+#include "auth/openid.h"
 #include "base/error.h"
 
 #include <stdbool.h>
@@ -15,11 +16,17 @@ struct config {
     unsigned workers;
     unsigned queue;
     unsigned body_memory_mib;
-    bool secure_cookies;
+    bool secure_cookies;         /* always */
+    bool follow_cookies;         /* where a request came by TLS */
+    const char *tls_certificate; /* paths; NULL: plain HTTP */
+    const char *tls_key;
+    const char *tls_client_ca;
+    const char *trusted_proxies;
+    struct openid_settings openid;
 };
 
-/* Reads PENSTOCK_*; every text points into the environment. An unusable value is an error that
- * names the variable and what it may be. */
+/* Reads PENSTOCK_*, or the files that PENSTOCK_*_FILE name; every text lives as long as the
+ * process. An unusable value is an error that names the variable and what it may be. */
 MUST_CHECK bool config_read(struct config *ret_config, struct error *reterr);
 
 /* Prints the settings with their defaults and meanings. */

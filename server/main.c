@@ -19,6 +19,7 @@ static int print_usage(void)
            "  penstock-server account add CLINIC_ID USERNAME ROLE[,ROLE...]   (password on stdin)\n"
            "  penstock-server recompute [--clinic ID] [--dry-run]\n"
            "  penstock-server retention [--clinic ID] [--dry-run]\n"
+           "  penstock-server erase [--clinic ID] [--dry-run | --list] | --again FILE\n"
            "  penstock-server verify [--clinic ID] [--checksums FILE] [--snapshot NAME]\n"
            "  penstock-server audit verify [--clinic ID] [--heads FILE] [--snapshot NAME]\n"
            "  penstock-server service-file\n"
@@ -78,6 +79,26 @@ static int run_on_clinics(const struct config *config, int argc, char **argv,
                                                    : print_usage();
 }
 
+static int run_erase(const struct config *config, int argc, char **argv)
+{
+    const char *clinic_id = NULL;
+    const char *file = NULL;
+    bool dry_run = false;
+    bool list = false;
+    const struct option options[] = {{"--clinic", &clinic_id, NULL},
+                                     {"--again", &file, NULL},
+                                     {"--dry-run", NULL, &dry_run},
+                                     {"--list", NULL, &list}};
+    if (!read_options(argc, argv, 2, options, 4) || (list && dry_run) ||
+        (file != NULL && (clinic_id != NULL || dry_run || list))) {
+        return print_usage();
+    }
+    if (file != NULL) {
+        return app_erase_again(config, file);
+    }
+    return list ? app_erase_list(config, clinic_id) : app_erase(config, clinic_id, dry_run);
+}
+
 static int run_verify(const struct config *config, int argc, char **argv)
 {
     const char *clinic_id = NULL;
@@ -127,6 +148,9 @@ static int run_with_config(int argc, char **argv)
     }
     if (strcmp(argv[1], "retention") == 0) {
         return run_on_clinics(&config, argc, argv, app_retention);
+    }
+    if (strcmp(argv[1], "erase") == 0) {
+        return run_erase(&config, argc, argv);
     }
     if (strcmp(argv[1], "verify") == 0) {
         return run_verify(&config, argc, argv);

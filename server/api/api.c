@@ -174,9 +174,9 @@ void api_append_query_value(struct text *out, const char *value)
 void api_append_filters(struct text *out, const struct http_request *request)
 {
     static const char *const KEPT[] = {
-        "limit",    "mrn",    "name",    "birth_date", "from",     "to",
-        "date",     "room",   "status",  "withdrawn",  "actor_id", "patient_id",
-        "resource", "action", "outcome", "emergency",  NULL};
+        "limit",      "mrn",      "name",   "birth_date", "from",      "to",        "date",
+        "room",       "status",   "k",      "dates",      "ages",      "withdrawn", "actor_id",
+        "patient_id", "resource", "action", "outcome",    "emergency", NULL};
     for (size_t i = 0; KEPT[i] != NULL; i++) {
         const char *value = http_request_query(request, KEPT[i]);
         if (value != NULL) {
@@ -187,8 +187,8 @@ void api_append_filters(struct text *out, const struct http_request *request)
     }
 }
 
-static void link_next(const struct http_request *request, struct http_response *response,
-                      const char *next_cursor)
+void api_link_next(const struct http_request *request, struct http_response *response,
+                   const char *next_cursor)
 {
     struct text link;
     text_init(&link, request->arena, LIMIT_SMALL_BODY_BYTES);
@@ -217,7 +217,7 @@ void api_respond_list_about(const struct http_request *request, struct http_resp
     text_append_char(&body, '}');
     body.overflowed = body.overflowed || items->overflowed;
     if (next_cursor != NULL) {
-        link_next(request, response, next_cursor);
+        api_link_next(request, response, next_cursor);
     }
     api_respond_json(request, response, 200, &body);
 }
@@ -339,6 +339,20 @@ int64_t api_read_time(struct json_reader *reader, const char *member, enum json_
         return 0;
     }
     return time_us;
+}
+
+int api_read_whole(struct json_reader *reader, const char *member, int least, int most,
+                   int fallback)
+{
+    struct optional_number number = json_reader_number(reader, member, JSON_OPTIONAL, least, most);
+    if (!number.known) {
+        return fallback;
+    }
+    if (islessgreater(floor(number.value), number.value)) {
+        fault_add(reader->faults, json_reader_pointer(reader, member), "Must be a whole number.");
+        return fallback;
+    }
+    return (int)number.value;
 }
 
 const char *api_patch_string(struct json_reader *reader, const char *member, size_t limit,

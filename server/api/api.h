@@ -27,9 +27,13 @@ enum api_route_flags {
     API_ROUTE_CHECKS_CALLER = 1 << 18 /* public to the transport; dispatch still wants a caller */
 };
 
+struct openid;
+
 /* Settings that handlers depend on; lives as long as the server. */
 struct api_settings {
-    bool secure_cookies;
+    bool secure_cookies;   /* for every session */
+    bool follow_cookies;   /* for those that begin over TLS */
+    struct openid *openid; /* single sign-on; NULL: not offered */
 };
 
 struct api_context {
@@ -89,6 +93,10 @@ struct store_page api_page(const struct http_request *request, struct fault_list
 void api_respond_list(const struct http_request *request, struct http_response *response,
                       const struct text *items, const char *next_cursor);
 
+/* Says in the Link header where the next page is; it keeps the filters of this one. */
+void api_link_next(const struct http_request *request, struct http_response *response,
+                   const char *next_cursor);
+
 /* The same with one more member, a string or null, that is about the whole list. */
 void api_respond_list_about(const struct http_request *request, struct http_response *response,
                             const struct text *items, const char *next_cursor, const char *member,
@@ -130,6 +138,11 @@ const char *api_read_id(struct json_reader *reader);
 
 /* An RFC 3339 member as microseconds, from 1990 to 2100; 0 when absent or faulty. */
 int64_t api_read_time(struct json_reader *reader, const char *member, enum json_presence presence);
+
+/* An optional member that is a whole number within [least, most]; `fallback` when absent or faulty.
+ */
+int api_read_whole(struct json_reader *reader, const char *member, int least, int most,
+                   int fallback);
 
 /* A string that a merge patch (RFC 7396) may change: `current` when absent, "" when null. */
 const char *api_patch_string(struct json_reader *reader, const char *member, size_t limit,

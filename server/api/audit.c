@@ -196,16 +196,29 @@ static void fill_actor(const struct api_context *context, struct new_audit_entry
     }
 }
 
+/* A public route that names an object shows it to whoever has a link; others are there for signing
+ * in. */
+static void fill_action(const struct api_context *context, const struct http_route *route,
+                        struct new_audit_entry *entry)
+{
+    unsigned resource = route->resource;
+    unsigned action = route->action;
+    if (resource == ACCESS_PUBLIC) {
+        bool reads = context->audit.object_id != NULL;
+        resource = reads ? ACCESS_SUMMARIES : ACCESS_SESSION;
+        action = reads ? ACCESS_READ : ACCESS_CREATE;
+    }
+    entry->resource = access_resource_name(resource);
+    entry->action = access_action_name(action);
+}
+
 static void fill_entry(const struct api_context *context, const struct http_request *request,
                        const struct http_response *response, struct new_audit_entry *entry)
 {
     const struct http_route *route = request->route;
-    bool signs_in = route->resource == ACCESS_PUBLIC;
     *entry = (struct new_audit_entry){
         .address = request->client_address != NULL ? request->client_address : "",
         .request_id = request->id,
-        .action = access_action_name(signs_in ? ACCESS_CREATE : route->action),
-        .resource = access_resource_name(signs_in ? ACCESS_SESSION : route->resource),
         .what = arena_printf(request->arena, "%s %s", router_method_name(route->method),
                              route->pattern),
         .status = response->status,
@@ -215,6 +228,7 @@ static void fill_entry(const struct api_context *context, const struct http_requ
     struct text ids = context->audit.patients;
     entry->patient_ids =
         ids.length == 0 ? "" : arena_strndup(request->arena, ids.data, ids.length - 1);
+    fill_action(context, route, entry);
     fill_actor(context, entry);
     find_object(&context->audit, request, response, entry);
 }

@@ -52,7 +52,8 @@ void api_audit_object(struct api_context *context, const char *type, const char 
  * a failed attempt is of the account's clinic. Copied. */
 void api_audit_username(struct api_context *context, const char *username);
 
-/* Whom a public route has recognised: who has just signed in. Its texts have to live as long as the
+/* Whom a public route has recognised: who has just signed in, or the link by which somebody reads,
+ * which also names its api_audit_object(). Its texts have to live as long as the
  * request. */
 void api_audit_actor(struct api_context *context, const struct principal *actor);
 

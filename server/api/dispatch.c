@@ -56,18 +56,17 @@ static bool is_safe(enum http_method method)
     return method == HTTP_GET || method == HTTP_HEAD || method == HTTP_OPTIONS;
 }
 
-/* A browser adds the cookie to requests that other sites cause; those two fields tell where a
- * request came from and cannot be set by a page's script. */
-static bool comes_from_own_pages(const struct http_request *request)
+bool dispatch_comes_from_own_pages(const struct http_request *request)
 {
     const char *site = http_request_header(request, "Sec-Fetch-Site");
     if (site != NULL) {
         return strcmp(site, "same-origin") == 0;
     }
     const char *origin = http_request_header(request, "Origin");
-    const char *host = http_request_header(request, "Host");
     const char *authority = origin == NULL ? NULL : strstr(origin, "://");
-    return authority != NULL && host != NULL && strcasecmp(authority + 3, host) == 0;
+    return authority != NULL && request->host != NULL &&
+           (!request->secure || strncasecmp(origin, "https://", 8) == 0) &&
+           strcasecmp(authority + 3, request->host) == 0;
 }
 
 static void refuse_caller(const struct http_request *request, struct http_response *response)
@@ -85,21 +84,45 @@ static void refuse_caller(const struct http_request *request, struct http_respon
     http_response_header(response, "WWW-Authenticate", "Bearer");
 }
 
+/* In the spirit of RFC 8705, section 3: a token that is bound to a certificate is worth nothing on
+ * a connection that has not shown it. */
+static bool has_its_certificate(const struct http_request *request,
+                                const struct principal *principal)
+{
+    const char *wanted = principal->certificate_sha256;
+    const char *shown = request->client_certificate;
+    return wanted == NULL || (shown != NULL && strlen(shown) == strlen(wanted) &&
+                              sodium_memcmp(shown, wanted, strlen(wanted)) == 0);
+}
+
+static bool find_by_token(const struct http_request *request, const char *token,
+                          struct api_context *context, struct error *reterr)
+{
+    unsigned char hash[SECRET_HASH_BYTES];
+    secret_hash(token, hash);
+    api_audit_credential(context, "token", hash);
+    if (!secret_is_well_formed(SECRET_TOKEN_MARK, token)) {
+        return error_set(reterr, ERROR_NOT_FOUND, "no token of this server");
+    }
+    return token_principal(context->store, request->arena, hash, request->client_address,
+                           &context->principal, reterr) &&
+           (has_its_certificate(request, &context->principal) ||
+            error_set(reterr, ERROR_NOT_FOUND, "the token needs its certificate"));
+}
+
 /* A bearer token wins over a cookie, and then the cookie counts for nothing. */
 static bool find_principal(const struct http_request *request, struct api_context *context,
                            struct error *reterr)
 {
-    unsigned char hash[SECRET_HASH_BYTES];
     const char *token = bearer_token(request);
     if (token != NULL) {
-        secret_hash(token, hash);
-        api_audit_credential(context, "token", hash);
-        return token_principal(context->store, request->arena, hash, &context->principal, reterr);
+        return find_by_token(request, token, context, reterr);
     }
     const char *session = http_request_cookie(request, API_SESSION_COOKIE);
     if (session == NULL) {
         return error_set(reterr, ERROR_NOT_FOUND, "no credential");
     }
+    unsigned char hash[SECRET_HASH_BYTES];
     secret_hash(session, hash);
     api_audit_credential(context, "session", hash);
     bool counts = http_request_header(request, "Penstock-Background") == NULL;
@@ -120,7 +143,7 @@ static bool authorise(const struct http_request *request, struct http_response *
         return false;
     }
     if (!context->principal.is_token && !is_safe(request->method) &&
-        !comes_from_own_pages(request)) {
+        !dispatch_comes_from_own_pages(request)) {
         http_problem(request, response, 403,
                      "A change made with a browser session must come from this server's own pages "
                      "(Origin or Sec-Fetch-Site).");
@@ -310,6 +333,10 @@ static void serve(struct api_context *context, struct http_request *request,
     unsigned flags = request->route->flags;
     bool wants_caller = !(flags & HTTP_ROUTE_PUBLIC) || (flags & API_ROUTE_CHECKS_CALLER) != 0;
     if (wants_caller && !authorise(request, response, context)) {
+        return;
+    }
+    /* Only now: what a stranger sends is not worth decoding. */
+    if (!http_request_load_body(request, response)) {
         return;
     }
     if (flags & API_ROUTE_OWN_TRANSACTION) {

@@ -10,6 +10,12 @@ struct dispatch_options {
     const char *database; /* libpq connection string of the server's role */
 };
 
+/* Whether a request was made by this server's own pages. A browser adds the cookie to requests that
+ * other sites cause; Sec-Fetch-Site and Origin tell where a request came from and cannot be set by
+ * a page's script. A page that came without TLS may be anyone's, so that it counts for no request
+ * that comes with it. */
+bool dispatch_comes_from_own_pages(const struct http_request *request);
+
 /* Callbacks of struct http_server_options; `context` is a struct dispatch_options. */
 void *dispatch_worker_start(void *context);
 void dispatch_worker_stop(void *worker);

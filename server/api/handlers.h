@@ -25,6 +25,11 @@ api_handler sessions_create;
 api_handler sessions_get_current;
 api_handler sessions_delete_current;
 
+/* single_sign_on.c */
+api_handler single_sign_on_begin;
+api_handler single_sign_on_return;
+api_handler sign_in_methods_get;
+
 /* users.c */
 api_handler users_list;
 api_handler users_create;
@@ -34,6 +39,7 @@ api_handler users_patch;
 /* tokens.c */
 api_handler tokens_list;
 api_handler tokens_create;
+api_handler tokens_rotate;
 api_handler tokens_delete;
 
 /* choices.c */
@@ -51,6 +57,22 @@ api_handler patients_list;
 api_handler patients_create;
 api_handler patients_get;
 api_handler patients_put;
+
+/* patient_file.c */
+api_handler patient_file_get;
+
+/* erasures.c */
+api_handler erasures_create;
+api_handler erasures_list;
+api_handler erasures_get;
+api_handler erasures_patch;
+api_handler erasures_withdraw;
+api_handler holds_get;
+api_handler holds_put;
+api_handler holds_delete;
+
+/* research.c */
+api_handler research_get;
 
 /* trend.c */
 api_handler trend_get;
@@ -101,6 +123,14 @@ api_handler analyses_create;
 
 /* summary.c */
 api_handler summary_get;
+
+/* links.c */
+api_handler links_create;
+api_handler links_list;
+api_handler links_delete;
+
+/* link_page.c */
+api_handler link_page_get;
 
 /* referrals.c */
 api_handler referrers_list;

@@ -1,5 +1,6 @@
 #include "api/api.h"
 #include "api/handlers.h"
+#include "api/patient_access.h"
 #include "api/resources_json.h"
 #include "base/clock.h"
 
@@ -11,7 +12,7 @@ static void respond_patient(struct api_context *context, const struct http_reque
     struct patient patient = {0};
     struct error error = {0};
     if (!patient_get(context->store, request->arena, id, &patient, &error)) {
-        api_fail(request, response, &error);
+        patient_fail(context, request, response, id, &error);
         return;
     }
     struct text body;
@@ -143,7 +144,7 @@ void patients_put(void *opaque, struct http_request *request, struct http_respon
         return;
     }
     if (!patient_get(context->store, request->arena, id, &stored, &error)) {
-        api_fail(request, response, &error);
+        patient_fail(context, request, response, id, &error);
         return;
     }
     struct patient patient = {.id = id, .version = stored.version};

@@ -1,5 +1,6 @@
 #include "api/api.h"
 #include "api/handlers.h"
+#include "api/patient_access.h"
 #include "report/trend_json.h"
 #include "store/store_patient.h"
 
@@ -26,7 +27,7 @@ void trend_get(void *opaque, struct http_request *request, struct http_response 
     if (!patient_get(context->store, request->arena, id, &patient, &error) ||
         !trend_list(context->store, request->arena, id, limit, &rows, &summary.row_count,
                     &summary.truncated, &error)) {
-        api_fail(request, response, &error);
+        patient_fail(context, request, response, id, &error);
         return;
     }
     summary.rows = rows;

@@ -1,7 +1,10 @@
 #include "api/api.h"
 #include "api/handlers.h"
 #include "api/roles_json.h"
+#include "auth/id_token.h"
 #include "auth/password.h"
+#include "auth/web_fetch.h"
+#include "store/store_single_sign_on.h"
 
 #include <string.h>
 
@@ -15,6 +18,16 @@ static void append_account(struct text *out, const struct account *account)
     api_append_string(out, "display_name", account->display_name);
     text_append_char(out, ',');
     roles_json_append(out, account->roles);
+    text_append(out, ",\"single_sign_on\":");
+    if (account->sign_in_issuer == NULL) {
+        text_append(out, "null");
+    } else {
+        text_append_char(out, '{');
+        api_append_string(out, "issuer", account->sign_in_issuer);
+        text_append_char(out, ',');
+        api_append_string(out, "subject", account->sign_in_subject);
+        text_append_char(out, '}');
+    }
     text_printf(out, ",\"active\":%s,", account->active ? "true" : "false");
     api_append_time(out, "created_at", account->created_at_us);
     text_printf(out, ",\"version\":%d}", account->version);
@@ -81,6 +94,69 @@ static const char *read_password(struct json_reader *reader, enum json_presence 
     return password;
 }
 
+/* Who the account is at a provider. */
+struct subject {
+    bool said;          /* the member is there; with null both are NULL */
+    const char *issuer; /* NULL: nobody */
+    const char *subject;
+};
+
+static bool is_plain(const char *text)
+{
+    for (; *text != '\0'; text++) {
+        if (*text < ' ' || *text > '~') {
+            return false;
+        }
+    }
+    return true;
+}
+
+static struct subject read_subject(struct json_reader *reader)
+{
+    struct subject subject = {json_reader_is_null(reader, "single_sign_on"), NULL, NULL};
+    const json_t *value = json_reader_take(reader, "single_sign_on", JSON_OPTIONAL);
+    if (value == NULL) {
+        return subject;
+    }
+    struct json_reader member;
+    json_reader_open(&member, value, "/single_sign_on", reader->faults);
+    subject.said = true;
+    subject.issuer = json_reader_string(&member, "issuer", JSON_REQUIRED, WEB_ADDRESS_MOST_BYTES);
+    subject.subject =
+        json_reader_string(&member, "subject", JSON_REQUIRED, ID_TOKEN_SUBJECT_MOST_BYTES);
+    json_reader_close(&member);
+    if (subject.issuer != NULL && !web_address_is_acceptable(subject.issuer)) {
+        fault_add(reader->faults, "/single_sign_on/issuer", "Must be an https address.");
+    }
+    if (subject.subject != NULL && !is_plain(subject.subject)) {
+        fault_add(reader->faults, "/single_sign_on/subject", "Must be printable ASCII.");
+    }
+    return subject;
+}
+
+static bool is_same(const char *one, const char *other)
+{
+    return one == NULL || other == NULL ? one == other : strcmp(one, other) == 0;
+}
+
+/* Sets what was said where it is another than before, since that ends the account's sessions. */
+static bool set_subject(struct api_context *context, const char *id, const struct subject *subject,
+                        const struct account *before, struct error *reterr)
+{
+    return !subject->said ||
+           (is_same(subject->issuer, before->sign_in_issuer) &&
+            is_same(subject->subject, before->sign_in_subject)) ||
+           account_set_subject(context->store, id, subject->issuer, subject->subject, reterr);
+}
+
+/* The hash of a password; empty, which no password fits, for none. */
+static bool hash_password(struct arena *arena, const char *password, const char **ret_hash,
+                          struct error *reterr)
+{
+    *ret_hash = "";
+    return password == NULL || password_hash(arena, password, ret_hash, reterr);
+}
+
 void users_create(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -96,7 +172,10 @@ void users_create(void *opaque, struct http_request *request, struct http_respon
     }
     const char *display_name =
         json_reader_string(&reader, "display_name", JSON_REQUIRED, LIMIT_NAME_BYTES);
-    const char *password = read_password(&reader, JSON_REQUIRED, username == NULL ? "" : username);
+    const struct subject subject = read_subject(&reader);
+    const char *password =
+        read_password(&reader, subject.issuer == NULL ? JSON_REQUIRED : JSON_OPTIONAL,
+                      username == NULL ? "" : username);
     unsigned roles = roles_json_read(&reader, JSON_REQUIRED);
     json_reader_close(&reader);
     if (api_reject(request, response, &faults)) {
@@ -104,10 +183,12 @@ void users_create(void *opaque, struct http_request *request, struct http_respon
     }
     const char *hash = NULL;
     const char *id = NULL;
+    const struct account nobody = {0};
     struct error error = {0};
-    if (!password_hash(request->arena, password, &hash, &error) ||
+    if (!hash_password(request->arena, password, &hash, &error) ||
         !account_create(context->store, request->arena, username, display_name, hash, roles, &id,
-                        &error)) {
+                        &error) ||
+        !set_subject(context, id, &subject, &nobody, &error)) {
         api_fail(request, response, &error);
         return;
     }
@@ -153,6 +234,7 @@ void users_patch(void *opaque, struct http_request *request, struct http_respons
     api_refuse_null(&reader, "password");
     api_refuse_null(&reader, "roles");
     api_refuse_null(&reader, "active");
+    const struct subject subject = read_subject(&reader);
     const char *password = read_password(&reader, JSON_OPTIONAL, account.username);
     unsigned roles = roles_json_read(&reader, JSON_OPTIONAL);
     change.roles = roles == 0 ? -1 : (int)roles;
@@ -164,7 +246,8 @@ void users_patch(void *opaque, struct http_request *request, struct http_respons
     }
     if ((password != NULL &&
          !password_hash(request->arena, password, &change.password_hash, &error)) ||
-        !account_update(context->store, id, account.version, &change, &error)) {
+        !account_update(context->store, id, account.version, &change, &error) ||
+        !set_subject(context, id, &subject, &account, &error)) {
         api_fail(request, response, &error);
         return;
     }

@@ -152,7 +152,7 @@ bool password_verify(const char *password, const char *hash, bool *ret_right, st
     if (!slot_take(reterr)) {
         return false;
     }
-    if (hash == NULL) {
+    if (hash == NULL || hash[0] == '\0') {
         burn_as_long_as_a_verification(password);
         *ret_right = false;
     } else {

@@ -26,9 +26,9 @@ const char *password_objection(const char *password, const char *username);
 MUST_CHECK bool password_hash(struct arena *arena, const char *password, const char **ret_hash,
                               struct error *reterr);
 
-/* Whether the password belongs to the hash. A NULL hash takes as long and is never right, so that
- * an unknown username cannot be told from a wrong password by the clock. Fails as password_hash().
- */
+/* Whether the password belongs to the hash. A NULL or empty hash takes as long and is never right,
+ * so that an unknown username, and an account without a password, cannot be told from a wrong
+ * password by the clock. Fails as password_hash(). */
 MUST_CHECK bool password_verify(const char *password, const char *hash, bool *ret_right,
                                 struct error *reterr);
 

@@ -15,12 +15,14 @@ static const uint8_t digits[256] = {
     64, 64, 64, 64, 64, 64, 64, 64, 64, 64, 64, 64, 64, 64, 64, 64,
 };
 
+/* Characters of padding. Only a last group that is whole can have some: were they counted behind a
+ * cut group too, there would be fewer bytes announced than the whole groups before it hold. */
 static size_t padding_length(const char *text, size_t length)
 {
-    if (length == 0 || text[length - 1] != '=') {
+    if (length == 0 || length % 4 != 0 || text[length - 1] != '=') {
         return 0;
     }
-    return length > 1 && text[length - 2] == '=' ? 2 : 1;
+    return text[length - 2] == '=' ? 2 : 1;
 }
 
 size_t base64_decoded_length(const char *text, size_t length)
@@ -71,7 +73,7 @@ static bool decode_tail(const char *group, size_t padding, uint8_t *bytes, size_
 bool base64_decode(const char *text, size_t length, uint8_t *bytes, size_t *ret_fault_at)
 {
     size_t padding = padding_length(text, length);
-    size_t full = padding > 0 && length % 4 == 0 ? length - 4 : length - length % 4;
+    size_t full = padding > 0 ? length - 4 : length - length % 4;
     for (size_t at = 0; at < full; at += 4, bytes += 3) {
         uint32_t a = digit(text[at]);
         uint32_t b = digit(text[at + 1]);

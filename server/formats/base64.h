@@ -8,7 +8,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/* Number of bytes that `length` characters of well-formed base 64 stand for. */
+/* Number of bytes that `length` characters of base 64 stand for; of what is malformed, as many as
+ * base64_decode() may write before it sees that. */
 size_t base64_decoded_length(const char *text, size_t length);
 
 /* Decodes the whole text into bytes[base64_decoded_length()].

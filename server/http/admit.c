@@ -56,8 +56,13 @@ static bool read_headers(struct exchange *exchange, const char *version)
                      HEADERS_MAX);
         return false;
     }
-    if (collection.has_nul) {
-        http_problem(request, &exchange->response, 400, "A header field holds a NUL.");
+    if (collection.has_nul || !seams_are_sound(&exchange->section, &exchange->headers)) {
+        http_problem(request, &exchange->response, 400,
+                     "The header section is malformed: a line that does not end in CRLF, a folded "
+                     "line, or a NUL.");
+        return false;
+    }
+    if (!exchange_find_client(exchange)) {
         return false;
     }
     struct header_problem problem;
@@ -70,11 +75,24 @@ static bool read_headers(struct exchange *exchange, const char *version)
     return true;
 }
 
+/* RFC 9112, section 3.2.2 has the target win; whoever sends two different ones has a purpose. */
+static bool names_same_host(struct exchange *exchange)
+{
+    const struct target *target = &exchange->target;
+    const char *host = http_request_header(&exchange->request, "Host");
+    return target->authority == NULL || host == NULL || strcasecmp(target->authority, host) == 0;
+}
+
 static bool read_target(struct exchange *exchange)
 {
     const char *problem = NULL;
     if (!target_parse(exchange->request.arena, exchange->raw_target, &exchange->target, &problem)) {
         http_problem(&exchange->request, &exchange->response, 400, "%s", problem);
+        return false;
+    }
+    if (!names_same_host(exchange)) {
+        http_problem(&exchange->request, &exchange->response, 400,
+                     "The request target names another host than the header field Host.");
         return false;
     }
     exchange->request.path = exchange->target.path;
@@ -106,6 +124,7 @@ static bool find_route(struct exchange *exchange)
     router_find(exchange->server->options.routes, exchange->server->options.route_count,
                 exchange->method_known ? exchange->method : HTTP_OPTIONS, &exchange->target,
                 &match);
+    exchange->hides_path = match.hides_path;
     if (match.methods == 0) {
         http_problem(request, &exchange->response, 404, "There is nothing at this path.");
         return false;
@@ -121,6 +140,7 @@ static bool find_route(struct exchange *exchange)
     }
     request->route = match.route;
     request->method = match.route->method;
+    request->is_head = exchange->method == HTTP_HEAD;
     memcpy(request->parameters, match.parameters, sizeof request->parameters);
     return true;
 }
@@ -256,10 +276,20 @@ static bool check_precondition(struct exchange *exchange)
     return false;
 }
 
+static size_t section_length(struct MHD_Connection *connection)
+{
+    const union MHD_ConnectionInfo *info =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_REQUEST_HEADER_SIZE);
+    return info == NULL ? 0 : info->header_size;
+}
+
 bool exchange_admit(struct exchange *exchange, const char *method, const char *version)
 {
     exchange->request.started_s = clock_monotonic_s();
     exchange->must_close = true; /* until it is certain where this request ends */
+    exchange->section.method = method;
+    exchange->section.version = version;
+    exchange->section.length = section_length(exchange->connection);
     exchange->method_known = router_method(method, &exchange->method);
     if (!read_headers(exchange, version) || !read_target(exchange) || !find_route(exchange) ||
         !check_expectation(exchange) || !check_credential(exchange) || !check_load(exchange) ||

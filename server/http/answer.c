@@ -29,7 +29,14 @@ static const struct http_header security_headers[] = {
     {"Referrer-Policy", "no-referrer"},
     {"Cross-Origin-Opener-Policy", "same-origin"},
     {"Cross-Origin-Resource-Policy", "same-origin"},
+    {"Permissions-Policy", "accelerometer=(), camera=(), display-capture=(), geolocation=(), "
+                           "gyroscope=(), magnetometer=(), microphone=(), midi=(), payment=(), "
+                           "screen-wake-lock=(), serial=(), usb=()"},
+    {"X-Frame-Options", "DENY"}, /* for what does not know frame-ancestors */
 };
+
+/* Two years. Only over TLS: RFC 6797, section 7.2. */
+static const char stay_with_tls[] = "max-age=63072000";
 
 static const char *const split_names[] = {"parse", "compute", "store"};
 
@@ -187,6 +194,9 @@ static void add_headers(struct exchange *exchange, struct MHD_Response *answer)
         if (!has_header(response, security_headers[i].name)) {
             add(answer, security_headers[i].name, security_headers[i].value);
         }
+    }
+    if (exchange->request.secure) {
+        add(answer, "Strict-Transport-Security", stay_with_tls);
     }
     if (!response->cacheable) {
         add(answer, "Cache-Control", "no-store");

@@ -23,13 +23,14 @@
 #include <unistd.h>
 
 enum {
-    CONNECTION_LIMIT = 768,        /* with spool files below the usual 1,024 descriptors */
-    CONNECTION_LIMIT_PER_IP = 256, /* a bridge or a proxy is one address */
+    CONNECTION_LIMIT = 768,         /* with spool files below the usual 1,024 descriptors */
+    CONNECTION_LIMIT_OF_SITE = 256, /* a bridge is one address; trusted proxies have no limit */
     CONNECTION_MEMORY = 64 * 1024,
     KEEP_ALIVE_S = 75
 };
 
-static const double send_least_s = 30;                /* to read an answer of any size */
+static const double head_most_s = 30;  /* for a handshake, and for a header section */
+static const double send_least_s = 30; /* to read an answer of any size */
 static const double send_bytes_per_s = 16.0 * 1024.0; /* and this pace for a large one */
 
 /* ------------------------------------------------------------- connections */
@@ -47,6 +48,23 @@ static void write_address(const struct sockaddr *address, char text[INET6_ADDRST
     }
 }
 
+/* Asked before a connection is taken in; the library's own limit would count proxies, too, and
+ * every address of a site that has a whole network of them. */
+static enum MHD_Result may_connect(void *argument, const struct sockaddr *address, socklen_t size)
+{
+    (void)size;
+    struct http_server *server = argument;
+    char text[INET6_ADDRSTRLEN] = "";
+    char site[PROXIES_SITE_SIZE];
+    write_address(address, text);
+    proxies_site(text, site);
+    if (proxies_hold(server->proxies, text) ||
+        sweeper_count(server->sweeper, site) < CONNECTION_LIMIT_OF_SITE) {
+        return MHD_YES;
+    }
+    return MHD_NO;
+}
+
 /* The library is about to close its descriptor; a second one keeps the connection open. */
 static void keep_for_a_while(struct http_server *server, int socket)
 {
@@ -55,6 +73,11 @@ static void keep_for_a_while(struct http_server *server, int socket)
         (void)shutdown(kept, SHUT_WR);
         drainer_take(server->drainer, kept);
     }
+}
+
+static double head_deadline_s(const struct http_server *server)
+{
+    return clock_monotonic_s() + fmin(head_most_s, server->options.request_deadline_s);
 }
 
 static void on_connection(void *argument, struct MHD_Connection *connection, void **context,
@@ -67,6 +90,7 @@ static void on_connection(void *argument, struct MHD_Connection *connection, voi
         if (client->lingers) {
             keep_for_a_while(server, client->socket);
         }
+        tls_end(server->tls, client->credentials); /* the session is gone already */
         free(client);
         return;
     }
@@ -80,8 +104,15 @@ static void on_connection(void *argument, struct MHD_Connection *connection, voi
     write_address(
         MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS)->client_addr,
         client->address);
+    proxies_site(client->address, client->site);
+    client->is_proxy = proxies_hold(server->proxies, client->address);
+    if (server->tls != NULL) {
+        client->session =
+            MHD_get_connection_info(connection, MHD_CONNECTION_INFO_GNUTLS_SESSION)->tls_session;
+        client->credentials = tls_begin(server->tls, client->session);
+    }
     *context = client;
-    sweeper_add(server->sweeper, client, clock_monotonic_s() + server->options.request_deadline_s);
+    sweeper_add(server->sweeper, client, head_deadline_s(server));
 }
 
 /* ---------------------------------------------------------------- requests */
@@ -108,6 +139,8 @@ static void *on_request_line(void *argument, const char *target, struct MHD_Conn
     exchange->client =
         MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT)->socket_context;
     exchange->raw_target = arena_strdup(arena, target == NULL ? "" : target);
+    exchange->section.target = target == NULL ? "" : target;
+    exchange->section.target_length = strlen(exchange->raw_target);
     exchange->target.raw_path = "*";
     exchange->request.arena = arena;
     exchange->request.transport = exchange;
@@ -115,11 +148,12 @@ static void *on_request_line(void *argument, const char *target, struct MHD_Conn
     exchange->request.path = "";
     exchange->request.query = "";
     exchange->request.client_address = exchange->client->address;
+    exchange->request.secure = server->tls != NULL;
+    memcpy(exchange->site, exchange->client->site, sizeof exchange->site);
     exchange->parked.job = &exchange->job;
-    exchange->parked.address = exchange->client->address;
+    exchange->parked.address = exchange->site;
     exchange->response.status = 500;
-    sweeper_set(server->sweeper, exchange->client,
-                clock_monotonic_s() + server->options.request_deadline_s);
+    sweeper_set(server->sweeper, exchange->client, head_deadline_s(server));
     count_in_flight(server, true);
     return exchange;
 }
@@ -154,7 +188,9 @@ static enum MHD_Result send_answer(struct exchange *exchange)
     }
     double length = (double)exchange->answer_length;
     sweeper_set(exchange->server->sweeper, exchange->client,
-                clock_monotonic_s() + send_least_s + length / send_bytes_per_s);
+                clock_monotonic_s() +
+                    fmin(send_least_s, exchange->server->options.request_deadline_s) +
+                    length / send_bytes_per_s);
     enum MHD_Result result =
         MHD_queue_response(exchange->connection, (unsigned)exchange->response.status, answer);
     MHD_destroy_response(answer);
@@ -172,7 +208,10 @@ static enum MHD_Result answer_now(struct exchange *exchange)
 static enum MHD_Result on_headers(struct exchange *exchange, const char *method,
                                   const char *version)
 {
+    struct http_server *server = exchange->server;
     exchange->stage = STAGE_BODY;
+    sweeper_set(server->sweeper, exchange->client,
+                clock_monotonic_s() + server->options.request_deadline_s);
     if (exchange_admit(exchange, method, version)) {
         return MHD_YES;
     }
@@ -275,6 +314,34 @@ static bool read_address(const struct http_server_options *options,
     return false;
 }
 
+static struct MHD_Daemon *start(struct http_server *server, const struct sockaddr_storage *address,
+                                unsigned family)
+{
+    /* It only reads them, though it wants them writable. */
+    const void *constant[] = {tls_priorities, tls_no_certificate()};
+    void *values[2];
+    memcpy(values, constant, sizeof values);
+    const struct MHD_OptionItem tls[] = {{MHD_OPTION_HTTPS_PRIORITIES, 0, values[0]},
+                                         {MHD_OPTION_HTTPS_CERT_CALLBACK2, 0, values[1]},
+                                         {MHD_OPTION_END, 0, NULL}};
+    const struct MHD_OptionItem *more = server->tls == NULL ? &tls[2] : tls;
+    unsigned flags =
+        MHD_USE_EPOLL_INTERNALLY | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG | family;
+    flags |= server->tls == NULL ? 0 : (unsigned)MHD_USE_TLS;
+    return MHD_start_daemon(
+        flags, server->options.port, may_connect, server, on_call, server,    /* the logger first */
+        MHD_OPTION_EXTERNAL_LOGGER, on_library_log, NULL,                     /* */
+        MHD_OPTION_SOCK_ADDR, (const struct sockaddr *)(const void *)address, /* */
+        MHD_OPTION_CONNECTION_LIMIT, (unsigned)CONNECTION_LIMIT,              /* */
+        MHD_OPTION_ARRAY, more,                                               /* */
+        MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_MEMORY,        /* */
+        MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)KEEP_ALIVE_S,                /* */
+        MHD_OPTION_NOTIFY_CONNECTION, on_connection, server,                  /* */
+        MHD_OPTION_URI_LOG_CALLBACK, on_request_line, server,                 /* */
+        MHD_OPTION_NOTIFY_COMPLETED, on_completed, server,                    /* */
+        MHD_OPTION_SIGPIPE_HANDLED_BY_APP, 1, MHD_OPTION_END);
+}
+
 bool daemon_start(struct http_server *server, struct error *reterr)
 {
     struct sockaddr_storage address;
@@ -285,19 +352,7 @@ bool daemon_start(struct http_server *server, struct error *reterr)
                          server->options.address);
     }
     errno = 0;
-    server->daemon = MHD_start_daemon(
-        MHD_USE_EPOLL_INTERNALLY | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG | family,
-        server->options.port, NULL, NULL, on_call, server, /* the logger must come first */
-        MHD_OPTION_EXTERNAL_LOGGER, on_library_log, NULL,  /* */
-        MHD_OPTION_SOCK_ADDR, (const struct sockaddr *)(void *)&address,       /* */
-        MHD_OPTION_CONNECTION_LIMIT, (unsigned)CONNECTION_LIMIT,               /* */
-        MHD_OPTION_PER_IP_CONNECTION_LIMIT, (unsigned)CONNECTION_LIMIT_PER_IP, /* */
-        MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_MEMORY,         /* */
-        MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)KEEP_ALIVE_S,                 /* */
-        MHD_OPTION_NOTIFY_CONNECTION, on_connection, server,                   /* */
-        MHD_OPTION_URI_LOG_CALLBACK, on_request_line, server,                  /* */
-        MHD_OPTION_NOTIFY_COMPLETED, on_completed, server,                     /* */
-        MHD_OPTION_SIGPIPE_HANDLED_BY_APP, 1, MHD_OPTION_END);
+    server->daemon = start(server, &address, family);
     if (server->daemon == NULL) {
         return error_set(reterr, ERROR_UNAVAILABLE, "cannot listen on %s port %u: %s",
                          server->options.address, (unsigned)server->options.port,

@@ -12,8 +12,11 @@
 #include "http/headers.h"
 #include "http/http.h"
 #include "http/parking.h"
+#include "http/proxies.h"
+#include "http/seams.h"
 #include "http/sweeper.h"
 #include "http/target.h"
+#include "http/tls.h"
 #include "http/worker.h"
 
 #include <pthread.h>
@@ -41,18 +44,23 @@ struct exchange {
     struct http_server *server;
     struct MHD_Connection *connection;
     struct client *client;
+    char site[PROXIES_SITE_SIZE]; /* whose requests are counted together */
     enum exchange_stage stage;
     enum http_method method; /* as sent: tells HEAD from GET */
     bool method_known;
+    bool hides_path; /* the path is a secret, whatever is done with it */
     bool decided;    /* `response` is final before the request has been read to its end */
     bool must_close; /* the connection cannot carry another request */
     bool logged;
     const char *raw_target;
+    struct request_section section;
     struct target target;
     struct header_table headers;
     struct framing framing;
     enum coding body_coding;
     struct body body;
+    bool body_loaded;
+    struct codec *codec; /* of the worker that serves it */
     struct parked parked;
     bool runs_again; /* the handler has run before */
     double queue_s;  /* time spent waiting for a worker */
@@ -64,6 +72,8 @@ struct exchange {
 struct http_server {
     struct http_server_options options;
     struct MHD_Daemon *daemon;
+    struct tls *tls; /* NULL: plain HTTP */
+    struct proxies *proxies;
     struct worker_pool *pool;
     struct parking *parking;
     struct sweeper *sweeper;
@@ -83,7 +93,11 @@ struct exchange *exchange_of(const struct http_request *request);
  * the answer is already decided; exchange->response then holds it. */
 MUST_CHECK bool exchange_admit(struct exchange *exchange, const char *method, const char *version);
 
-/* The worker's part: decodes the body, calls serve(), prepares the answer. False when the handler
+/* Tells the request who its client is, and drops what others than a trusted proxy say about that.
+ * False when the answer is decided: the proxy speaks nonsense. */
+MUST_CHECK bool exchange_find_client(struct exchange *exchange);
+
+/* The worker's part: calls serve(), prepares the answer. False when the handler
  * wants to be asked again: then the exchange is parked and must not be touched. */
 MUST_CHECK bool exchange_serve(struct exchange *exchange, void *worker, struct codec *codec);
 

@@ -51,6 +51,35 @@ const char *headers_get(const struct header_table *headers, struct arena *arena,
     return value;
 }
 
+void headers_remove(struct header_table *headers, const char *name)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < headers->count; i++) {
+        if (strcasecmp(headers->items[i].name, name) != 0) {
+            headers->items[kept++] = headers->items[i];
+        }
+    }
+    headers->count = kept;
+}
+
+bool headers_is_host(const char *value)
+{
+    static const char digits[] = "0123456789";
+    static const char name[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789"
+                               "-._~%!$&'()*+;=";
+    size_t length = strspn(value, name);
+    if (value[0] == '[') {
+        length = 1 + strspn(value + 1, "0123456789ABCDEFabcdef:.");
+        length += value[length] == ']' && length > 1 ? 1 : 0;
+        if (value[length - 1] != ']') {
+            return false;
+        }
+    }
+    const char *port = value + length;
+    return length > 0 &&
+           (port[0] == '\0' || (port[0] == ':' && port[1 + strspn(port + 1, digits)] == '\0'));
+}
+
 static bool has_control_character(const char *value)
 {
     for (; *value != '\0'; value++) {
@@ -95,7 +124,7 @@ static bool check_host(const struct header_table *headers, int minor, struct hea
     if (host == NULL) {
         return minor == 0 || refuse(reterr, 400, "The header field Host is missing.");
     }
-    if (strpbrk(host, " \t,/?#@\\") != NULL) {
+    if (host[0] != '\0' && !headers_is_host(host)) {
         return refuse(reterr, 400, "The header field Host is malformed.");
     }
     return true;

@@ -32,6 +32,13 @@ struct framing {
  * arena. NULL when absent. */
 const char *headers_get(const struct header_table *headers, struct arena *arena, const char *name);
 
+/* Drops all lines of a field. */
+void headers_remove(struct header_table *headers, const char *name);
+
+/* Whether a value can be a Host's that names somebody (RFC 3986, section 3.2.2, and a port; commas
+ * are left out, since they would make a list of it). */
+bool headers_is_host(const char *value);
+
 /* Refuses what intermediaries and we could read differently (RFC 9112 sections 3.2, 5.1, 6.3):
  * names that are no tokens, control characters, a repeated or missing Host, a repeated
  * Content-Length, Transfer-Encoding beside Content-Length or other than "chunked"; and a repetition

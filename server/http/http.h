@@ -31,7 +31,9 @@ enum http_route_flags {
     HTTP_ROUTE_INLINE = 2,  /* answered on the event thread: must neither block nor use the store */
     HTTP_ROUTE_HEAVY = 4,   /* counts against the limit of heavy requests at a time */
     HTTP_ROUTE_CREATES = 8, /* a POST that creates: takes Idempotency-Key */
-    HTTP_ROUTE_REQUIRES_MATCH = 16 /* a change of something versioned: needs If-Match */
+    HTTP_ROUTE_REQUIRES_MATCH = 16, /* a change of something versioned: needs If-Match */
+    HTTP_ROUTE_SECRET_PATH = 32     /* what follows its first segment is a secret: problems do not
+                                       repeat the path */
 };
 
 struct http_request;
@@ -61,12 +63,28 @@ struct http_request {
     const char *parameters[HTTP_PATH_PARAMETERS_MAX]; /* values of the brace segments, in order */
     const char *accepted;   /* the media type to answer with, one of route->produces */
     const char *media_type; /* of the body, lower-case, without parameters; NULL without body */
-    const char *body;       /* decoded (gzip, zstd), NUL-terminated; "" without body */
+    /* Decoded (gzip, zstd), NUL-terminated; "" without body, and before http_request_load_body().
+     */
+    const char *body;
     size_t body_length;
-    const char *client_address; /* peer's numeric address */
-    double started_s;           /* clock_monotonic_s() when the headers were complete */
-    void *transport;            /* private to http/ */
+    const char *client_address; /* numeric; behind a trusted proxy the client's, not the proxy's */
+    /* SHA-256 of the certificate that the client has shown and the client authority has signed, as
+     * 64 lower-case hexadecimal digits; NULL without one. */
+    const char *client_certificate;
+    const char *host; /* whom the client asked: Host, or a trusted proxy's X-Forwarded-Host; may be
+                         NULL */
+    bool secure;      /* TLS from the client to here, or to a trusted proxy */
+    bool is_head;     /* a HEAD that came as HTTP_GET */
+    double started_s; /* clock_monotonic_s() when the headers were complete */
+    void *transport;  /* private to http/ */
 };
+
+/* Makes request->body out of what came over the wire. serve() calls it once it knows that the
+ * caller may be served: decoding costs time and memory that no stranger is to spend. False when the
+ * body cannot be had (400, 413, 503); `response` then is the answer. Once loaded it stays, also
+ * when the request comes back by http_answer_later(); then, and without a body, nothing happens. */
+MUST_CHECK bool http_request_load_body(struct http_request *request,
+                                       struct http_response *response);
 
 /* A request header's value by case-insensitive name, or NULL. Lives as long as the request. */
 const char *http_request_header(const struct http_request *request, const char *name);
@@ -145,24 +163,39 @@ const char *http_status_title(int status);
  * answers a GET with 304 when If-None-Match names the answer's etag. */
 bool http_etag_matches(const char *field, const char *etag);
 
+/* PEM files, read at the start and by http_server_reload(). */
+struct http_tls_options {
+    const char *certificate_file; /* the server's, then those that lead to its root; NULL: no TLS */
+    const char *key_file;         /* not readable by others than its owner and group */
+    const char
+        *client_ca_file; /* clients may show a certificate that it signed; NULL: none asked */
+};
+
 struct http_server_options {
     const char *address; /* "127.0.0.1" or "::1" */
     uint16_t port;       /* 0: any free one, see http_server_port() */
+    struct http_tls_options tls;
+    /* Comma-separated addresses and networks of proxies whose X-Forwarded-For, -Proto, -Host and
+     * Penstock-Client-Certificate count; those fields of others are dropped. NULL: nobody. */
+    const char *trusted_proxies;
     const struct http_route *routes;
     size_t route_count;
     void *context;        /* handed to the callbacks below */
     unsigned workers;     /* threads that serve requests */
     unsigned heavy_limit; /* most workers on HTTP_ROUTE_HEAVY requests at a time, < workers */
     unsigned queue_limit; /* most requests waiting for a worker; beyond: 503 with Retry-After */
-    double request_deadline_s; /* headers and body must have arrived within this */
-    size_t body_memory;        /* a longer body, and those that together exceed 16 times as much, go
-                                  to a file */
+    /* Within this a body must have arrived. A handshake, a header section and (but for its size)
+     * the reading of an answer have as long, at most 30 s. */
+    double request_deadline_s;
+    size_t body_memory; /* a longer body, and those that together exceed 16 times as much, go
+                           to a file */
     /* What http_answer_later() allows. */
     unsigned waiting_limit;               /* most requests that wait at a time; 0: none may */
     unsigned waiting_limit_per_address;   /* most of one client address */
     double waiting_most_s;                /* longest that one waits, from started_s */
     void *(*worker_start)(void *context); /* on the worker's thread; its value goes to serve() */
     void (*worker_stop)(void *worker);
+    /* Must call http_request_load_body() before it reads the body. */
     void (*serve)(void *worker, struct http_request *request, struct http_response *response);
     /* HTTP_ROUTE_INLINE routes; on the event thread, `context` in place of a worker */
     void (*serve_inline)(void *context, struct http_request *request,
@@ -179,6 +212,11 @@ MUST_CHECK bool http_server_start(const struct http_server_options *options,
 
 /* The port that is listened on. */
 uint16_t http_server_port(const struct http_server *server);
+
+/* Reads certificate, key and client authority anew, for connections that begin from now on; open
+ * ones stay as they are. False, with everything as it was, when the new files cannot be used.
+ * Nothing happens without TLS. */
+MUST_CHECK bool http_server_reload(struct http_server *server, struct error *reterr);
 
 /* Accepts no more connections, finishes every request already accepted (at most `patience_s`), and
  * frees the server. What waits by http_answer_later() runs once more at once, and must answer. */

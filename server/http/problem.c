@@ -14,6 +14,9 @@ static void begin(struct text *text, const struct http_request *request, int sta
 {
     const struct exchange *exchange = exchange_of(request);
     const char *instance = exchange == NULL ? request->path : exchange->target.raw_path;
+    if (exchange != NULL && exchange->hides_path) {
+        instance = NULL;
+    }
     text_append(text, "{\"type\":\"about:blank\",\"title\":");
     text_append_json_string(text, http_status_title(status));
     text_printf(text, ",\"status\":%d,\"detail\":", status);

@@ -42,10 +42,27 @@ static bool matches(const char *pattern, const struct target *target,
     return *pattern == '\0';
 }
 
+/* Below the first segment of a secret path nothing is told, also where nothing is served: what is
+ * sent there is a secret with a slip in it. */
+static bool hides_path(const struct http_route *routes, size_t count, const struct target *target)
+{
+    for (size_t i = 0; i < count && target->segment_count > 0; i++) {
+        const char *first = routes[i].pattern + 1;
+        size_t length = strcspn(first, "/");
+        if ((routes[i].flags & HTTP_ROUTE_SECRET_PATH) != 0 &&
+            strlen(target->segments[0]) == length &&
+            memcmp(target->segments[0], first, length) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
 void router_find(const struct http_route *routes, size_t count, enum http_method method,
                  const struct target *target, struct route_match *ret_match)
 {
     memset(ret_match, 0, sizeof *ret_match);
+    ret_match->hides_path = hides_path(routes, count, target);
     if (target->segment_count == 0 || target->segment_count > TARGET_SEGMENTS_MAX) {
         return;
     }

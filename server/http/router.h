@@ -12,6 +12,7 @@ struct route_match {
     const struct http_route *route; /* NULL: the path is unknown or does not take this method */
     const char *parameters[HTTP_PATH_PARAMETERS_MAX];
     unsigned methods; /* bits 1 << enum http_method of what the path takes; 0: unknown path */
+    bool hides_path;  /* its first segment is that of an HTTP_ROUTE_SECRET_PATH */
 };
 
 /* Where several patterns match, the one with the earliest literal segment wins, so that

@@ -9,51 +9,74 @@
 
 static const double pause_least_s = 0.05; /* whatever a handler asks for, it does not spin */
 
-/* Makes request->body out of what came over the wire; false when the answer is decided. */
-static bool decode_body(struct exchange *exchange, struct codec *codec)
+static bool refuse_for_now(const struct http_request *request, struct http_response *response,
+                           const char *reason)
+{
+    http_problem(request, response, 503, "%s", reason);
+    http_response_header(response, "Retry-After", "1");
+    return false;
+}
+
+static bool refuse_decoding(struct exchange *exchange, struct http_response *response,
+                            enum decoding outcome)
 {
     struct http_request *request = &exchange->request;
-    char *decoded = NULL;
-    size_t length = 0;
-    switch (codec_decode(codec, exchange->body_coding, request->body, request->body_length,
-                         request->route->body_limit, &decoded, &length)) {
-    case DECODING_OK:
-        arena_defer(request->arena, free, decoded);
-        request->body = decoded;
-        request->body_length = length;
-        return true;
+    switch (outcome) {
     case DECODING_TOO_LARGE:
-        http_problem(request, &exchange->response, 413,
+        http_problem(request, response, 413,
                      "The body may have at most %zu bytes once it is decoded.",
                      request->route->body_limit);
         return false;
     case DECODING_DAMAGED:
-        http_problem(request, &exchange->response, 400,
+        http_problem(request, response, 400,
                      "The body is not well-formed %s, as its Content-Encoding says it is.",
                      coding_name(exchange->body_coding));
         return false;
+    case DECODING_OK:
     case DECODING_NO_MEMORY:
         break;
     }
-    exchange_overloaded(exchange, "There is no memory to decode the body now.");
-    return false;
+    return refuse_for_now(request, response, "There is no memory to decode the body now.");
 }
 
-static bool load_body(struct exchange *exchange, struct codec *codec)
+static bool decode_body(struct exchange *exchange, struct http_response *response)
 {
     struct http_request *request = &exchange->request;
-    if (!exchange->framing.has_body) {
+    char *decoded = NULL;
+    size_t length = 0;
+    enum decoding outcome =
+        codec_decode(exchange->codec, exchange->body_coding, request->body, request->body_length,
+                     request->route->body_limit, &decoded, &length);
+    if (outcome != DECODING_OK) {
+        request->body = "";
+        request->body_length = 0;
+        return refuse_decoding(exchange, response, outcome);
+    }
+    /* Not on the arena of one run: the body outlives it. */
+    arena_defer(exchange->arena, free, decoded);
+    request->body = decoded;
+    request->body_length = length;
+    return true;
+}
+
+bool http_request_load_body(struct http_request *request, struct http_response *response)
+{
+    struct exchange *exchange = exchange_of(request);
+    if (exchange == NULL || exchange->codec == NULL || exchange->body_loaded ||
+        !exchange->framing.has_body) {
         return true;
     }
+    exchange->body_loaded = true;
     request->body = body_content(&exchange->body);
     request->body_length = exchange->body.length;
     if (request->body == NULL) {
         log_message(LOG_LEVEL_WARNING, "spool_failed",
                     "no room to end a spooled body, or it could not be mapped");
-        exchange_overloaded(exchange, "The body could not be kept.");
-        return false;
+        request->body = "";
+        request->body_length = 0;
+        return refuse_for_now(request, response, "The body could not be kept.");
     }
-    return exchange->body_coding == CODING_IDENTITY || decode_body(exchange, codec);
+    return exchange->body_coding == CODING_IDENTITY || decode_body(exchange, response);
 }
 
 /* Whether the client has closed the connection, or at least its side of it. One that only ends its
@@ -109,9 +132,9 @@ bool exchange_serve(struct exchange *exchange, void *worker, struct codec *codec
     if (exchange->runs_again) {
         begin_again(exchange);
     }
-    if (exchange->runs_again || load_body(exchange, codec)) {
-        exchange->server->options.serve(worker, &exchange->request, &exchange->response);
-    }
+    exchange->codec = codec;
+    exchange->server->options.serve(worker, &exchange->request, &exchange->response);
+    exchange->codec = NULL;
     if (exchange->response.again_at_s > 0) {
         park(exchange);
         return false;

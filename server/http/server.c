@@ -92,6 +92,13 @@ static bool start_threads(struct http_server *server, struct error *reterr)
         .context = server,
         .wake = run_again,
     };
+    if (server->options.tls.certificate_file != NULL &&
+        !tls_new(&server->options.tls, &server->tls, reterr)) {
+        return false;
+    }
+    if (!proxies_new(server->options.trusted_proxies, &server->proxies, reterr)) {
+        return error_context(reterr, "PENSTOCK_TRUSTED_PROXIES");
+    }
     return sweeper_new(&server->sweeper, reterr) && drainer_new(&server->drainer, reterr) &&
            parking_new(&parking, &server->parking, reterr) &&
            worker_pool_new(&pool, &server->pool, reterr) && daemon_start(server, reterr);
@@ -103,9 +110,16 @@ static void free_server(struct http_server *server)
     parking_free(server->parking);
     sweeper_free(server->sweeper);
     drainer_free(server->drainer);
+    proxies_free(server->proxies);
+    tls_free(server->tls);
     (void)pthread_cond_destroy(&server->quiet);
     (void)pthread_mutex_destroy(&server->lock);
     free(server);
+}
+
+bool http_server_reload(struct http_server *server, struct error *reterr)
+{
+    return server->tls == NULL || tls_reload(server->tls, reterr);
 }
 
 static bool check_options(const struct http_server_options *options, struct error *reterr)

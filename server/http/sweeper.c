@@ -113,6 +113,17 @@ void sweeper_set(struct sweeper *sweeper, struct client *client, double deadline
     (void)pthread_mutex_unlock(&sweeper->lock);
 }
 
+size_t sweeper_count(struct sweeper *sweeper, const char *site)
+{
+    size_t count = 0;
+    (void)pthread_mutex_lock(&sweeper->lock);
+    for (const struct client *client = sweeper->first; client != NULL; client = client->next) {
+        count += strcmp(client->site, site) == 0 ? 1 : 0;
+    }
+    (void)pthread_mutex_unlock(&sweeper->lock);
+    return count;
+}
+
 void sweeper_remove(struct sweeper *sweeper, struct client *client)
 {
     (void)pthread_mutex_lock(&sweeper->lock);

@@ -5,6 +5,8 @@
 
 #include "base/compiler.h"
 #include "base/error.h"
+#include "http/proxies.h"
+#include "http/tls.h"
 
 #include <netinet/in.h>
 #include <stdbool.h>
@@ -18,6 +20,13 @@ struct client {
     struct client *previous;
     struct client *next;
     char address[INET6_ADDRSTRLEN];
+    char site[PROXIES_SITE_SIZE]; /* whose connections are counted together */
+    bool is_proxy;                /* a trusted one */
+    void *session;                /* of TLS, or NULL */
+    struct tls_credentials *credentials;
+    bool certificate_read; /* whether the two below are known */
+    bool certified;        /* the client has shown a good certificate */
+    char certificate[TLS_FINGERPRINT_SIZE];
     bool lingers; /* its last request was answered before its body was read */
 };
 
@@ -29,6 +38,9 @@ void sweeper_free(struct sweeper *sweeper);
 
 void sweeper_add(struct sweeper *sweeper, struct client *client, double deadline_s);
 void sweeper_set(struct sweeper *sweeper, struct client *client, double deadline_s);
+
+/* How many open connections come from a site. */
+size_t sweeper_count(struct sweeper *sweeper, const char *site);
 
 /* After this the client's socket is not touched any more and may be closed. */
 void sweeper_remove(struct sweeper *sweeper, struct client *client);

@@ -1,6 +1,7 @@
 #include "http/target.h"
 
 #include "base/utf8.h"
+#include "http/field.h"
 
 #include <string.h>
 #include <strings.h>
@@ -55,7 +56,7 @@ static const char *decode(struct arena *arena, const char *raw, size_t length, b
 }
 
 /* Drops "http://authority" of the absolute form. NULL when there is no path to be found. */
-static const char *path_of(const char *raw)
+static const char *path_of(const char *raw, struct slice *ret_authority)
 {
     if (raw[0] == '/') {
         return raw;
@@ -72,6 +73,7 @@ static const char *path_of(const char *raw)
     if (path == authority) {
         return NULL;
     }
+    *ret_authority = (struct slice){authority, (size_t)(path - authority)};
     return *path == '\0' ? "/" : path;
 }
 
@@ -97,7 +99,9 @@ static bool read_path(struct arena *arena, struct target *target)
             break;
         }
         const char *segment = decode(arena, at, length, false);
-        if (segment == NULL || strcmp(segment, ".") == 0 || strcmp(segment, "..") == 0) {
+        /* An escaped slash is one more segment to some, and none to others. */
+        if (segment == NULL || strpbrk(segment, "/\\") != NULL || strcmp(segment, ".") == 0 ||
+            strcmp(segment, "..") == 0) {
             return false;
         }
         target->segments[target->segment_count++] = segment;
@@ -142,10 +146,14 @@ bool target_parse(struct arena *arena, const char *raw, struct target *ret_targe
         target->asterisk = true;
         return true;
     }
-    const char *path = path_of(raw);
+    struct slice authority = {NULL, 0};
+    const char *path = path_of(raw, &authority);
     if (path == NULL || has_illegal_character(raw)) {
         *ret_problem = "The request target is malformed.";
         return false;
+    }
+    if (authority.start != NULL) {
+        target->authority = arena_strndup(arena, authority.start, authority.length);
     }
     size_t path_length = strcspn(path, "?");
     target->raw_path = path_length > 0 ? arena_strndup(arena, path, path_length) : "/";

@@ -16,6 +16,7 @@ struct query_parameter {
 
 struct target {
     bool asterisk;         /* the target "*" of an OPTIONS request: no path */
+    const char *authority; /* of the absolute form, else NULL */
     const char *raw_path;  /* still encoded, without query */
     const char *raw_query; /* still encoded, without "?"; "" when there is none */
     const char *path;      /* decoded */

@@ -187,6 +187,7 @@ static const struct failure_rule {
     bool show_message; /* the server's message cannot hold a value of a row */
 } failure_rules[] = {
     {"PS001", ERROR_CONFLICT, FAILURE_KEEP, false},
+    {"PS003", ERROR_CONFLICT, FAILURE_KEEP, false},
     {"25006", ERROR_UNAVAILABLE, FAILURE_RECONNECT, true}, /* connected to a standby */
     {"26000", ERROR_UNAVAILABLE, FAILURE_RECONNECT, true}, /* prepared statement lost */
     {"40", ERROR_UNAVAILABLE, FAILURE_RETRY, false},       /* serialisation, deadlock */

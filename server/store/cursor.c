@@ -21,11 +21,23 @@ const char *cursor_write(struct arena *arena, char list, int64_t position, const
     return sodium_bin2base64(text, size, bytes, sizeof bytes, CURSOR_VARIANT);
 }
 
+/* libsodium takes every byte beyond ASCII for a digit. */
+static bool is_ascii(const char *text)
+{
+    for (; *text != '\0'; text++) {
+        if ((unsigned char)*text > 0x7f) {
+            return false;
+        }
+    }
+    return true;
+}
+
 bool cursor_read(const char *text, char list, struct cursor *ret_cursor, struct error *reterr)
 {
     unsigned char bytes[CURSOR_BYTES];
     size_t length = 0;
-    if (sodium_base642bin(bytes, sizeof bytes, text, strlen(text), NULL, &length, NULL,
+    if (!is_ascii(text) ||
+        sodium_base642bin(bytes, sizeof bytes, text, strlen(text), NULL, &length, NULL,
                           CURSOR_VARIANT) != 0 ||
         length != sizeof bytes || bytes[0] != (unsigned char)list) {
         return error_set(reterr, ERROR_INVALID, "cursor");

@@ -41,7 +41,8 @@ enum store_reach {
     STORE_REACH_NOBODY = 0,
     STORE_REACH_OPEN = 1,     /* studies that are not signed, and their patients */
     STORE_REACH_REFERRED = 2, /* signed studies of patients whom the actor has referred */
-    STORE_REACH_CLINIC = 4    /* all of the clinic: what a transaction begins with */
+    STORE_REACH_CLINIC = 4,   /* all of the clinic: what a transaction begins with */
+    STORE_REACH_LINK = 8      /* by itself: the one study of a link, see store_link.h */
 };
 
 /* Narrows the transaction just begun, before its first query, to what `reach` (bits of enum

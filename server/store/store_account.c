@@ -22,7 +22,7 @@ enum account_statement {
 
 #define ACCOUNT_COLUMNS                                                                            \
     "a.id, a.username, a.display_name, a.roles, a.active, penstock.unix_us(a.created_at), "        \
-    "a.version"
+    "a.version, a.sign_in_issuer, a.sign_in_subject"
 
 /* The old password hash cannot be read, so that it is either set or left out. */
 #define ACCOUNT_UPDATE_BEGIN                                                                       \
@@ -161,6 +161,8 @@ static void read_account(const struct rows *rows, struct arena *arena, int row,
         .active = rows_bool(rows, row, 4),
         .created_at_us = rows_int64(rows, row, 5),
         .version = rows_int(rows, row, 6),
+        .sign_in_issuer = rows_text(rows, arena, row, 7),
+        .sign_in_subject = rows_text(rows, arena, row, 8),
     };
 }
 

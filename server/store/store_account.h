@@ -43,6 +43,8 @@ struct principal {
     const char *scopes; /* of a token: all that it may do, "patients:read ..."; NULL: what its roles
                            allow */
     bool is_token;
+    const char *certificate_sha256; /* of a token: lower-case hexadecimal SHA-256 of the only client
+                                       certificate that it works with; NULL: any, or none */
 };
 
 struct account {
@@ -53,6 +55,8 @@ struct account {
     bool active;
     int64_t created_at_us;
     int version;
+    const char *sign_in_issuer;  /* provider of single sign-on, or NULL */
+    const char *sign_in_subject; /* what it calls the person; NULL with the issuer */
 };
 
 struct api_token {
@@ -60,9 +64,25 @@ struct api_token {
     const char *name;
     const char *prefix; /* first characters, to tell tokens apart */
     unsigned roles;
+    const char *scopes;             /* as principal.scopes */
+    const char *certificate_sha256; /* as principal.certificate_sha256 */
     int64_t created_at_us;
     int64_t expires_at_us;
-    int64_t last_used_at_us; /* 0: never */
+    bool expires_soon;          /* within 14 days */
+    int64_t rotated_at_us;      /* 0: never */
+    int64_t former_until_us;    /* until when its former secrets work; 0: none does */
+    int64_t last_used_at_us;    /* 0: never */
+    const char *last_used_from; /* address of that request; NULL: not known */
+};
+
+struct new_token {
+    const char *name;
+    const char *prefix;
+    const unsigned char *hash; /* SECRET_HASH_BYTES */
+    unsigned roles;
+    const char *scopes;             /* NULL: what the roles allow */
+    const char *certificate_sha256; /* NULL: works without */
+    int64_t expires_at_us;
 };
 
 /* ---- outside a transaction ---- */
@@ -88,9 +108,11 @@ MUST_CHECK bool account_for_sign_in(struct store *store, struct arena *arena, co
 MUST_CHECK bool session_principal(struct store *store, struct arena *arena,
                                   const unsigned char hash[SECRET_HASH_BYTES], bool counts,
                                   struct principal *ret_principal, struct error *reterr);
+/* client_address  noted with the use; NULL: not known */
 MUST_CHECK bool token_principal(struct store *store, struct arena *arena,
                                 const unsigned char hash[SECRET_HASH_BYTES],
-                                struct principal *ret_principal, struct error *reterr);
+                                const char *client_address, struct principal *ret_principal,
+                                struct error *reterr);
 
 /* ---- inside store_begin() ---- */
 
@@ -105,7 +127,7 @@ MUST_CHECK bool session_create(struct store *store, const char *account_id,
 MUST_CHECK bool session_delete(struct store *store, const unsigned char hash[SECRET_HASH_BYTES],
                                struct error *reterr);
 
-/* ERROR_CONFLICT when the username is taken. */
+/* ERROR_CONFLICT when the username is taken. An empty hash: no password opens it. */
 MUST_CHECK bool account_create(struct store *store, struct arena *arena, const char *username,
                                const char *display_name, const char *password_hash, unsigned roles,
                                const char **ret_id, struct error *reterr);
@@ -127,10 +149,18 @@ MUST_CHECK bool account_list(struct store *store, struct arena *arena,
                              const struct store_page *page, struct account **ret_items,
                              size_t *ret_count, const char **ret_next_cursor, struct error *reterr);
 
-MUST_CHECK bool token_create(struct store *store, struct arena *arena, const char *name,
-                             const char *prefix, const unsigned char hash[SECRET_HASH_BYTES],
-                             unsigned roles, int64_t expires_at_us, const char **ret_id,
+MUST_CHECK bool token_create(struct store *store, struct arena *arena,
+                             const struct new_token *token, const char **ret_id,
                              struct error *reterr);
+/* ERROR_NOT_FOUND when there is none or it is revoked; one that has expired is found. */
+MUST_CHECK bool token_get(struct store *store, struct arena *arena, const char *id,
+                          struct api_token *ret_token, struct error *reterr);
+/* Gives the token another secret, and from now the length of life that it had. The secrets that it
+ * has had work for `overlap_s` more, but no longer than they would have. However many rotate it at
+ * once, each one's secret works at least that long. ERROR_NOT_FOUND as token_get(). */
+MUST_CHECK bool token_rotate(struct store *store, const char *id,
+                             const unsigned char hash[SECRET_HASH_BYTES], const char *prefix,
+                             int overlap_s, struct error *reterr);
 MUST_CHECK bool token_list(struct store *store, struct arena *arena, const struct store_page *page,
                            struct api_token **ret_items, size_t *ret_count,
                            const char **ret_next_cursor, struct error *reterr);

@@ -22,7 +22,8 @@ static const struct statement statements[] = {
                                   " roles from penstock.session_principal($1, $2)"},
     [TOKEN_PRINCIPAL] = {.name = "token_principal",
                          .sql = "select token_id, clinic_id, clinic_name, name, display_name,"
-                                " roles from penstock.token_principal($1)"},
+                                " roles, scopes, certificate_sha256"
+                                " from penstock.token_principal($1, $2)"},
     [SESSION_INSERT] = {.name = "session_insert",
                         .sql = "insert into penstock.session"
                                " (clinic_id, account_id, session_hash, expires_at)"
@@ -103,13 +104,21 @@ bool session_principal(struct store *store, struct arena *arena,
 }
 
 bool token_principal(struct store *store, struct arena *arena,
-                     const unsigned char hash[SECRET_HASH_BYTES], struct principal *ret_principal,
-                     struct error *reterr)
+                     const unsigned char hash[SECRET_HASH_BYTES], const char *client_address,
+                     struct principal *ret_principal, struct error *reterr)
 {
     struct query query;
     query_start_alone(&query, &statements[TOKEN_PRINCIPAL]);
     query_bytes(&query, hash, SECRET_HASH_BYTES);
-    return principal_by_query(store, arena, &query, ret_principal, reterr);
+    query_text(&query, client_address);
+    struct rows rows;
+    if (!look_up(store, arena, &query, ret_principal, &rows, reterr)) {
+        return false;
+    }
+    ret_principal->scopes = rows_text(&rows, arena, 0, 6);
+    ret_principal->certificate_sha256 = rows_text(&rows, arena, 0, 7);
+    rows_clear(&rows);
+    return true;
 }
 
 bool session_create(struct store *store, const char *account_id,

@@ -101,17 +101,21 @@ describe('signing in', () => {
     });
   });
 
-  it('from a page of another site is refused', async () => {
-    for (const site of ['cross-site', 'same-site']) {
-      await stranger().expect(403, 'POST', '/v1/sessions', {
-        json: {username: user.username, password: user.password},
-        headers: {'sec-fetch-site': site},
-      });
+  it('from a page of another site is refused, also by a browser that tells no more than Origin', async () => {
+    const json = {username: user.username, password: user.password};
+    const {url} = installation;
+    for (const headers of [
+      {'sec-fetch-site': 'cross-site'},
+      {'sec-fetch-site': 'same-site'},
+      {'sec-fetch-site': 'cross-site', origin: url},
+      {origin: 'http://elsewhere.example'},
+      {origin: 'null'},
+    ]) {
+      await stranger().expect(403, 'POST', '/v1/sessions', {json, headers});
     }
-    await stranger().expect(201, 'POST', '/v1/sessions', {
-      json: {username: user.username, password: user.password},
-      headers: {'sec-fetch-site': 'same-origin'},
-    });
+    for (const headers of [{'sec-fetch-site': 'same-origin'}, {'sec-fetch-site': 'none'}, {origin: url}]) {
+      await stranger().expect(201, 'POST', '/v1/sessions', {json, headers});
+    }
   });
 
   it('is not possible with a form of another media type', async () => {

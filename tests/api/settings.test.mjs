@@ -1,6 +1,8 @@
 // What the program's settings and commands do, as far as it can be seen from outside.
 import assert from 'node:assert/strict';
 import {execFile} from 'node:child_process';
+import {readFileSync, writeFileSync} from 'node:fs';
+import path from 'node:path';
 import {after, before, describe, it} from 'node:test';
 import {Client} from './lib/client.mjs';
 import {Clinic, PASSWORD, signIn} from './lib/clinic.mjs';
@@ -74,10 +76,54 @@ describe('the program', () => {
       ['PENSTOCK_LOG_LEVEL', 'loud'],
       ['PENSTOCK_SECURE_COOKIES', 'perhaps'],
       ['PENSTOCK_ADDRESS', 'everywhere'],
+      ['PENSTOCK_TRUSTED_PROXIES', 'proxy.example'],
+      ['PENSTOCK_TLS_CERTIFICATE', '/nowhere'],
+      ['PENSTOCK_TLS_KEY', '/nowhere'],
+      ['PENSTOCK_TLS_CLIENT_CA', '/nowhere'],
     ]) {
       const {code, stderr} = await attempt(['serve'], {[name]: value});
       assert.ok([1, 2].includes(code), `${name}=${value}: ${code}`);
       assert.ok(stderr.includes(name === 'PENSTOCK_ADDRESS' ? value : name), stderr);
+    }
+  });
+
+  it('takes any setting from a file, as it would from the environment', async () => {
+    const file = path.join(installation.folder, 'value');
+    const {PENSTOCK_DATABASE: database} = installation.environment();
+    const start = async (settings) => {
+      await installation.stop();
+      await installation.start(settings);
+      await clinic.room.get('/v1/patients?limit=1');
+    };
+    for (const text of [database, `${database}\n`]) {
+      writeFileSync(file, text);
+      await start({PENSTOCK_DATABASE: '', PENSTOCK_DATABASE_FILE: file, PENSTOCK_QUEUE_FILE: ''});
+    }
+    assert.ok(!readFileSync(`/proc/${installation.process.pid}/cmdline`, 'utf8').includes('dbname'));
+    assert.ok(!readFileSync(`/proc/${installation.process.pid}/environ`, 'utf8').includes('user=penstock_app'));
+    writeFileSync(file, '70000');
+    const {stderr} = await attempt(['serve'], {PENSTOCK_PORT: undefined, PENSTOCK_PORT_FILE: file});
+    assert.ok(stderr.includes('PENSTOCK_PORT must be'), stderr);
+  });
+
+  it('refuses a file that is no value, by the name of its variable, without its content', async () => {
+    const secret = path.join(installation.folder, 'secret');
+    writeFileSync(secret, 'otter\notter\n');
+    const nul = path.join(installation.folder, 'nul');
+    writeFileSync(nul, 'ot\0ter');
+    for (const [settings, part] of [
+      [{PENSTOCK_DATABASE: 'dbname=x', PENSTOCK_DATABASE_FILE: secret}, 'are both given'],
+      [{PENSTOCK_DATABASE: '', PENSTOCK_DATABASE_FILE: secret}, 'PENSTOCK_DATABASE_FILE'],
+      [{PENSTOCK_DATABASE: '', PENSTOCK_DATABASE_FILE: nul}, 'PENSTOCK_DATABASE_FILE'],
+      [{PENSTOCK_DATABASE: '', PENSTOCK_DATABASE_FILE: installation.folder}, 'PENSTOCK_DATABASE_FILE'],
+      [{PENSTOCK_DATABASE: '', PENSTOCK_DATABASE_FILE: '/nowhere'}, 'PENSTOCK_DATABASE_FILE'],
+      [{PENSTOCK_TLS_KEY_FILE: secret}, 'PENSTOCK_TLS_KEY_FILE'],
+      [{PENSTOCK_DATABSE_FILE: secret}, 'PENSTOCK_DATABSE_FILE belongs to no setting'],
+    ]) {
+      const {code, stderr} = await attempt(['serve'], settings);
+      assert.equal(code, 2, stderr);
+      assert.ok(stderr.includes(part), stderr);
+      assert.ok(!stderr.includes('otter'), stderr);
     }
   });
 

@@ -214,6 +214,24 @@ describe('a body that is coded', () => {
       }));
   }
 
+  it('is not decoded for a stranger, nor for a role that may not send it', () =>
+    installation.unchanged(async () => {
+      const damaged = Buffer.from('neither gzip nor zstd');
+      const bomb = zlib.gzipSync(Buffer.alloc(100 * MIB, 0x20));
+      const stranger = Client.withToken(url, clinic.tokens.room.replace(/.{8}$/, 'AAAAAAAA'));
+      for (const [status, client] of [
+        [401, stranger],
+        [401, new Client(url, {cookie: 'penstock_session=nobody', origin: url})],
+        [403, clinic.as('auditor')],
+        [403, new Client(url, {cookie: clinic.administrator.headers.cookie, origin: 'http://elsewhere.example'})],
+      ]) {
+        for (const body of [damaged, bomb]) {
+          const headers = {'content-type': 'application/json', 'content-encoding': 'gzip'};
+          await client.expect(status, 'POST', uploads(), {body, headers});
+        }
+      }
+    }));
+
   it('is 415 in a coding that is not known', () =>
     installation.unchanged(async () => {
       for (const coding of ['br', 'deflate', 'gzip, gzip', 'compress']) {

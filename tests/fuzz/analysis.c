@@ -1,6 +1,8 @@
 /* The analysis entry under libFuzzer: bytes become a recording with any mixture of channels, rates,
  * gaps and markers, and every result must keep the promises of result.h. A few bytes make a long
  * signal, so that the fuzzer does not have to spell out samples. */
+#include "promise.h"
+
 #include "analysis/analysis.h"
 #include "analysis/catalogue.h"
 
@@ -215,39 +217,31 @@ static void *allocate(void *context, size_t size)
 
 /* ---- What every result promises ---- */
 
-static void require(bool holds, const char *what)
-{
-    if (!holds) {
-        fprintf(stderr, "broken promise: %s\n", what);
-        abort();
-    }
-}
-
 static void check_measure(const struct catalogue_row *row, const struct measure *measure)
 {
     if (measure->state == MEASURE_ABSENT) {
-        require(measure->reason != NULL, row->code);
+        promise(measure->reason != NULL, row->code);
         return;
     }
     if (measure->state == MEASURE_PRESENT) {
-        require(row->kind != CATALOGUE_NUMBER || isfinite(measure->value), row->code);
-        require(row->kind != CATALOGUE_WORD || measure->word != NULL, row->code);
-        require(!measure->has_time || isfinite(measure->at_s), row->code);
-        require(measure->part_count <= MEASURE_PARTS_MAX, row->code);
-        require(measure->doubt_count <= MEASURE_DOUBTS_MAX, row->code);
+        promise(row->kind != CATALOGUE_NUMBER || isfinite(measure->value), row->code);
+        promise(row->kind != CATALOGUE_WORD || measure->word != NULL, row->code);
+        promise(!measure->has_time || isfinite(measure->at_s), row->code);
+        promise(measure->part_count <= MEASURE_PARTS_MAX, row->code);
+        promise(measure->doubt_count <= MEASURE_DOUBTS_MAX, row->code);
     }
 }
 
 static void check_list(const struct catalogue_list *list, const struct item_list *items)
 {
-    require(items->state != MEASURE_ABSENT || items->reason != NULL, list->code);
-    require(items->state == MEASURE_PRESENT || items->count == 0, list->code);
+    promise(items->state != MEASURE_ABSENT || items->reason != NULL, list->code);
+    promise(items->state == MEASURE_PRESENT || items->count == 0, list->code);
     for (size_t i = 0; i < items->count; i++) {
         for (size_t j = 0; j < list->column_count; j++) {
             const struct catalogue_column *column = &list->columns[j];
 
             if (column->kind == CATALOGUE_NUMBER) {
-                require(!isinf(catalogue_number(list, items, i, column)), column->code);
+                promise(!isinf(catalogue_number(list, items, i, column)), column->code);
             } else if (column->kind == CATALOGUE_WORD) {
                 (void)catalogue_word(list, items, i, column);
             } else {
@@ -280,25 +274,23 @@ static void check_words(const struct analysis_result *result)
     for (size_t i = 0; i < result->quality_count; i++) {
         const struct quality_finding *finding = &result->quality[i];
 
-        require(finding->code != NULL && finding->text != NULL, "quality");
-        require(!finding->has_span || finding->from_s <= finding->to_s, finding->code);
+        promise(finding->code != NULL && finding->text != NULL, "quality");
+        promise(!finding->has_span || finding->from_s <= finding->to_s, finding->code);
     }
     for (size_t i = 0; i < result->finding_count; i++) {
-        require(result->findings[i].code != NULL && result->findings[i].text != NULL, "finding");
-        require(result->findings[i].basis_count > 0, result->findings[i].code);
-        require(result->findings[i].doubt_count <= SUGGESTION_DOUBTS_MAX, result->findings[i].code);
+        promise(result->findings[i].code != NULL && result->findings[i].text != NULL, "finding");
+        promise(result->findings[i].basis_count > 0, result->findings[i].code);
+        promise(result->findings[i].doubt_count <= SUGGESTION_DOUBTS_MAX, result->findings[i].code);
     }
     for (size_t i = 0; i < result->classification_count; i++) {
         const struct classification *item = &result->classifications[i];
 
-        require(item->code != NULL && item->class != NULL && item->method != NULL, "class");
+        promise(item->code != NULL && item->class != NULL && item->method != NULL, "class");
         for (size_t j = 0; j < item->basis_count; j++) {
-            require(isfinite(item->basis[j].value), item->code);
+            promise(isfinite(item->basis[j].value), item->code);
         }
     }
 }
-
-int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size);
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
@@ -330,13 +322,15 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
         check_sections(result);
         check_words(result);
     } else {
-        require(blocks.count == blocks.most, "it fails only when memory ran out");
+        promise(blocks.count == blocks.most, "it fails only when memory ran out");
     }
     for (size_t i = 0; i < blocks.count; i++) {
         free(blocks.items[i]);
     }
     for (size_t i = 0; i < recording.channel_count; i++) {
-        free((void *)(uintptr_t)channels[i].samples);
+        void *samples = NULL; /* ours, so that it may be freed */
+        memcpy(&samples, &channels[i].samples, sizeof samples);
+        free(samples);
     }
     return 0;
 }

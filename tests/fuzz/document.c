@@ -1,6 +1,8 @@
 /* The scan of documents under libFuzzer: whatever the bytes, reading with it and by Jansson alone
  * must agree. After a first byte 'T' the rest are a text; after any other they choose what a text
  * is made of. */
+#include "promise.h"
+
 #include "unit/formats/scan_check.h"
 #include "unit/formats/scan_text.h"
 
@@ -24,8 +26,6 @@ static void check(const char *text, size_t length)
     }
     free(body);
 }
-
-int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size);
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {

@@ -4,6 +4,8 @@
  *
  * The first byte says how the rest is read. A header has to agree with the length of its file; so
  * that the fuzzer need not find that out each time, one bit has the counts put right. */
+#include "promise.h"
+
 #include "analysis/units.h"
 #include "formats/edf_header.h"
 #include "formats/edf_read.h"
@@ -23,14 +25,6 @@ enum {
     BIT_LABELS = 8,
     ROWS_MAX = 16
 };
-
-static void require(bool holds, const char *what)
-{
-    if (!holds) {
-        fprintf(stderr, "broken promise: %s\n", what);
-        abort();
-    }
-}
 
 /* ---- counts put right ---- */
 
@@ -83,25 +77,25 @@ static void check_channel(const struct document_channel *channel, const struct e
     const struct samples *samples = &channel->samples;
     double factor = 0.0;
     size_t missing = 0;
-    require(channel->rate_hz > 0.0 && channel->rate_hz <= LIMIT_RATE_HZ, "rate");
-    require(units_factor(channel->unit, signal_unit(channel->signal), &factor), "unit");
-    require(samples->count > 0 && samples->count <= LIMIT_CHANNEL_SAMPLES, "count");
-    require((double)samples->count / channel->rate_hz <= LIMIT_DURATION_S * (1.0 + 1e-9),
+    promise(channel->rate_hz > 0.0 && channel->rate_hz <= LIMIT_RATE_HZ, "rate");
+    promise(units_factor(channel->unit, signal_unit(channel->signal), &factor), "unit");
+    promise(samples->count > 0 && samples->count <= LIMIT_CHANNEL_SAMPLES, "count");
+    promise((double)samples->count / channel->rate_hz <= LIMIT_DURATION_S * (1.0 + 1e-9),
             "duration");
-    require(isfinite(samples->scale) && fabs(samples->scale) > 0.0, "scale");
-    require(samples->encoding == SAMPLES_INT16 || samples->encoding == SAMPLES_INT32, "encoding");
+    promise(isfinite(samples->scale) && fabs(samples->scale) > 0.0, "scale");
+    promise(samples->encoding == SAMPLES_INT16 || samples->encoding == SAMPLES_INT32, "encoding");
     for (size_t i = 0; i < samples->count; i++) {
         double value = 0.0;
         samples_values(samples, i, 1, &value);
         missing += isnan(value) ? 1 : 0;
-        require(isnan(value) || fabs(value) <= LIMIT_SAMPLE_MAGNITUDE * (1.0 + 1e-6), "magnitude");
+        promise(isnan(value) || fabs(value) <= LIMIT_SAMPLE_MAGNITUDE * (1.0 + 1e-6), "magnitude");
     }
-    require(missing == samples->missing, "missing");
+    promise(missing == samples->missing, "missing");
     for (size_t i = 0; i < report->signal_count; i++) {
         const struct edf_report_signal *row = &report->signals[i];
         if (row->is_wanted && row->signal == channel->signal) {
-            require(row->sample_count == samples->count, "reported count");
-            require(row->out_of_range + row->in_gaps == samples->missing, "reported missing");
+            promise(row->sample_count == samples->count, "reported count");
+            promise(row->out_of_range + row->in_gaps == samples->missing, "reported missing");
         }
     }
 }
@@ -110,20 +104,20 @@ static void check_document(const struct recording_document *document,
                            const struct edf_report *report)
 {
     size_t total = 0;
-    require(document->channel_count > 0 && document->channel_count <= LIMIT_CHANNELS, "channels");
+    promise(document->channel_count > 0 && document->channel_count <= LIMIT_CHANNELS, "channels");
     for (size_t i = 0; i < document->channel_count; i++) {
         check_channel(&document->channels[i], report);
         total += document->channels[i].samples.count;
         for (size_t j = 0; j < i; j++) {
-            require(document->channels[i].signal != document->channels[j].signal, "signal once");
+            promise(document->channels[i].signal != document->channels[j].signal, "signal once");
         }
     }
-    require(total <= LIMIT_RECORDING_SAMPLES, "total");
-    require(document->event_count <= LIMIT_EVENTS, "events");
+    promise(total <= LIMIT_RECORDING_SAMPLES, "total");
+    promise(document->event_count <= LIMIT_EVENTS, "events");
     for (size_t i = 0; i < document->event_count; i++) {
-        require(document->events[i].at_s >= 0.0, "event time");
-        require(i == 0 || document->events[i - 1].at_s <= document->events[i].at_s, "event order");
-        require(strlen(document->events[i].note) <= LIMIT_NOTE_BYTES, "note");
+        promise(document->events[i].at_s >= 0.0, "event time");
+        promise(i == 0 || document->events[i - 1].at_s <= document->events[i].at_s, "event order");
+        promise(strlen(document->events[i].note) <= LIMIT_NOTE_BYTES, "note");
     }
 }
 
@@ -132,16 +126,16 @@ static void check_same_samples(const struct document_channel *one,
                                const struct edf_written_channel *written)
 {
     double tolerance = written->greatest_error * (1.0 + 1e-9) + 1e-6;
-    require(one->signal == other->signal && strcmp(one->unit, other->unit) == 0, "signal again");
-    require(!islessgreater(one->rate_hz, other->rate_hz), "rate again");
-    require(other->samples.count == one->samples.count + written->padded, "count again");
-    require(other->samples.missing == one->samples.missing + written->padded, "missing again");
+    promise(one->signal == other->signal && strcmp(one->unit, other->unit) == 0, "signal again");
+    promise(!islessgreater(one->rate_hz, other->rate_hz), "rate again");
+    promise(other->samples.count == one->samples.count + written->padded, "count again");
+    promise(other->samples.missing == one->samples.missing + written->padded, "missing again");
     for (size_t i = 0; i < one->samples.count; i++) {
         double was = 0.0;
         double is = 0.0;
         samples_values(&one->samples, i, 1, &was);
         samples_values(&other->samples, i, 1, &is);
-        require(isnan(was) ? isnan(is) : fabs(is - was) <= tolerance, "value again");
+        promise(isnan(was) ? isnan(is) : fabs(is - was) <= tolerance, "value again");
     }
 }
 
@@ -155,7 +149,7 @@ static void check_again(struct arena *arena, const struct recording_document *do
     const struct edf_report *report = NULL;
     fault_list_init(&faults, arena);
     if (!edf_write(arena, document, 60, &file, &error)) {
-        require(error.kind == ERROR_INVALID, "error");
+        promise(error.kind == ERROR_INVALID, "error");
         return;
     }
     if ((double)file.record_count * file.record_duration_s > LIMIT_DURATION_S) {
@@ -168,26 +162,24 @@ static void check_again(struct arena *arena, const struct recording_document *do
     if (outcome != EDF_READ_OK) {
         fprintf(stderr, "%s: %s\n", faults.items[0].pointer, faults.items[0].detail);
     }
-    require(outcome == EDF_READ_OK, "what was written can be read");
-    require(again->started_at_us == document->started_at_us, "start again");
-    require(again->channel_count == document->channel_count, "channels again");
+    promise(outcome == EDF_READ_OK, "what was written can be read");
+    promise(again->started_at_us == document->started_at_us, "start again");
+    promise(again->channel_count == document->channel_count, "channels again");
     for (size_t i = 0; i < document->channel_count; i++) {
         check_same_samples(&document->channels[i], &again->channels[i], &file.channels[i]);
     }
-    require(again->event_count == document->event_count, "events again");
+    promise(again->event_count == document->event_count, "events again");
     for (size_t i = 0; i < document->event_count; i++) {
         const struct document_event *was = &document->events[i];
         const struct document_event *is = &again->events[i];
-        require(!islessgreater(was->at_s, is->at_s), "event time again");
-        require(strcmp(was->code, is->code) == 0 && strcmp(was->note, is->note) == 0,
+        promise(!islessgreater(was->at_s, is->at_s), "event time again");
+        promise(strcmp(was->code, is->code) == 0 && strcmp(was->note, is->note) == 0,
                 "event again");
-        require(was->value.known == is->value.known &&
+        promise(was->value.known == is->value.known &&
                     (!was->value.known || !islessgreater(was->value.value, is->value.value)),
                 "event value again");
     }
 }
-
-int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size);
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
@@ -219,9 +211,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     fault_list_init(&faults, arena);
     enum edf_read_outcome outcome =
         edf_read(arena, file, length, &options, &document, &report, &faults);
-    require((outcome == EDF_READ_OK) == (faults.count == 0), "faults when refused");
-    require((outcome == EDF_READ_OK) == (document != NULL), "a document when accepted");
-    require(outcome != EDF_READ_MALFORMED || report == NULL, "no report of what is no EDF");
+    promise((outcome == EDF_READ_OK) == (faults.count == 0), "faults when refused");
+    promise((outcome == EDF_READ_OK) == (document != NULL), "a document when accepted");
+    promise(outcome != EDF_READ_MALFORMED || report == NULL, "no report of what is no EDF");
     if (outcome == EDF_READ_OK) {
         check_document(document, report);
         check_again(arena, document);

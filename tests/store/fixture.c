@@ -244,3 +244,16 @@ const char *fixture_study(struct fixture *fixture, const char *patient_id)
     CHECK(fixture, study_create(fixture->store, fixture->arena, &study, &id, &fixture->error));
     return id;
 }
+
+const char *fixture_token(struct fixture *fixture, const char *name,
+                          const unsigned char hash[SECRET_HASH_BYTES], unsigned roles)
+{
+    const struct new_token token = {.name = name,
+                                    .prefix = "pst_fixture",
+                                    .hash = hash,
+                                    .roles = roles,
+                                    .expires_at_us = INT64_MAX / 2};
+    const char *id = NULL;
+    CHECK(fixture, token_create(fixture->store, fixture->arena, &token, &id, &fixture->error));
+    return id;
+}

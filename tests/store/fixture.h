@@ -74,4 +74,8 @@ void fixture_check(const struct fixture *fixture, bool good, const char *what);
 const char *fixture_patient(struct fixture *fixture, const char *mrn);
 const char *fixture_study(struct fixture *fixture, const char *patient_id);
 
+/* A token of the open transaction's clinic, without scopes, that lasts for ages. */
+const char *fixture_token(struct fixture *fixture, const char *name,
+                          const unsigned char hash[SECRET_HASH_BYTES], unsigned roles);
+
 #endif

@@ -259,95 +259,6 @@ static void closed_account_and_new_password_end_sessions(void **state)
         account_for_sign_in(store, fixture->arena, "leaving", &principal, &password, error));
 }
 
-/* ---- tokens ---- */
-
-static void token_works_until_it_is_revoked(void **state)
-{
-    struct fixture *fixture = *state;
-    struct error *error = &fixture->error;
-    struct store *store = fixture->store;
-    static const unsigned char hash[SECRET_HASH_BYTES] = {8};
-    const char *id = NULL;
-    fixture_begin(fixture, fixture->clinic_id);
-    CHECK(fixture, token_create(store, fixture->arena, "Room 1", "pst_abcd", hash, ROLE_ROOM,
-                                clock_now_us() + 3600 * second_us, &id, error));
-    fixture_commit(fixture);
-    struct principal principal;
-    CHECK(fixture, token_principal(store, fixture->arena, hash, &principal, error));
-    assert_string_equal(principal.id, id);
-    assert_string_equal(principal.clinic_id, fixture->clinic_id);
-    assert_string_equal(principal.name, "Room 1");
-    assert_int_equal(principal.roles, ROLE_ROOM);
-    assert_true(principal.is_token);
-    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
-                session_principal(store, fixture->arena, hash, true, &principal, error));
-
-    fixture_begin(fixture, fixture->other_clinic_id);
-    CHECK_FAILS(fixture, ERROR_NOT_FOUND, token_revoke(store, id, error));
-    store_rollback(store);
-    fixture_begin(fixture, fixture->clinic_id);
-    CHECK(fixture, token_revoke(store, id, error));
-    CHECK_FAILS(fixture, ERROR_NOT_FOUND, token_revoke(store, id, error));
-    CHECK_FAILS(fixture, ERROR_NOT_FOUND, token_revoke(store, "no id", error));
-    fixture_commit(fixture);
-    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
-                token_principal(store, fixture->arena, hash, &principal, error));
-}
-
-static void token_ends_at_its_time(void **state)
-{
-    struct fixture *fixture = *state;
-    static const unsigned char hash[SECRET_HASH_BYTES] = {9};
-    const char *id = NULL;
-    fixture_begin(fixture, fixture->clinic_id);
-    CHECK(fixture, token_create(fixture->store, fixture->arena, "over", "pst_over", hash, 1,
-                                clock_now_us() - second_us, &id, &fixture->error));
-    fixture_commit(fixture);
-    struct principal principal;
-    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
-                token_principal(fixture->store, fixture->arena, hash, &principal, &fixture->error));
-}
-
-static void tokens_are_listed_newest_first(void **state)
-{
-    struct fixture *fixture = *state;
-    struct error *error = &fixture->error;
-    struct store *store = fixture->store;
-    const char *id = NULL;
-    fixture_begin(fixture, fixture->other_clinic_id);
-    for (unsigned char i = 0; i < 5; i++) { /* all of one moment: the id decides */
-        unsigned char hash[SECRET_HASH_BYTES] = {100, i};
-        CHECK(fixture, token_create(store, fixture->arena, "listed", "pst_list", hash, 1,
-                                    INT64_C(4102444800000000), &id, error));
-    }
-    fixture_commit(fixture);
-    fixture_begin(fixture, fixture->other_clinic_id);
-    struct store_page page = {.limit = 2};
-    size_t total = 0;
-    const char *before = "~";
-    do {
-        struct api_token *items = NULL;
-        size_t count = 0;
-        CHECK(fixture,
-              token_list(store, fixture->arena, &page, &items, &count, &page.cursor, error));
-        for (size_t i = 0; i < count; i++) {
-            assert_true(strcmp(items[i].id, before) < 0);
-            before = items[i].id;
-            assert_string_equal(items[i].prefix, "pst_list");
-            assert_true(items[i].expires_at_us == INT64_C(4102444800000000));
-            assert_true(items[i].last_used_at_us == 0);
-        }
-        total += count;
-    } while (page.cursor != NULL);
-    assert_int_equal(total, 5);
-    page.cursor = "never a cursor";
-    struct api_token *items = NULL;
-    size_t count = 0;
-    CHECK_FAILS(fixture, ERROR_INVALID,
-                token_list(store, fixture->arena, &page, &items, &count, &page.cursor, error));
-    assert_string_equal(error->detail, "cursor");
-}
-
 /* Only the owner learns which clinics there are, and only when he asks for it. */
 static void clinics_are_listed_to_the_owner_alone(void **state)
 {
@@ -407,9 +318,6 @@ int main(void)
         ACCOUNT_TEST(session_ends_at_its_time),
         ACCOUNT_TEST(use_is_noted_once_a_minute),
         ACCOUNT_TEST(closed_account_and_new_password_end_sessions),
-        ACCOUNT_TEST(token_works_until_it_is_revoked),
-        ACCOUNT_TEST(token_ends_at_its_time),
-        ACCOUNT_TEST(tokens_are_listed_newest_first),
         ACCOUNT_TEST(clinics_are_listed_to_the_owner_alone),
         ACCOUNT_TEST(clinic_is_known_or_not),
     };

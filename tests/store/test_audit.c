@@ -188,8 +188,12 @@ static void credentials_tell_whose_they_are(void **state)
     char text[2 * SECRET_HASH_BYTES + 1];
     const char *id = NULL;
     fixture_begin(fixture, fixture->clinic_id);
-    CHECK(fixture, token_create(fixture->store, fixture->arena, "of a room", "pst_", hash, 1,
-                                INT64_MAX / 2, &id, &fixture->error));
+    const struct new_token token = {.name = "of a room",
+                                    .prefix = "pst_",
+                                    .hash = hash,
+                                    .roles = ROLE_ROOM,
+                                    .expires_at_us = INT64_MAX / 2};
+    CHECK(fixture, token_create(fixture->store, fixture->arena, &token, &id, &fixture->error));
     CHECK(fixture, token_revoke(fixture->store, id, &fixture->error));
     fixture_commit(fixture);
     sodium_bin2hex(text, sizeof text, hash, sizeof hash);

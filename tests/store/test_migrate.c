@@ -163,7 +163,9 @@ static void every_table_is_bound_to_its_clinic(void **state)
                       " where c.relnamespace = 'penstock'::regnamespace"
                       " and c.relname <> 'schema_migration'"
                       " and a.attname is distinct from 'clinic_id'"),
-        "account_username, api_token_by_hash, session_by_hash");
+        "account_subject, account_username, api_token_by_hash, former_secret_by_hash, "
+        "link_miss_pkey,"
+        " session_by_hash, sign_in_attempt_over, sign_in_attempt_pkey, study_link_by_hash");
     assert_string_equal(
         fixture_value(fixture,
                       "select coalesce(string_agg(k.conname, ', '), '') from pg_constraint k"

@@ -110,10 +110,8 @@ static void changes_name_tokens_and_the_program(void **state)
     const char *study = NULL;
     const char *id = stored_one(fixture, "who did it", &study, NULL);
     const unsigned char hash[SECRET_HASH_BYTES] = {7};
-    const char *token = NULL;
     fixture_begin(fixture, fixture->clinic_id);
-    CHECK(fixture, token_create(fixture->store, fixture->arena, "Room 3", "pst_", hash, 1,
-                                INT64_MAX / 2, &token, error));
+    const char *token = fixture_token(fixture, "Room 3", hash, ROLE_ROOM);
     fixture_commit(fixture);
     CHECK(fixture, store_begin(fixture->store, fixture->clinic_id, token, error));
     CHECK(fixture, recording_withdraw(fixture->store, id, 1, "", error));

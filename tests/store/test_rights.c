@@ -4,6 +4,7 @@
 #include "store/query.h"
 #include "store/store_choices.h"
 #include "store/store_chunk.h"
+#include "store/store_erasure.h"
 #include "store/store_idempotency.h"
 #include "store/store_referral.h"
 #include "store/store_retention.h"
@@ -15,11 +16,18 @@
 #define STUDY_SIGNED           "PS001"
 #define NEVER_CHANGED          "PS002"
 
-static const char *const tables[] = {
-    "clinic",      "account",          "session",           "api_token",       "patient",
-    "study",       "recording",        "recording_channel", "sample_block",    "recording_revision",
-    "idempotency", "analysis_choices", "recording_change",  "recording_chunk", "retention_rule",
-    "referral",    "emergency_access"};
+static const char *const tables[] = {"clinic",           "account",
+                                     "session",          "api_token",
+                                     "patient",          "study",
+                                     "recording",        "recording_channel",
+                                     "sample_block",     "recording_revision",
+                                     "idempotency",      "analysis_choices",
+                                     "recording_change", "recording_chunk",
+                                     "retention_rule",   "referral",
+                                     "emergency_access", "former_secret",
+                                     "study_link",       "legal_hold",
+                                     "erasure_request",  "erased_patient",
+                                     "research_subject"};
 
 enum { TABLE_COUNT = sizeof tables / sizeof tables[0] };
 
@@ -55,7 +63,6 @@ static int set_up(void **state)
     const char *clinics[] = {fixture->clinic_id, fixture->other_clinic_id};
     for (unsigned char i = 0; i < 2; i++) {
         unsigned char hash[SECRET_HASH_BYTES] = {10, i};
-        const char *id = NULL;
         const char *account = NULL;
         enum idempotency_state idempotency = IDEMPOTENCY_REPEATED;
         struct remembered_answer answer = {
@@ -79,14 +86,29 @@ static int set_up(void **state)
         fixture_begin(fixture, clinics[i]);
         int64_t expires_at_us = 0;
         CHECK(fixture, session_create(fixture->store, account, hash, 3600, &expires_at_us, error));
-        CHECK(fixture,
-              token_create(fixture->store, arena, "t", "pst_", hash, 1, INT64_MAX / 2, &id, error));
+        (void)fixture_token(fixture, "t", hash, ROLE_ROOM);
         CHECK(fixture, idempotency_claim(fixture->store, arena, account, "key", some_hash,
                                          &idempotency, &answer, error));
         CHECK(fixture, clinic_choices_replace(fixture->store, arena, 0, &nothing_chosen, error));
         CHECK(fixture, idempotency_remember(fixture->store, account, "key", &answer, error));
+        const char *erasure = NULL;
+        const char *held = fixture_patient(fixture, "2");
+        CHECK(fixture, legal_hold_place(fixture->store, held, "x", error));
         fixture_commit(fixture);
+        CHECK(fixture, store_begin(fixture->store, clinics[i], account, error));
+        CHECK(fixture, erasure_create(fixture->store, arena, held, "x", &erasure, error));
+        fixture_commit(fixture);
+        fixture_sql(fixture, arena_printf(arena,
+                                          "insert into penstock.erased_patient values"
+                                          " ('%s', gen_random_uuid(), gen_random_uuid())",
+                                          clinics[i]));
     }
+    fixture_sql(fixture,
+                "insert into penstock.former_secret select clinic_id, sha256(id::text::bytea), id,"
+                " now() + interval '1 hour' from penstock.api_token;"
+                "insert into penstock.study_link (clinic_id, id, study_id, purpose, prefix,"
+                " secret_hash, expires_at) select clinic_id, gen_random_uuid(), id, 'summary',"
+                " 'psl_', sha256(id::text::bytea), now() + interval '1 hour' from penstock.study");
     return 0;
 }
 
@@ -169,6 +191,9 @@ static void rows_of_another_clinic_cannot_be_written(void **state)
         " block_number, received_on, sample_count, checksum, data) select '%s', recording_id, 0,"
         " 0, 9, received_on, 1, 1, '' from penstock.sample_block limit 1",
         "insert into penstock.retention_rule (clinic_id, version, keep_years) values ('%s', 2, 1)",
+        "insert into penstock.study_link (clinic_id, id, study_id, purpose, prefix, secret_hash,"
+        " expires_at) select '%s', gen_random_uuid(), study_id, 'summary', 'x', sha256('x'),"
+        " expires_at from penstock.study_link limit 1",
     };
     for (size_t i = 0; i < sizeof inserts / sizeof inserts[0]; i++) {
         const char *mark = strstr(inserts[i], "%s");
@@ -267,6 +292,11 @@ static void app_role_cannot_delete_what_is_clinical(void **state)
         "update penstock.clinic set name = 'x'",
         "select password_hash from penstock.account",
         "select token_hash from penstock.api_token",
+        "select token_hash from penstock.former_secret",
+        "update penstock.former_secret set expires_at = now() + interval '1 year'",
+        "select secret_hash from penstock.study_link",
+        "update penstock.study_link set expires_at = now() + interval '1 year'",
+        "select from penstock.link_miss",
     };
     for (size_t i = 0; i < sizeof updates / sizeof updates[0]; i++) {
         assert_string_equal(fixture_sqlstate(fixture, connection, updates[i]),

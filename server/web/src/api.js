@@ -144,6 +144,9 @@ export async function signIn(username, password) {
   }
 }
 
+/** How people may sign in: {password, single_sign_on: null or {name, href}}. */
+export const signInMethods = () => send('/v1/sign-in-methods');
+
 /** A session that has already ended counts as signed out. */
 export async function signOut() {
   try {

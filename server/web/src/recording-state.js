@@ -147,7 +147,7 @@ export class WithdrawnList {
         'div',
         {},
         element('p', {class: 'withdrawn-what'}, nameAndTime(recording)),
-        element('p', {}, say.withdrawnBy(by?.name ?? texts.notRecorded, dayAndTime(at))),
+        element('p', {}, say.withdrawnBy(element('bdi', {}, by?.name ?? texts.notRecorded), dayAndTime(at))),
         element('p', {class: 'withdrawn-reason'}, say.because(reason)),
       ),
       this.mayRestore &&

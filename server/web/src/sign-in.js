@@ -1,4 +1,4 @@
-import {signIn} from './api.js';
+import {signIn, signInMethods} from './api.js';
 import {append, element, fill} from './dom.js';
 import {footer} from './shell.js';
 import {texts} from './texts.js';
@@ -33,6 +33,18 @@ function field(id, label, type, autocomplete) {
     maxlength: 200,
   });
   return {input, row: element('div', {class: 'field'}, element('label', {for: id}, label), input)};
+}
+
+/** The way to the hospital's own sign-in, where there is one; without an answer the form has to do. */
+async function offerSingleSignOn(place) {
+  const methods = await signInMethods().catch(() => null);
+  if (!methods?.single_sign_on) return;
+  const {name, href} = methods.single_sign_on;
+  const address = `${href}?next=${encodeURIComponent(destination())}`;
+  fill(place, [
+    element('a', {class: 'button button-main', href: address}, texts.signIn.single(name)),
+    element('p', {class: 'or'}, texts.signIn.or),
+  ]);
 }
 
 function build() {
@@ -73,6 +85,7 @@ function build() {
     }
   }
 
+  const single = element('div', {class: 'single-sign-on'});
   document.title = texts.pageTitle(texts.signIn.title);
   append(document.body, [
     element(
@@ -83,6 +96,7 @@ function build() {
       element('p', {class: 'lead'}, texts.signIn.lead),
       new URLSearchParams(location.search).has('ended') &&
         element('p', {class: 'notice notice-info', role: 'status'}, texts.signIn.ended),
+      single,
       element(
         'form',
         {novalidate: true, on: {submit}},
@@ -95,6 +109,7 @@ function build() {
     footer(),
   ]);
   username.input.focus();
+  offerSingleSignOn(single);
 }
 
 build();

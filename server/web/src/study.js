@@ -27,11 +27,13 @@ function banner(status) {
   );
 }
 
-function historyText(history) {
+/** Each value in a block of its own: characters in it that turn the direction of reading turn no other's. */
+function historyParts(history) {
   if (!history || typeof history !== 'object') return history || '';
-  return Object.entries(history)
-    .map(([name, value]) => `${humanise(name)}: ${typeof value === 'object' ? JSON.stringify(value) : value}`)
-    .join('; ');
+  const parts = Object.entries(history).map(([name, value]) =>
+    element('div', {}, `${humanise(name)}: ${typeof value === 'object' ? JSON.stringify(value) : value}`),
+  );
+  return parts.length > 0 ? parts : '';
 }
 
 const orNot = (value) => value || texts.notRecorded;
@@ -58,7 +60,7 @@ function patientHead(study, patient) {
       [say.operator, orNot(study.operator)],
       [say.position, study.position ? (texts.words[study.position] ?? study.position) : texts.notRecorded],
       [say.catheters, orNot(study.catheters)],
-      [say.history, historyText(study.history)],
+      [say.history, historyParts(study.history)],
     ]),
   );
 }

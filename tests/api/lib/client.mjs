@@ -3,7 +3,7 @@ import assert from 'node:assert/strict';
 import {checkAnswer} from './contract.mjs';
 
 function parsed(text, mediaType) {
-  return /json/.test(mediaType ?? '') && text !== '' ? JSON.parse(text) : undefined;
+  return /[/+]json/.test(mediaType ?? '') && text !== '' ? JSON.parse(text) : undefined;
 }
 
 export class Client {

@@ -1,9 +1,23 @@
 // An invented clinic with an administrator and a token for each role, made through the public ways.
 import {randomBytes} from 'node:crypto';
 import {Client} from './client.mjs';
+import {readSource} from './environment.mjs';
 import {FAMILY_NAME} from './installation.mjs';
 
 export const ROLES = ['room', 'clinician', 'physician', 'referrer', 'integration', 'auditor', 'administrator'];
+
+/** Every scope that a role may have: a column of api-docs/access.md. */
+export function scopesOf(role) {
+  const table = readSource('api-docs/access.md')
+    .split('\n')
+    .filter((line) => line.startsWith('|'))
+    .map((line) => line.split('|').map((cell) => cell.trim()));
+  const column = table[0].indexOf(role);
+  return table.slice(2).flatMap((row) => {
+    const [, resource] = /^`([a-z_]+)`/.exec(row[1]);
+    return (row[column].match(/\b(read|create|change|remove|restore)\b/g) ?? []).map((one) => `${resource}:${one}`);
+  });
+}
 
 export const PASSWORD = 'seven wet otters';
 
@@ -28,10 +42,16 @@ export class Clinic {
     clinic.administrator = Client.withSession(installation.url, cookie);
     clinic.tokens = {};
     for (const role of ROLES) {
-      const {json} = await clinic.administrator.post('/v1/tokens', {name: `a ${role}`, roles: [role]});
-      clinic.tokens[role] = json.token;
+      clinic.tokens[role] = (await clinic.makeToken([role])).token;
     }
     return clinic;
+  }
+
+  /** A token with these roles; the document of the API. */
+  async makeToken(roles, fields = {}) {
+    const scopes = roles.includes('integration') ? {scopes: [...new Set(roles.flatMap(scopesOf))]} : {};
+    const name = `a ${roles.join(' and ')}`;
+    return (await this.administrator.post('/v1/tokens', {name, roles, ...scopes, ...fields})).json;
   }
 
   /** A client with the role's token. */

@@ -47,8 +47,10 @@ const TABLES = [
   'account',
   'session',
   'api_token',
+  'former_secret',
   'patient',
   'study',
+  'study_link',
   'recording',
   'recording_channel',
   'sample_block',
@@ -58,12 +60,15 @@ const TABLES = [
   'retention_rule',
   'idempotency',
   'analysis_choices',
+  'legal_hold',
+  'erasure_request',
+  'erased_patient',
 ];
 
 /** How many rows each table holds, and the sum of the versions, so that a change is seen too. */
 export async function contents(database) {
   const counts = TABLES.map((table) => `(select count(*) from penstock.${table}) as ${table}`);
-  const versions = ['account', 'patient', 'study', 'recording'].map(
+  const versions = ['account', 'patient', 'study', 'recording', 'erasure_request'].map(
     (table) => `(select coalesce(sum(version), 0) from penstock.${table}) as ${table}_versions`,
   );
   const [row] = await rows(database, `select ${[...counts, ...versions].join(', ')}`);

@@ -9,7 +9,7 @@ import {connection, contents, createDatabase, dropDatabase, execute, rows} from 
 import {serverProgram} from './environment.mjs';
 
 const START_LIMIT_MS = 60_000;
-const READY = /^penstock-server listening on (http:\/\/\S+)$/m;
+const READY = /^penstock-server listening on (https?:\/\/\S+)$/m;
 
 /** Family name of every invented patient of these tests: it must never stand in a log. */
 export const FAMILY_NAME = 'Quillfeather';
@@ -144,7 +144,7 @@ export class Installation {
       assert.doesNotThrow(() => JSON.parse(line), `a line of the log is not JSON: ${line}`);
       assert.notEqual(JSON.parse(line).level, 'error', `the server failed: ${line}`);
       assert.ok(!line.includes(FAMILY_NAME), `the log names a patient: ${line}`);
-      assert.ok(!/pst_[A-Za-z0-9_-]{20}/.test(line), `the log holds a token: ${line}`);
+      assert.ok(!/ps[tl]_[A-Za-z0-9_-]{20}/.test(line), `the log holds a secret: ${line}`);
     }
   }
 }

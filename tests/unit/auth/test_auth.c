@@ -9,6 +9,7 @@
 
 #include <cmocka.h>
 #include <pthread.h>
+#include <stdio.h>
 #include <string.h>
 
 struct objection_case {
@@ -131,11 +132,42 @@ static void secrets_differ_and_carry_their_mark(void **state)
     secret_new(SECRET_TOKEN_MARK, one);
     secret_new(SECRET_TOKEN_MARK, two);
     assert_memory_equal(one, "pst_", 4);
-    assert_int_equal(strlen(one), 4 + 43);
+    assert_int_equal(strlen(one), 4 + 43 + 8);
     assert_string_not_equal(one, two);
     secret_prefix(one, prefix);
     assert_memory_equal(prefix, one, 12);
     assert_int_equal(strlen(prefix), 12);
+}
+
+/* CRC-32 of 43 "A" behind the mark, computed with Python's zlib.crc32(). */
+static void secrets_are_told_by_their_checksum(void **state)
+{
+    (void)state;
+    static const char GOOD[] = "pst_AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA615fda99";
+    char secret[SECRET_TEXT_SIZE];
+    assert_true(secret_is_well_formed(SECRET_TOKEN_MARK, GOOD));
+    assert_false(secret_is_well_formed(SECRET_LINK_MARK, GOOD));
+    assert_false(secret_is_well_formed(SECRET_TOKEN_MARK, ""));
+    assert_false(secret_is_well_formed(SECRET_TOKEN_MARK, "pst_"));
+    for (int i = 0; i < 50; i++) {
+        secret_new(SECRET_LINK_MARK, secret);
+        assert_true(secret_is_well_formed(SECRET_LINK_MARK, secret));
+    }
+    /* Whatever one character is changed to, also to one that is none of the alphabet. */
+    for (size_t at = 0; at < sizeof GOOD - 1; at++) {
+        static const char OTHERS[] = "B0-!'\x80";
+        for (size_t i = 0; i < sizeof OTHERS - 1; i++) {
+            memcpy(secret, GOOD, sizeof GOOD);
+            bool same = secret[at] == OTHERS[i];
+            secret[at] = OTHERS[i];
+            assert_int_equal(secret_is_well_formed(SECRET_TOKEN_MARK, secret), same);
+        }
+        memcpy(secret, GOOD, sizeof GOOD);
+        secret[at] = '\0';
+        assert_false(secret_is_well_formed(SECRET_TOKEN_MARK, secret));
+    }
+    (void)snprintf(secret, sizeof secret, "%sA", GOOD);
+    assert_false(secret_is_well_formed(SECRET_TOKEN_MARK, secret));
 }
 
 /* SHA-256 of "abc": FIPS 180-4, example of the algorithm. */
@@ -163,6 +195,7 @@ int main(void)
         cmocka_unit_test(hash_is_argon2id_and_verifies_only_its_password),
         cmocka_unit_test(a_flood_is_turned_away_and_passes),
         cmocka_unit_test(secrets_differ_and_carry_their_mark),
+        cmocka_unit_test(secrets_are_told_by_their_checksum),
         cmocka_unit_test(hash_of_a_secret_is_sha256),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

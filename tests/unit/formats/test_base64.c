@@ -7,7 +7,7 @@
 
 #include <cmocka.h>
 
-enum { BYTES_MAX = 16, FAR = 99 };
+enum { BYTES_MAX = 16, FAR = 99, GUARD = 0xa5 };
 
 /* The vectors of RFC 4648, section 10. */
 static void test_published_vectors(void **state)
@@ -68,6 +68,7 @@ static void test_refused(void **state)
         {"=m9v", 0},       {"====", 0},       {"Zh==", 1}, /* spare bits set */
         {"Zm9=", 2},       {"Zm+=", 2},       {"Zo==", 1},
         {"Zm9v===", 4},    {"Z\xc3\xa9v", 1}, /* not ASCII */
+        {"Zm9v=", 4},      {"Zm9v==", 4},     /* padding behind a full group */
     };
 
     (void)state;
@@ -75,10 +76,13 @@ static void test_refused(void **state)
         uint8_t bytes[BYTES_MAX] = {0};
         size_t fault_at = FAR;
         size_t length = strlen(rows[i].text);
-        assert_true(base64_decoded_length(rows[i].text, length) <= BYTES_MAX);
+        size_t room = base64_decoded_length(rows[i].text, length);
+        assert_true(room < BYTES_MAX);
+        bytes[room] = GUARD;
         if (base64_decode(rows[i].text, length, bytes, &fault_at) || fault_at != rows[i].fault_at) {
             fail_msg("row %zu: fault at %zu", i, fault_at);
         }
+        assert_int_equal(bytes[room], GUARD);
     }
 }
 

@@ -14,6 +14,7 @@
 enum { PATIENCE_S = 20, LONG_TEXT = 100000 };
 
 const struct service_limits service_ample = {2, 1, 64, 30};
+const struct service_waiting service_patient = {SERVICE_WAITING, PATIENCE_S, 0.05};
 
 uint32_t service_sum(const void *bytes, size_t length)
 {
@@ -179,6 +180,23 @@ static void handle_query(void *context, struct http_request *request,
                              request->client_address));
 }
 
+static const char *or_dash(const char *text)
+{
+    return text == NULL ? "-" : text;
+}
+
+/* What the transport knows of the client, and whether a handler sees what others claim. */
+static void handle_client(void *context, struct http_request *request,
+                          struct http_response *response)
+{
+    (void)context;
+    answer_json(request, response,
+                arena_printf(request->arena, "%s %s %s %s claims:%s", request->client_address,
+                             request->secure ? "secure" : "plain", or_dash(request->host),
+                             or_dash(request->client_certificate),
+                             or_dash(http_request_header(request, "Penstock-Client-Certificate"))));
+}
+
 static void handle_nothing(void *context, struct http_request *request,
                            struct http_response *response)
 {
@@ -274,6 +292,10 @@ static const struct http_route routes[] = {
      .flags = HTTP_ROUTE_PUBLIC,
      .produces = {"application/octet-stream", "text/csv"}},
     {.method = HTTP_GET, .pattern = "/private", .handler = handle_nothing},
+    {.method = HTTP_GET,
+     .pattern = "/client",
+     .handler = handle_client,
+     .flags = HTTP_ROUTE_PUBLIC},
     {.method = HTTP_POST,
      .pattern = "/private",
      .handler = handle_echo,
@@ -284,6 +306,15 @@ static const struct http_route routes[] = {
 static void serve(void *worker, struct http_request *request, struct http_response *response)
 {
     struct service *service = worker;
+    const char *credential = http_request_header(request, "Authorization");
+    if (credential != NULL && strcmp(credential, "Bearer forged") == 0) {
+        assert_string_equal(request->body, "");
+        http_problem(request, response, 401, "Nobody has this token.");
+        return;
+    }
+    if (!http_request_load_body(request, response)) {
+        return;
+    }
     (void)pthread_mutex_lock(&service->lock);
     service->served++;
     (void)pthread_mutex_unlock(&service->lock);
@@ -307,12 +338,18 @@ static bool has_credential(const struct http_request *request)
 
 void service_start(struct service *service, const struct service_limits *limits)
 {
-    static const struct service_waiting ample = {SERVICE_WAITING, PATIENCE_S, 0.05};
-    service_start_waiting(service, limits, &ample);
+    service_start_waiting(service, limits, &service_patient);
 }
 
 void service_start_waiting(struct service *service, const struct service_limits *limits,
                            const struct service_waiting *waiting)
+{
+    static const struct service_access plain = {.trusted_proxies = NULL};
+    service_start_with(service, limits, waiting, &plain);
+}
+
+void service_start_with(struct service *service, const struct service_limits *limits,
+                        const struct service_waiting *waiting, const struct service_access *access)
 {
     memset(service, 0, sizeof *service);
     service->pause_s = waiting->pause_s;
@@ -321,6 +358,8 @@ void service_start_waiting(struct service *service, const struct service_limits 
     const struct http_server_options options = {
         .address = "127.0.0.1",
         .port = 0,
+        .tls = access->tls,
+        .trusted_proxies = access->trusted_proxies,
         .routes = routes,
         .route_count = sizeof routes / sizeof routes[0],
         .context = service,
@@ -330,7 +369,9 @@ void service_start_waiting(struct service *service, const struct service_limits 
         .body_memory = (size_t)1024 * 1024,
         .request_deadline_s = limits->deadline_s,
         .waiting_limit = waiting->limit,
-        .waiting_limit_per_address = waiting->limit,
+        .waiting_limit_per_address = access->waiting_limit_per_address == 0
+                                         ? waiting->limit
+                                         : access->waiting_limit_per_address,
         .waiting_most_s = waiting->most_s,
         .worker_start = worker_start,
         .worker_stop = worker_stop,

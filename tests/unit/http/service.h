@@ -41,10 +41,20 @@ struct service_waiting {
 
 /* Plenty of everything. */
 extern const struct service_limits service_ample;
+extern const struct service_waiting service_patient;
+
+/* Beyond the usual: TLS, proxies; zeroed for none. */
+struct service_access {
+    struct http_tls_options tls;
+    const char *trusted_proxies;
+    unsigned waiting_limit_per_address; /* 0: as many as in all */
+};
 
 void service_start(struct service *service, const struct service_limits *limits);
 void service_start_waiting(struct service *service, const struct service_limits *limits,
                            const struct service_waiting *waiting);
+void service_start_with(struct service *service, const struct service_limits *limits,
+                        const struct service_waiting *waiting, const struct service_access *access);
 void service_stop(struct service *service);
 
 /* Waits until `count` handlers wait at the gate. */

@@ -100,6 +100,49 @@ static void receives_chunks(void **state)
     wire_close(&wire);
 }
 
+/* A stranger learns nothing of what decoding would say, and spends none of it. */
+static void decodes_only_for_those_who_may_be_served(void **state)
+{
+    static const struct {
+        const char *credential;
+        int damaged;
+        int bomb;
+    } cases[] = {{"Bearer forged", 401, 401}, {"Bearer sound", 400, 413}};
+
+    enum { BOMB = 64 * SERVICE_BODY_LIMIT };
+    struct service *service = *state;
+    char *zeros = calloc(1, BOMB);
+    assert_non_null(zeros);
+    struct codec *codec = codec_new();
+    assert_non_null(codec);
+    void *bomb = NULL;
+    size_t length = 0;
+    assert_true(codec_encode(codec, CODING_GZIP, zeros, BOMB, &bomb, &length));
+    assert_true(length < SERVICE_BODY_LIMIT);
+    for (size_t i = 0; i < 2; i++) {
+        char fields[200];
+        struct wire wire;
+        struct reply reply;
+        (void)snprintf(fields, sizeof fields,
+                       "Content-Type: application/json\r\nContent-Encoding: gzip\r\n"
+                       "Authorization: %s\r\n",
+                       cases[i].credential);
+        wire_open(&wire, service->port);
+        post(&wire, "/private", fields, "no gzip", 7);
+        wire_read(&wire, &reply, false);
+        assert_int_equal(reply.status, cases[i].damaged);
+        reply_free(&reply);
+        post(&wire, "/private", fields, bomb, length);
+        wire_read(&wire, &reply, false);
+        assert_int_equal(reply.status, cases[i].bomb);
+        reply_free(&reply);
+        wire_close(&wire);
+    }
+    free(bomb);
+    free(zeros);
+    codec_free(codec);
+}
+
 static void counts_chunks_against_the_limit(void **state)
 {
     struct service *service = *state;
@@ -295,6 +338,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         WITH_SERVICE(receives_bodies_of_any_size),
         WITH_SERVICE(receives_chunks),
+        WITH_SERVICE(decodes_only_for_those_who_may_be_served),
         WITH_SERVICE(counts_chunks_against_the_limit),
         WITH_SERVICE(refuses_by_length_before_the_body),
         WITH_SERVICE(takes_media_types_with_parameters),

@@ -17,6 +17,7 @@ static const struct http_route routes[] = {
     {.method = HTTP_PUT, .pattern = "/v1/recordings/{id}/overrides/{section}/{code}"},
     {.method = HTTP_GET, .pattern = "/v1/{kind}/first"},
     {.method = HTTP_GET, .pattern = "/v1/{kind}/{id}"},
+    {.method = HTTP_GET, .pattern = "/l/{secret}", .flags = HTTP_ROUTE_SECRET_PATH},
 };
 
 enum { ROUTE_COUNT = sizeof routes / sizeof routes[0] };
@@ -90,6 +91,24 @@ static void says_what_a_path_takes(void **state)
     arena_free(arena);
 }
 
+static void hides_what_is_below_a_secret_path(void **state)
+{
+    (void)state;
+    static const char *const hidden[] = {
+        "/l/secret", "/l/secret/", "/l/secret/more",
+        "/l",        "/l/",        "/l/1/2/3/4/5/6/7/8/9/10/11/12/13/14/15/16/17"};
+    static const char *const shown[] = {"/", "/L/secret", "/ll/secret", "/v1/l/secret", "/v1"};
+    struct arena *arena = arena_new();
+    for (size_t i = 0; i < sizeof hidden / sizeof hidden[0]; i++) {
+        assert_true(find(arena, HTTP_GET, hidden[i]).hides_path);
+        assert_true(find(arena, HTTP_DELETE, hidden[i]).hides_path);
+    }
+    for (size_t i = 0; i < sizeof shown / sizeof shown[0]; i++) {
+        assert_false(find(arena, HTTP_GET, shown[i]).hides_path);
+    }
+    arena_free(arena);
+}
+
 static void knows_methods_by_their_exact_name(void **state)
 {
     (void)state;
@@ -128,6 +147,7 @@ int main(void)
         cmocka_unit_test(finds_rows_by_path_and_method),
         cmocka_unit_test(hands_over_the_brace_segments_in_order),
         cmocka_unit_test(says_what_a_path_takes),
+        cmocka_unit_test(hides_what_is_below_a_secret_path),
         cmocka_unit_test(knows_methods_by_their_exact_name),
         cmocka_unit_test(refuses_a_table_that_cannot_be_served),
     };

@@ -18,9 +18,18 @@ enum { PIECE = 65536 };
 
 void wire_open(struct wire *wire, uint16_t port)
 {
+    wire_open_from(wire, port, "127.0.0.1");
+}
+
+void wire_open_from(struct wire *wire, uint16_t port, const char *from)
+{
     memset(wire, 0, sizeof *wire);
     wire->socket = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
     assert_true(wire->socket >= 0);
+    struct sockaddr_in own = {.sin_family = AF_INET};
+    assert_int_equal(inet_pton(AF_INET, from, &own.sin_addr), 1);
+    assert_int_equal(bind(wire->socket, (const struct sockaddr *)(const void *)&own, sizeof own),
+                     0);
     struct sockaddr_in address = {.sin_family = AF_INET, .sin_port = htons(port)};
     address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
     assert_int_equal(
@@ -37,8 +46,9 @@ void wire_send(struct wire *wire, const void *bytes, size_t length)
 {
     const char *at = bytes;
     while (length > 0) {
-        ssize_t sent = send(wire->socket, at, length, MSG_NOSIGNAL);
-        if (sent < 0) {
+        ssize_t sent = wire->send != NULL ? wire->send(wire->session, at, length)
+                                          : send(wire->socket, at, length, MSG_NOSIGNAL);
+        if (sent <= 0) {
             return;
         }
         at += sent;
@@ -65,13 +75,17 @@ bool wire_is_ready(struct wire *wire, int milliseconds)
 /* Receives once; false when the peer has closed. */
 static bool receive(struct wire *wire)
 {
-    assert_true(wire_is_ready(wire, WIRE_PATIENCE_MS));
+    if (wire->receive == NULL) {
+        assert_true(wire_is_ready(wire, WIRE_PATIENCE_MS));
+    }
     if (wire->capacity - wire->length < PIECE + 1) {
         wire->capacity = wire->capacity * 2 + PIECE + 1;
         wire->received = realloc(wire->received, wire->capacity);
         assert_non_null(wire->received);
     }
-    ssize_t got = recv(wire->socket, wire->received + wire->length, PIECE, 0);
+    char *end = wire->received + wire->length;
+    ssize_t got = wire->receive != NULL ? wire->receive(wire->session, end, PIECE)
+                                        : recv(wire->socket, end, PIECE, 0);
     if (got <= 0) {
         return false;
     }

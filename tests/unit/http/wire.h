@@ -6,11 +6,16 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <sys/types.h>
 
 enum { WIRE_PATIENCE_MS = 20000 };
 
 struct wire {
     int socket;
+    /* Of what lies between the socket and here (tls_wire.c); NULL: nothing does. */
+    void *session;
+    ssize_t (*send)(void *session, const void *bytes, size_t length);
+    ssize_t (*receive)(void *session, void *bytes, size_t length);
     char *received; /* what has come and is not read yet */
     size_t length;
     size_t capacity;
@@ -25,6 +30,9 @@ struct reply {
 };
 
 void wire_open(struct wire *wire, uint16_t port);
+
+/* The same from another loopback address, such as "127.0.0.2". */
+void wire_open_from(struct wire *wire, uint16_t port, const char *from);
 void wire_close(struct wire *wire);
 
 /* Sends what the peer takes; a peer that has closed is no failure here. */

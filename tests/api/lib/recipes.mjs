@@ -1,0 +1,222 @@
+// A request that succeeds for each operation. Whatever walks all operations starts from these, so that a
+// new operation needs no more than a recipe to be looked at by all of them.
+import assert from 'node:assert/strict';
+import {randomUUID} from 'node:crypto';
+import {PASSWORD, patientDocument, studyDocument} from './clinic.mjs';
+import {cut, open, openingOf, send} from './pieces.mjs';
+import {uroflowmetry} from './recordings.mjs';
+
+const {document: FLOW} = uroflowmetry();
+
+const A_REASON = {reason: 'a test, and why'};
+
+/** By operation a function of the clinic, and of the role that will ask, that gives the status of its
+ * success (`tokenStatus` where a program with the role gets another one than a person), the request (`json`
+ * or `body`, `headers`), and what stands in the path: `id`, or `parameters` by name. What it makes is new
+ * each time. */
+const RECIPES = {
+  'GET /healthz': () => ({status: 200}),
+  'GET /readyz': () => ({status: 200}),
+  'GET /v1/sign-in-methods': () => ({status: 200}),
+  'GET /openapi.json': () => ({status: 200}),
+  'POST /v1/sessions': async (clinic) => {
+    const {username, password} = await clinic.addUser(['room']);
+    return {status: 201, json: {username, password}};
+  },
+  'GET /v1/sessions/current': () => ({status: 200}),
+  // A token is no session, so there is nothing to end; the role is not what forbids it.
+  'DELETE /v1/sessions/current': () => ({status: 204, tokenStatus: 409}),
+  'GET /v1/users': () => ({status: 200}),
+  'POST /v1/users': () => ({
+    status: 201,
+    json: {username: `user-${randomUUID()}`, display_name: 'A user', password: PASSWORD, roles: ['room']},
+  }),
+  'GET /v1/users/{id}': async (clinic) => ({status: 200, id: (await clinic.addUser(['room'])).id}),
+  'PATCH /v1/users/{id}': async (clinic) => {
+    const {id, etag} = await clinic.addUser(['room']);
+    return {status: 200, id, json: {display_name: 'Another'}, headers: {'if-match': etag}};
+  },
+  'GET /v1/tokens': () => ({status: 200}),
+  'POST /v1/tokens': () => ({status: 201, json: {name: 'a token', roles: ['administrator']}}),
+  'POST /v1/tokens/{id}/rotation': async (clinic) => ({
+    status: 200,
+    id: (await clinic.makeToken(['administrator'])).id,
+    json: {overlap_s: 0},
+  }),
+  'DELETE /v1/tokens/{id}': async (clinic) => {
+    const {json} = await clinic.administrator.post('/v1/tokens', {name: 'to go', roles: ['room']});
+    return {status: 204, id: json.id};
+  },
+  'GET /v1/patients': () => ({status: 200}),
+  'POST /v1/patients': () => ({status: 201, json: patientDocument()}),
+  'GET /v1/patients/{id}': async (clinic) => ({status: 200, id: (await clinic.addVisit()).patient_id}),
+  'PUT /v1/patients/{id}': async (clinic) => ({
+    status: 200,
+    id: (await clinic.addVisit()).patient_id,
+    json: patientDocument(),
+    headers: {'if-match': '"1"'},
+  }),
+  'GET /v1/patients/{id}/trend': async (clinic) => ({status: 200, id: (await clinic.addVisit()).patient_id}),
+  'GET /v1/patients/{id}/export': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
+  'POST /v1/patients/{id}/erasure': async (clinic) => ({
+    status: 201,
+    tokenStatus: 403,
+    id: (await clinic.addPatient()).id,
+    json: A_REASON,
+  }),
+  'GET /v1/patients/{id}/legal-hold': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
+  'PUT /v1/patients/{id}/legal-hold': async (clinic) => ({
+    status: 200,
+    id: (await clinic.addPatient()).id,
+    json: A_REASON,
+  }),
+  'DELETE /v1/patients/{id}/legal-hold': async (clinic) => {
+    const {id} = await clinic.addPatient();
+    await clinic.as('physician').expect(200, 'PUT', `/v1/patients/${id}/legal-hold`, {json: A_REASON});
+    return {status: 200, id, json: A_REASON};
+  },
+  'GET /v1/erasures': () => ({status: 200}),
+  'GET /v1/erasures/{id}': async (clinic) => ({status: 200, id: (await erasureOf(clinic)).id}),
+  'PATCH /v1/erasures/{id}': async (clinic) => ({
+    status: 200,
+    tokenStatus: 403,
+    id: (await erasureOf(clinic)).id,
+    json: {state: 'refused', ...A_REASON},
+    headers: {'if-match': '"1"'},
+  }),
+  'DELETE /v1/erasures/{id}': async (clinic) => ({status: 204, id: (await erasureOf(clinic)).id}),
+  'GET /v1/exports/research': () => ({status: 200}),
+  'GET /v1/referrers': () => ({status: 200}),
+  'GET /v1/patients/{id}/referrals': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
+  'POST /v1/patients/{id}/referrals': async (clinic) => ({
+    status: 204,
+    id: (await clinic.addPatient()).id,
+    json: {referrer_id: (await clinic.person('referrer')).id},
+  }),
+  'DELETE /v1/patients/{id}/referrals/{referrer_id}': async (clinic) => {
+    const [{id}, {id: referrer_id}] = [await clinic.addPatient(), await clinic.person('referrer')];
+    await clinic.refer(id, referrer_id);
+    return {status: 204, id, parameters: {referrer_id}};
+  },
+  'GET /v1/summaries': () => ({status: 200}),
+  'POST /v1/emergency-access': async (clinic) => {
+    const {mrn, birth_date} = await clinic.addPatient();
+    return {status: 201, tokenStatus: 403, json: {mrn, birth_date, reason: 'brought in at night'}};
+  },
+  'GET /v1/studies': () => ({status: 200}),
+  'POST /v1/studies': async (clinic) => ({status: 201, json: studyDocument((await clinic.addPatient()).id)}),
+  'GET /v1/studies/{id}': async (clinic) => ({status: 200, id: (await clinic.addVisit()).id}),
+  'PATCH /v1/studies/{id}': async (clinic) => ({
+    status: 200,
+    id: (await clinic.addVisit()).id,
+    json: {room: 'Room 2'},
+    headers: {'if-match': '"1"'},
+  }),
+  'GET /v1/studies/{id}/recordings': async (clinic) => ({status: 200, id: (await clinic.addVisit()).id}),
+  'POST /v1/studies/{id}/recordings': async (clinic) => ({status: 201, id: (await clinic.addVisit()).id, json: FLOW}),
+  'GET /v1/studies/{id}/summary': async (clinic, role) => {
+    const study = await clinic.addVisit();
+    if (role !== 'referrer') {
+      return {status: 200, id: study.id};
+    }
+    await clinic.refer(study.patient_id, (await clinic.person('referrer')).id);
+    await clinic.sign(study.id);
+    return {status: 200, tokenStatus: 404, id: study.id}; // patients are referred by people
+  },
+  'GET /v1/studies/{id}/links': async (clinic) => ({status: 200, id: (await clinic.addVisit()).id}),
+  'POST /v1/studies/{id}/links': async (clinic) => ({
+    status: 201,
+    id: (await signedVisit(clinic)).id,
+    json: {purpose: 'summary'},
+  }),
+  'DELETE /v1/links/{id}': async (clinic) => ({status: 204, id: (await linkOf(clinic)).id}),
+  'GET /l/{secret}': async (clinic) => {
+    const {url} = await linkOf(clinic);
+    return {status: 200, parameters: {secret: url.split('/').pop()}};
+  },
+  'POST /v1/recordings': async (clinic) => ({status: 201, json: openingOf((await clinic.addVisit()).id, FLOW)}),
+  'PUT /v1/recordings/{id}/chunks/{n}': (clinic) => openRecipe(clinic, {json: cut(FLOW, 45)[0]}, 0),
+  'POST /v1/recordings/{id}/completion': (clinic) => openRecipe(clinic, {json: {chunks: 1}}),
+  'GET /v1/recordings/{id}/live': (clinic) => openRecipe(clinic),
+  'GET /v1/recordings/{id}/live/analysis': (clinic) => openRecipe(clinic),
+  'POST /v1/recordings/{id}/withdrawal': (clinic) =>
+    recordingRecipe(clinic, {json: {reason: 'a test'}, headers: {'if-match': '"1"'}}),
+  'POST /v1/recordings/{id}/restoration': async (clinic) => {
+    const recipe = await recordingRecipe(clinic, {json: {reason: 'a test'}, headers: {'if-match': '"2"'}});
+    const withdrawal = {json: {reason: 'a test'}, headers: {'if-match': '"1"'}};
+    await clinic.room.expect(200, 'POST', `/v1/recordings/${recipe.id}/withdrawal`, withdrawal);
+    return recipe;
+  },
+  'GET /v1/recordings/{id}/history': (clinic) => recordingRecipe(clinic),
+  'GET /v1/recordings/{id}': (clinic) => recordingRecipe(clinic),
+  'GET /v1/recordings/{id}/analysis': (clinic) => recordingRecipe(clinic),
+  'GET /v1/recordings/{id}/events': (clinic) => recordingRecipe(clinic),
+  'PUT /v1/recordings/{id}/events': (clinic) =>
+    recordingRecipe(clinic, {json: {events: []}, headers: {'if-match': '"1"'}}),
+  'GET /v1/recordings/{id}/traces': (clinic) => recordingRecipe(clinic),
+  'GET /v1/audit': () => ({status: 200}),
+  'GET /v1/patients/{id}/audit': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
+  'POST /v1/analyses': () => ({status: 200, json: FLOW}),
+  'GET /v1/analysis-choices': () => ({status: 200}),
+  'GET /v1/retention': () => ({status: 200}),
+  'PUT /v1/retention': async (clinic) => {
+    const {headers} = await clinic.administrator.get('/v1/retention');
+    return {status: 200, json: {keep_years: 30}, headers: {'if-match': headers.get('etag')}};
+  },
+  'GET /v1/nomograms': () => ({status: 200}),
+  'GET /v1/parameters': () => ({status: 200}),
+  'PUT /v1/analysis-choices': async (clinic) => {
+    const {headers} = await clinic.administrator.get('/v1/analysis-choices');
+    return {status: 200, json: {choices: {}}, headers: {'if-match': headers.get('etag')}};
+  },
+};
+
+/** A request to erase a patient: only a person may make it. */
+async function erasureOf(clinic) {
+  const {id} = await clinic.addPatient();
+  return (await (await clinic.person('physician')).post(`/v1/patients/${id}/erasure`, A_REASON)).json;
+}
+
+async function signedVisit(clinic) {
+  const study = await clinic.addVisit();
+  await clinic.sign(study.id);
+  return study;
+}
+
+async function linkOf(clinic) {
+  const {id} = await signedVisit(clinic);
+  return (await clinic.as('clinician').post(`/v1/studies/${id}/links`, {purpose: 'summary'})).json;
+}
+
+async function recordingRecipe(clinic, more = {}) {
+  const {json} = await clinic.addRecording((await clinic.addVisit()).id, FLOW);
+  return {status: 200, id: json.recording.id, ...more};
+}
+
+/** A recording that is open, with `count` of its pieces. */
+async function openRecipe(clinic, more = {}, count = 1) {
+  const id = await open(clinic.room, (await clinic.addVisit()).id, FLOW);
+  for (const piece of cut(FLOW, 45).slice(0, count)) {
+    await send(clinic.room, id, 0, piece);
+  }
+  return {status: 200, id, ...more};
+}
+
+export const hasRecipe = (key) => key in RECIPES;
+
+/** The recipe of "METHOD /path", made in a clinic for whoever has the role. */
+export async function recipeOf(clinic, key, role) {
+  assert.ok(hasRecipe(key), `no request for ${key} is written in tests/api/lib/recipes.mjs yet`);
+  const recipe = await RECIPES[key](clinic, role);
+  return {...recipe, tokenStatus: recipe.tokenStatus ?? recipe.status};
+}
+
+/** What stands for a parameter of which a recipe says nothing. */
+const STAND_INS = {n: '0', file: 'today.js'};
+
+/** The path of an operation with a recipe's values in it. */
+export function filled(path, {id, parameters = {}} = {}) {
+  return path.replaceAll(/\{([^}]*)\}/g, (_, name) =>
+    encodeURIComponent(parameters[name] ?? (name === 'id' ? id : undefined) ?? STAND_INS[name] ?? randomUUID()),
+  );
+}
