@@ -381,7 +381,7 @@ grant execute on function penstock.audit_append(uuid, uuid, text, text, integer,
 
 -- ---- whom a record number means ----
 
-create function penstock.audit_patient(wanted_clinic uuid, wanted_mrn text) returns uuid
+create function penstock.audit_patient(wanted_clinic uuid, wanted_mrn text, wanted_id uuid) returns uuid
     language plpgsql volatile security definer set search_path = pg_catalog, pg_temp
 as $$
 declare
@@ -389,14 +389,19 @@ declare
     found_id uuid;
 begin
     perform set_config('penstock.reach', 'clinic', true);
-    select p.id into found_id from penstock.patient p where p.clinic_id = wanted_clinic and p.mrn = wanted_mrn;
+    select p.id into found_id from penstock.patient p
+     where p.clinic_id = wanted_clinic and (p.mrn = wanted_mrn or p.id = wanted_id);
+    if found_id is null then
+        select d.patient_id into found_id from penstock.audit_patient_day d
+         where d.clinic_id = wanted_clinic and d.patient_id = wanted_id limit 1;
+    end if;
     perform set_config('penstock.reach', outer_reach, true);
     return found_id;
 end $$;
-comment on function penstock.audit_patient(uuid, text) is
-    'Id of the patient with a record number, for auditors, whose reach shows them no patient';
-revoke all on function penstock.audit_patient(uuid, text) from public;
-grant execute on function penstock.audit_patient(uuid, text) to penstock_app;
+comment on function penstock.audit_patient(uuid, text, uuid) is
+    'Id of the patient with a record number or an id, for auditors, whose reach shows them no patient; by id also of one who was erased';
+revoke all on function penstock.audit_patient(uuid, text, uuid) from public;
+grant execute on function penstock.audit_patient(uuid, text, uuid) to penstock_app;
 
 -- ---- rights of the server ----
 

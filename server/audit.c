@@ -119,7 +119,8 @@ static bool write_counts(const struct audit_verify_counts *counts, struct error 
            error_set(reterr, ERROR_UNAVAILABLE, "the heads cannot be written");
 }
 
-int app_audit_verify(const struct config *config, const char *clinic_id, const char *heads)
+int app_audit_verify(const struct config *config, const char *clinic_id, const char *heads,
+                     const char *snapshot)
 {
     struct error error = {0};
     struct kept_heads kept = {0};
@@ -136,7 +137,8 @@ int app_audit_verify(const struct config *config, const char *clinic_id, const c
         const struct audit_verify_options options = {.conninfo = config->owner_database,
                                                      .clinic_id = clinic_id,
                                                      .kept = kept.heads,
-                                                     .kept_count = kept.count};
+                                                     .kept_count = kept.count,
+                                                     .snapshot = snapshot};
         good =
             audit_verify_run(&options, &listener, &counts, &error) && write_counts(&counts, &error);
     } else {

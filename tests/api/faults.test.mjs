@@ -408,7 +408,10 @@ describe('another document with a fault', () => {
 
 describe('what does not exist', () => {
   const withId = operations.filter(({path}) => path.includes('{id}'));
-  const clientFor = (path) => (/users|tokens/.test(path) ? clinic.administrator : clinic.as('clinician'));
+  const clientFor = (path) => {
+    if (path.endsWith('/audit')) return clinic.as('auditor');
+    return /users|tokens/.test(path) ? clinic.administrator : clinic.as('clinician');
+  };
   const filled = (path, id) => path.replace('{id}', id).replace('{n}', '0');
   const bodyFor = (method, path) => {
     const small = {referrals: {referrer_id: randomUUID()}, rotation: {}, links: {purpose: 'summary'}};

@@ -288,12 +288,12 @@ static void is_read_newest_first(void **state)
     store_rollback(fixture->store);
     CHECK(fixture, store_begin_reading(fixture->store, fixture->clinic_id, NULL, &fixture->error));
     store_narrow(fixture->store, STORE_REACH_NOBODY);
-    CHECK(fixture, audit_find_patient(fixture->store, fixture->arena, "audit reading", &found,
+    CHECK(fixture, audit_find_patient(fixture->store, fixture->arena, "audit reading", NULL, &found,
                                       &fixture->error));
     assert_string_equal(found, patient);
     CHECK_FAILS(
         fixture, ERROR_NOT_FOUND,
-        audit_find_patient(fixture->store, fixture->arena, "none", &found, &fixture->error));
+        audit_find_patient(fixture->store, fixture->arena, "none", NULL, &found, &fixture->error));
     store_end_reading(fixture->store);
 }
 
