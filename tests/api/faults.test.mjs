@@ -17,6 +17,7 @@ let recording;
 let openId;
 let account;
 let nurse;
+let token;
 
 before(async () => {
   installation = await Installation.create('faults');
@@ -27,6 +28,7 @@ before(async () => {
   openId = await open(clinic.room, study.id, uroflowmetry().document);
   account = await clinic.addUser(['room']);
   nurse = await clinic.person('room');
+  token = await clinic.makeToken(['room']);
 });
 
 after(() => installation.remove());
@@ -37,11 +39,13 @@ const bodies = () => [
   ['POST', '/v1/users', clinic.administrator],
   ['PATCH', `/v1/users/${account.id}`, clinic.administrator],
   ['POST', '/v1/tokens', clinic.administrator],
+  ['POST', `/v1/tokens/${token.id}/rotation`, clinic.administrator],
   ['POST', '/v1/patients', clinic.room],
   ['PUT', `/v1/patients/${study.patient_id}`, clinic.room],
   ['POST', '/v1/studies', clinic.room],
   ['PATCH', `/v1/studies/${study.id}`, clinic.room],
   ['POST', `/v1/studies/${study.id}/recordings`, clinic.room],
+  ['POST', `/v1/studies/${study.id}/links`, clinic.as('clinician')],
   ['POST', '/v1/recordings', clinic.room],
   ['PUT', `/v1/recordings/${openId}/chunks/0`, clinic.room],
   ['POST', `/v1/recordings/${openId}/completion`, clinic.room],
@@ -410,8 +414,9 @@ describe('what does not exist', () => {
   };
   const filled = (path, id) => path.replace('{id}', id).replace('{n}', '0');
   const bodyFor = (method, path) => {
+    const small = {referrals: {referrer_id: randomUUID()}, rotation: {}, links: {purpose: 'summary'}};
     const sound = {
-      POST: path.endsWith('/referrals') ? {referrer_id: randomUUID()} : uroflowmetry().document,
+      POST: small[path.split('/').at(-1)] ?? uroflowmetry().document,
       PUT: path.endsWith('/events') ? {events: []} : patientDocument(),
       PATCH: {},
     };
@@ -446,13 +451,17 @@ describe('what does not exist', () => {
     const theirs = await other.addVisit();
     const {json} = await other.addRecording(theirs.id, uroflowmetry().document);
     const user = await other.addUser(['room']);
-    const token = (await other.administrator.post('/v1/tokens', {name: 'theirs', roles: ['room']})).json;
+    const theirToken = await other.makeToken(['room']);
+    const signed = await other.addVisit();
+    await other.sign(signed.id);
+    const link = (await other.as('clinician').post(`/v1/studies/${signed.id}/links`, {purpose: 'summary'})).json;
     const ids = {
       patients: theirs.patient_id,
       studies: theirs.id,
       recordings: json.recording.id,
       users: user.id,
-      tokens: token.id,
+      tokens: theirToken.id,
+      links: link.id,
     };
     await installation.unchanged(async () => {
       await isNotFound((path) => ids[path.split('/')[2]]);
