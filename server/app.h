@@ -52,8 +52,8 @@ int app_verify(const struct config *config, const char *clinic_id, const char *f
  * and writes the last entry of each chain, a line each, and a last line of counts. 0: all is well;
  * 1: something is damaged; 2: not everything could be read. Asks the owner's database.
  * clinic_id  NULL: every clinic, and the entries of none
- * heads      a list that an earlier run wrote, which must still be part of the chains; or NULL
- * snapshot   an exported snapshot of the database to read, or NULL */
+ * heads      a list that an earlier run wrote, which must still be part of the chains ("-":
+ * standard input); or NULL snapshot   an exported snapshot of the database to read, or NULL */
 int app_audit_verify(const struct config *config, const char *clinic_id, const char *heads,
                      const char *snapshot);
 

@@ -74,14 +74,17 @@ static bool read_heads(const char *file, struct kept_heads *kept, struct error *
     if (file == NULL) {
         return true;
     }
-    FILE *in = fopen(file, "r");
+    bool is_input = strcmp(file, "-") == 0;
+    FILE *in = is_input ? stdin : fopen(file, "r");
     if (in == NULL) {
         char reason[128];
         return error_set(reterr, ERROR_UNAVAILABLE, "open the heads: %s",
                          strerror_r(errno, reason, sizeof reason));
     }
     bool good = read_lines(in, kept, reterr);
-    (void)fclose(in);
+    if (!is_input) {
+        (void)fclose(in);
+    }
     if (good && kept->count == 0) {
         good = error_set(reterr, ERROR_INVALID, "there are no heads in the file");
     }
