@@ -274,21 +274,42 @@ static void what_is_out_of_reach_cannot_be_added_to(void **state)
     PQfinish(app);
 }
 
+static void parts_of_recordings_are_reached_as_those_are(void **state)
+{
+    struct fixture *fixture = *state;
+    PGconn *app = fixture_app_connection(fixture, fixture->clinic_id);
+    static const char *const tables[] = {"recording_channel", "recording_revision", "sample_block"};
+    for (size_t i = 0; i < sizeof tables / sizeof tables[0]; i++) {
+        PGresult *rows =
+            PQexec(app, arena_printf(fixture->arena,
+                                     "select set_config('penstock.reach', 'open', false);"
+                                     "select count(*), count(*) filter (where recording_id = '%s')"
+                                     " from penstock.%s",
+                                     signed_recording, tables[i]));
+        assert_string_not_equal(PQgetvalue(rows, 0, 0), "0");
+        assert_string_equal(PQgetvalue(rows, 0, 1), "0");
+        PQclear(rows);
+    }
+    PQfinish(app);
+}
+
 static void without_a_reach_nothing_is_seen(void **state)
 {
     struct fixture *fixture = *state;
     PGconn *app = fixture_app_connection(fixture, fixture->clinic_id);
     static const char *const reaches[] = {"", "everything", "CLINIC", "open clinic"};
+    static const char *const tables[] = {
+        "patient", "study", "recording", "recording_channel", "recording_revision", "sample_block"};
     for (size_t i = 0; i < sizeof reaches / sizeof reaches[0]; i++) {
-        PGresult *rows =
-            PQexec(app, arena_printf(fixture->arena,
-                                     "select set_config('penstock.reach', '%s', false);"
-                                     "select (select count(*) from penstock.patient)"
-                                     " + (select count(*) from penstock.study)"
-                                     " + (select count(*) from penstock.recording)",
-                                     reaches[i]));
-        assert_string_equal(PQgetvalue(rows, 0, 0), "0");
-        PQclear(rows);
+        for (size_t t = 0; t < sizeof tables / sizeof tables[0]; t++) {
+            PGresult *rows =
+                PQexec(app, arena_printf(fixture->arena,
+                                         "select set_config('penstock.reach', '%s', false);"
+                                         "select count(*) from penstock.%s",
+                                         reaches[i], tables[t]));
+            assert_string_equal(PQgetvalue(rows, 0, 0), "0");
+            PQclear(rows);
+        }
     }
     PQfinish(app);
 }
@@ -303,6 +324,7 @@ int main(void)
         REACH_TEST(a_referrer_sees_signed_studies_of_the_referred),
         REACH_TEST(emergency_access_opens_one_patient_to_one_person_for_an_hour),
         REACH_TEST(what_is_out_of_reach_cannot_be_added_to),
+        REACH_TEST(parts_of_recordings_are_reached_as_those_are),
         REACH_TEST(without_a_reach_nothing_is_seen),
         REACH_TEST(work_begins_for_a_patient_made_or_named),
     };
