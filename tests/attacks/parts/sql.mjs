@@ -59,7 +59,7 @@ function inQuery(operation, deck) {
 function inHeaders(operation, deck) {
   return [...new Set([...HEADERS, ...operation.headerNames])].flatMap((name) =>
     deck
-      .deal(2)
+      .deal(1)
       .filter(isLatin1)
       .map((payload) => ({
         what: `${name}: ${payload}`,

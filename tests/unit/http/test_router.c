@@ -20,7 +20,7 @@ static const struct http_route routes[] = {
     {.method = HTTP_GET, .pattern = "/l/{secret}", .flags = HTTP_ROUTE_SECRET_PATH},
 };
 
-enum { ROUTE_COUNT = ROUTE_COUNT };
+enum { ROUTE_COUNT = sizeof routes / sizeof routes[0] };
 
 static struct route_match find(struct arena *arena, enum http_method method, const char *path)
 {
