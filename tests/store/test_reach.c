@@ -240,24 +240,24 @@ static void what_is_out_of_reach_cannot_be_added_to(void **state)
 {
     struct fixture *fixture = *state;
     PGconn *app = fixture_app_connection(fixture, fixture->clinic_id);
-    const char *of_it = arena_printf(fixture->arena, "recording_id = '%s'", signed_recording);
+    const char *key =
+        arena_printf(fixture->arena, "'%s', '%s'", fixture->clinic_id, signed_recording);
+    const char *day = fixture_value(
+        fixture,
+        arena_printf(fixture->arena, "select received_on from penstock.recording where id = '%s'",
+                     signed_recording));
     const char *attempts[] = {
         arena_printf(fixture->arena,
                      "insert into penstock.recording_revision (clinic_id, recording_id, revision,"
-                     " received_on, events, analysis) select clinic_id, recording_id, 2,"
-                     " received_on, events, analysis from penstock.recording_revision where %s",
-                     of_it),
+                     " received_on, events, analysis) values (%s, 2, '%s', '[]', '{}')",
+                     key, day),
         arena_printf(fixture->arena,
-                     "insert into penstock.recording_channel select clinic_id, recording_id, 9,"
-                     " 'other', unit, rate_hz, start_s, encoding, decimals, scale, value_offset,"
-                     " sample_count, missing_count from penstock.recording_channel where %s"
-                     " limit 1",
-                     of_it),
+                     "insert into penstock.recording_channel values (%s, 9, 'other', 'mL', 1, 0,"
+                     " 'decimal', 0, 1, 0, 0, 0)",
+                     key),
         arena_printf(fixture->arena,
-                     "insert into penstock.sample_block select clinic_id, recording_id,"
-                     " channel_number, level, 99, received_on, sample_count, checksum, data"
-                     " from penstock.sample_block where %s limit 1",
-                     of_it),
+                     "insert into penstock.sample_block values (%s, 0, 0, 99, '%s', 1, 1, '')", key,
+                     day),
     };
     for (size_t r = 0; r < 3; r++) {
         const char *reach = ((const char *[]){"open", "referred", "nobody"})[r];
