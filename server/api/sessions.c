@@ -1,13 +1,11 @@
 #include "api/api.h"
 #include "api/handlers.h"
 #include "api/roles_json.h"
+#include "api/session_start.h"
 #include "auth/password.h"
 #include "auth/secret.h"
 
 #include <string.h>
-
-/* However busy a session is, it ends with the working day. */
-static const int64_t SESSION_LIFE_S = (int64_t)12 * 3600;
 
 static void respond_principal(const struct http_request *request, struct http_response *response,
                               int status, const struct principal *principal, int64_t expires_at_us)
@@ -33,27 +31,6 @@ static void respond_principal(const struct http_request *request, struct http_re
     }
     text_append_char(&body, '}');
     api_respond_json(request, response, status, &body);
-}
-
-static void set_cookie(const struct http_request *request, struct http_response *response,
-                       const struct api_settings *settings, const char *value, int64_t max_age_s)
-{
-    http_response_header(response, "Set-Cookie",
-                         arena_printf(request->arena,
-                                      "%s=%s; Path=/; Max-Age=%lld; HttpOnly; SameSite=Strict%s",
-                                      API_SESSION_COOKIE, value, (long long)max_age_s,
-                                      settings->secure_cookies ? "; Secure" : ""));
-}
-
-static bool start_session(struct api_context *context, const struct principal *principal,
-                          const char *secret, int64_t *ret_expires_at_us, struct error *reterr)
-{
-    unsigned char hash[SECRET_HASH_BYTES];
-    secret_hash(secret, hash);
-    return store_begin(context->store, principal->clinic_id, principal->id, reterr) &&
-           session_create(context->store, principal->id, hash, SESSION_LIFE_S, ret_expires_at_us,
-                          reterr) &&
-           store_commit(context->store, reterr);
 }
 
 /* A wrong name and a wrong password get the same answer, after the same time. */
@@ -108,16 +85,12 @@ void sessions_create(void *opaque, struct http_request *request, struct http_res
         }
         return;
     }
-    char secret[SECRET_TEXT_SIZE];
-    secret_new("", secret);
     int64_t expires_at_us = 0;
-    if (!start_session(context, &principal, secret, &expires_at_us, &error)) {
-        api_fail(request, response, &error);
+    if (!session_start(context, request, response, &principal, &expires_at_us)) {
         return;
     }
     respond_principal(request, response, 201, &principal, expires_at_us);
     http_response_header(response, "Location", "/v1/sessions/current");
-    set_cookie(request, response, context->settings, secret, SESSION_LIFE_S);
 }
 
 void sessions_get_current(void *opaque, struct http_request *request,
@@ -145,5 +118,5 @@ void sessions_delete_current(void *opaque, struct http_request *request,
         return;
     }
     http_respond(response, 204, NULL, NULL, 0);
-    set_cookie(request, response, context->settings, "", 0);
+    session_set_cookie(request, response, context->settings, "", 0);
 }

@@ -1,0 +1,18 @@
+/* What every way of signing in ends with: a session and its cookie. */
+#ifndef API_SESSION_START_H
+#define API_SESSION_START_H
+
+#include "api/api.h"
+
+/* Begins a session of `principal` with a secret of its own, in a transaction of its own, and sets
+ * the cookie. False after it has answered with an error. Afterwards the caller answers, and keeps
+ * the headers that are set. */
+MUST_CHECK bool session_start(struct api_context *context, const struct http_request *request,
+                              struct http_response *response, const struct principal *principal,
+                              int64_t *ret_expires_at_us);
+
+/* Sets the session's cookie; an empty value with no life takes it away. */
+void session_set_cookie(const struct http_request *request, struct http_response *response,
+                        const struct api_settings *settings, const char *value, int64_t max_age_s);
+
+#endif
