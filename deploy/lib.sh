@@ -152,7 +152,7 @@ allow_services() {
 }
 
 BUILD_PACKAGES=(gcc libc6-dev cmake ninja-build pkg-config libmicrohttpd-dev libjansson-dev libpq-dev
-    libsodium-dev libzstd-dev zlib1g-dev)
+    libsodium-dev libutf8proc-dev liboath-dev libzstd-dev zlib1g-dev)
 RUN_PACKAGES=(ca-certificates curl jq postgresql-15)
 
 # Node bundles the pages. A Node of 18 or newer that the machine has already is used as it is, because

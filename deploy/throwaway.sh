@@ -55,7 +55,7 @@ throwaway_clinic() {
     local -x PENSTOCK_DATABASE=$PENSTOCK_OWNER_DATABASE
     id=$("$program" clinic add "$3" 2>>"$STEP_LOG")
     (umask 077 && random_password >"$SCRATCH/administrator-password")
-    quiet "$program" account add "$id" administrator administrator <"$SCRATCH/administrator-password"
+    quiet "$program" administrator first "$id" administrator <"$SCRATCH/administrator-password"
 }
 
 # throwaway_server_stop: its exit code, which is not 0 when a sanitiser found a leak.

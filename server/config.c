@@ -17,6 +17,7 @@ enum setting_index {
     SETTING_ADDRESS,
     SETTING_BODY_MEMORY,
     SETTING_DATABASE,
+    SETTING_KEY_FILE,
     SETTING_LOG_LEVEL,
     SETTING_OWNER_DATABASE,
     SETTING_PORT,
@@ -34,11 +35,14 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
     [SETTING_DATABASE] =
         {"PENSTOCK_DATABASE", "",
          "libpq connection string of the server's own role; several hosts allowed"},
+    [SETTING_KEY_FILE] = {"PENSTOCK_KEY_FILE", "",
+                          "file with the key under which second factors are kept: 32 bytes, raw or "
+                          "in base64, mode 0600; the same for every server of a database"},
     [SETTING_LOG_LEVEL] = {"PENSTOCK_LOG_LEVEL", "info", "debug, info, warning or error"},
-    [SETTING_OWNER_DATABASE] =
-        {"PENSTOCK_OWNER_DATABASE", "",
-         "connection string for migrate, clinic, account, recompute, retention and verify; default "
-         "PENSTOCK_DATABASE"},
+    [SETTING_OWNER_DATABASE] = {"PENSTOCK_OWNER_DATABASE", "",
+                                "connection string for migrate, clinic, administrator, recompute, "
+                                "retention and verify; default "
+                                "PENSTOCK_DATABASE"},
     [SETTING_PORT] = {"PENSTOCK_PORT", "8080", "port to listen on; 0 takes any free one"},
     [SETTING_QUEUE] = {"PENSTOCK_QUEUE", "256", "requests that may wait for a worker"},
     [SETTING_SECURE_COOKIES] = {"PENSTOCK_SECURE_COOKIES", "auto",
@@ -102,6 +106,7 @@ bool config_read(struct config *ret_config, struct error *reterr)
         .address = value_of(SETTING_ADDRESS),
         .database = value_of(SETTING_DATABASE),
         .owner_database = value_of(SETTING_OWNER_DATABASE),
+        .key_file = value_of(SETTING_KEY_FILE),
     };
     unsigned port = 0;
     if (!read_log_level(reterr) || !read_number(SETTING_PORT, 0, UINT16_MAX, &port, reterr) ||

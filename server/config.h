@@ -16,6 +16,7 @@ struct config {
     unsigned queue;
     unsigned body_memory_mib;
     bool secure_cookies;
+    const char *key_file; /* "": none */
 };
 
 /* Reads PENSTOCK_*; every text points into the environment. An unusable value is an error that

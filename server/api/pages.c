@@ -78,6 +78,12 @@ void pages_study(void *opaque, struct http_request *request, struct http_respons
     }
 }
 
+void pages_account(void *opaque, struct http_request *request, struct http_response *response)
+{
+    (void)opaque;
+    send_file(request, response, "account.html");
+}
+
 void pages_public_asset(void *opaque, struct http_request *request, struct http_response *response)
 {
     (void)opaque;

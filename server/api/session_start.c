@@ -17,15 +17,43 @@ void session_set_cookie(const struct http_request *request, struct http_response
                                       settings->secure_cookies ? "; Secure" : ""));
 }
 
-static bool store_session(struct api_context *context, const struct principal *principal,
-                          const char *secret, int64_t *ret_expires_at_us, struct error *reterr)
+/* What may be shown of a field that anybody can fill with anything. */
+static const char *printable(struct arena *arena, const char *field, size_t most)
+{
+    char *text = arena_alloc(arena, most + 1);
+    for (size_t i = 0; field != NULL && field[i] != '\0' && i < most; i++) {
+        text[i] = (char)(field[i] >= ' ' && field[i] <= '~' ? field[i] : '?');
+    }
+    return text;
+}
+
+static bool store_secret(struct api_context *context, const struct http_request *request,
+                         const char *account_id, const char *secret, int64_t *ret_expires_at_us,
+                         struct error *reterr)
 {
     unsigned char hash[SECRET_HASH_BYTES];
+    const struct session_origin origin = {
+        .address = printable(request->arena, request->client_address, SESSION_ADDRESS_LENGTH),
+        .user_agent = printable(request->arena, http_request_header(request, "User-Agent"),
+                                SESSION_USER_AGENT_LENGTH),
+    };
     secret_hash(secret, hash);
-    return store_begin(context->store, principal->clinic_id, principal->id, reterr) &&
-           session_create(context->store, principal->id, hash, SESSION_LIFE_S, ret_expires_at_us,
-                          reterr) &&
-           store_commit(context->store, reterr);
+    return session_create(context->store, account_id, hash, &origin, SESSION_LIFE_S,
+                          ret_expires_at_us, reterr);
+}
+
+bool session_renew(struct api_context *context, const struct http_request *request,
+                   struct http_response *response, int64_t *ret_expires_at_us, struct error *reterr)
+{
+    char secret[SECRET_TEXT_SIZE];
+    secret_new("", secret);
+    bool good =
+        store_secret(context, request, context->principal.id, secret, ret_expires_at_us, reterr);
+    if (good) {
+        session_set_cookie(request, response, context->settings, secret, SESSION_LIFE_S);
+    }
+    sodium_memzero(secret, sizeof secret);
+    return good;
 }
 
 bool session_start(struct api_context *context, const struct http_request *request,
@@ -35,7 +63,10 @@ bool session_start(struct api_context *context, const struct http_request *reque
     struct error error = {0};
     char secret[SECRET_TEXT_SIZE];
     secret_new("", secret);
-    bool started = store_session(context, principal, secret, ret_expires_at_us, &error);
+    bool started =
+        store_begin(context->store, principal->clinic_id, principal->id, &error) &&
+        store_secret(context, request, principal->id, secret, ret_expires_at_us, &error) &&
+        store_commit(context->store, &error);
     if (started) {
         session_set_cookie(request, response, context->settings, secret, SESSION_LIFE_S);
     } else {

@@ -2,6 +2,7 @@
 #include "api/handlers.h"
 #include "api/roles_json.h"
 #include "auth/password.h"
+#include "store/store_second_factor.h"
 
 #include <string.h>
 
@@ -15,7 +16,10 @@ static void append_account(struct text *out, const struct account *account)
     api_append_string(out, "display_name", account->display_name);
     text_append_char(out, ',');
     roles_json_append(out, account->roles);
-    text_printf(out, ",\"active\":%s,", account->active ? "true" : "false");
+    text_printf(out, ",\"active\":%s,\"must_change_password\":%s,\"second_factor\":%s,",
+                account->active ? "true" : "false",
+                account->must_change_password ? "true" : "false",
+                account->has_second_factor ? "true" : "false");
     api_append_time(out, "created_at", account->created_at_us);
     text_printf(out, ",\"version\":%d}", account->version);
 }
@@ -67,18 +71,24 @@ static bool username_is_valid(const char *username)
 }
 
 static const char *read_password(struct json_reader *reader, enum json_presence presence,
-                                 const char *username)
+                                 const struct password_owner *owner)
 {
-    const char *password = json_reader_string(reader, "password", presence, LIMIT_NAME_BYTES);
+    const char *password = json_reader_string(reader, "password", presence, PASSWORD_MAX_BYTES);
     if (password == NULL) {
         return NULL;
     }
-    const char *objection = password_objection(password, username);
+    const char *objection = password_objection(password, owner);
     if (objection != NULL) {
         fault_add(reader->faults, json_reader_pointer(reader, "password"), "%s", objection);
         return NULL;
     }
     return password;
+}
+
+static bool make_temporary(struct api_context *context, const char *id, struct error *reterr)
+{
+    const struct account_change change = {.roles = -1, .active = -1, .must_change_password = 1};
+    return account_update(context->store, id, 1, &change, reterr);
 }
 
 void users_create(void *opaque, struct http_request *request, struct http_response *response)
@@ -96,7 +106,10 @@ void users_create(void *opaque, struct http_request *request, struct http_respon
     }
     const char *display_name =
         json_reader_string(&reader, "display_name", JSON_REQUIRED, LIMIT_NAME_BYTES);
-    const char *password = read_password(&reader, JSON_REQUIRED, username == NULL ? "" : username);
+    const struct password_owner owner = {username, display_name, context->principal.clinic_name};
+    const char *password = read_password(&reader, JSON_REQUIRED, &owner);
+    bool is_temporary =
+        json_reader_answer(&reader, "password_is_temporary", JSON_OPTIONAL) == ANSWER_YES;
     unsigned roles = roles_json_read(&reader, JSON_REQUIRED);
     json_reader_close(&reader);
     if (api_reject(request, response, &faults)) {
@@ -107,7 +120,8 @@ void users_create(void *opaque, struct http_request *request, struct http_respon
     struct error error = {0};
     if (!password_hash(request->arena, password, &hash, &error) ||
         !account_create(context->store, request->arena, username, display_name, hash, roles, &id,
-                        &error)) {
+                        &error) ||
+        (is_temporary && !make_temporary(context, id, &error))) {
         api_fail(request, response, &error);
         return;
     }
@@ -123,13 +137,30 @@ void users_get(void *opaque, struct http_request *request, struct http_response 
     }
 }
 
-static int read_active(struct json_reader *reader)
+static int read_flag(struct json_reader *reader, const char *member)
 {
-    const enum patient_answer answer = json_reader_answer(reader, "active", JSON_OPTIONAL);
+    const enum patient_answer answer = json_reader_answer(reader, member, JSON_OPTIONAL);
     if (answer == ANSWER_UNKNOWN) {
         return -1;
     }
     return answer == ANSWER_YES ? 1 : 0;
+}
+
+/* "second_factor" may only be null: nobody can set up another's. */
+static bool read_removal(struct json_reader *reader)
+{
+    bool is_null = json_reader_is_null(reader, "second_factor");
+    if (json_reader_take(reader, "second_factor", JSON_OPTIONAL) != NULL) {
+        fault_add(reader->faults, json_reader_pointer(reader, "second_factor"),
+                  "May only be null, which removes it.");
+    }
+    return is_null;
+}
+
+static bool remove_factor(struct api_context *context, const char *id, struct error *reterr)
+{
+    return second_factor_remove(context->store, id, reterr) &&
+           session_end_all(context->store, id, NULL, reterr);
 }
 
 void users_patch(void *opaque, struct http_request *request, struct http_response *response)
@@ -153,10 +184,15 @@ void users_patch(void *opaque, struct http_request *request, struct http_respons
     api_refuse_null(&reader, "password");
     api_refuse_null(&reader, "roles");
     api_refuse_null(&reader, "active");
-    const char *password = read_password(&reader, JSON_OPTIONAL, account.username);
+    api_refuse_null(&reader, "password_is_temporary");
+    const struct password_owner owner = {account.username, change.display_name,
+                                         context->principal.clinic_name};
+    const char *password = read_password(&reader, JSON_OPTIONAL, &owner);
+    change.must_change_password = read_flag(&reader, "password_is_temporary");
+    bool removes_factor = read_removal(&reader);
     unsigned roles = roles_json_read(&reader, JSON_OPTIONAL);
     change.roles = roles == 0 ? -1 : (int)roles;
-    change.active = read_active(&reader);
+    change.active = read_flag(&reader, "active");
     json_reader_close(&reader);
     if (api_reject(request, response, &faults) ||
         !api_matches(request, response, account.version)) {
@@ -164,7 +200,8 @@ void users_patch(void *opaque, struct http_request *request, struct http_respons
     }
     if ((password != NULL &&
          !password_hash(request->arena, password, &change.password_hash, &error)) ||
-        !account_update(context->store, id, account.version, &change, &error)) {
+        !account_update(context->store, id, account.version, &change, &error) ||
+        (removes_factor && !remove_factor(context, id, &error))) {
         api_fail(request, response, &error);
         return;
     }

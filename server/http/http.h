@@ -31,7 +31,9 @@ enum http_route_flags {
     HTTP_ROUTE_INLINE = 2,  /* answered on the event thread: must neither block nor use the store */
     HTTP_ROUTE_HEAVY = 4,   /* counts against the limit of heavy requests at a time */
     HTTP_ROUTE_CREATES = 8, /* a POST that creates: takes Idempotency-Key */
-    HTTP_ROUTE_REQUIRES_MATCH = 16 /* a change of something versioned: needs If-Match */
+    HTTP_ROUTE_REQUIRES_MATCH = 16, /* a change of something versioned: needs If-Match */
+    HTTP_ROUTE_SECRET =
+        32 /* carries secrets: body and arena are overwritten before they are freed */
 };
 
 struct http_request;
@@ -129,6 +131,10 @@ MUST_CHECK bool http_answer_later(struct http_request *request, struct http_resp
 /* Answers application/problem+json (RFC 9457): type, title, status, detail, instance. */
 void http_problem(const struct http_request *request, struct http_response *response, int status,
                   const char *format, ...) PRINTF_LIKE(4, 5);
+
+/* The same with a type of its own, for a program that has to tell it apart: "/problems/<type>". */
+void http_problem_of_type(const struct http_request *request, struct http_response *response,
+                          int status, const char *type, const char *detail);
 
 /* The same with `errors: [{pointer, detail}]`, one for each fault. */
 void http_problem_faults(const struct http_request *request, struct http_response *response,

@@ -6,8 +6,34 @@
 
 #include <poll.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const double pause_least_s = 0.05; /* whatever a handler asks for, it does not spin */
+
+struct decoded_body {
+    char *bytes;
+    size_t length;
+};
+
+static void free_decoded_secret(void *opaque)
+{
+    struct decoded_body *body = opaque;
+    explicit_bzero(body->bytes, body->length);
+    free(body->bytes);
+}
+
+static void keep_decoded(struct http_request *request, char *decoded, size_t length)
+{
+    request->body = decoded;
+    request->body_length = length;
+    if (arena_is_secret(request->arena)) {
+        struct decoded_body *body = arena_alloc(request->arena, sizeof *body);
+        *body = (struct decoded_body){decoded, length};
+        arena_defer(request->arena, free_decoded_secret, body);
+    } else {
+        arena_defer(request->arena, free, decoded);
+    }
+}
 
 /* Makes request->body out of what came over the wire; false when the answer is decided. */
 static bool decode_body(struct exchange *exchange, struct codec *codec)
@@ -18,9 +44,7 @@ static bool decode_body(struct exchange *exchange, struct codec *codec)
     switch (codec_decode(codec, exchange->body_coding, request->body, request->body_length,
                          request->route->body_limit, &decoded, &length)) {
     case DECODING_OK:
-        arena_defer(request->arena, free, decoded);
-        request->body = decoded;
-        request->body_length = length;
+        keep_decoded(request, decoded, length);
         return true;
     case DECODING_TOO_LARGE:
         http_problem(request, &exchange->response, 413,

@@ -347,6 +347,7 @@ bool query_prepare_all(struct store *store, struct error *reterr)
 {
     static const struct statement_table *const tables[] = {
         &store_account_statements,   &store_choices_statements,
+        &store_attempt_statements,   &store_second_factor_statements,
         &store_chunk_statements,     &store_idempotency_statements,
         &store_patient_statements,   &store_recording_state_statements,
         &store_recording_statements, &store_retention_statements,

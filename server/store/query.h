@@ -32,6 +32,7 @@ struct statement_table {
 
 extern const struct statement_table store_account_statements;
 extern const struct statement_table store_choices_statements;
+extern const struct statement_table store_attempt_statements;
 extern const struct statement_table store_chunk_statements;
 extern const struct statement_table store_idempotency_statements;
 extern const struct statement_table store_patient_statements;
@@ -39,6 +40,7 @@ extern const struct statement_table store_recording_state_statements;
 extern const struct statement_table store_recording_statements;
 extern const struct statement_table store_retention_statements;
 extern const struct statement_table store_samples_statements;
+extern const struct statement_table store_second_factor_statements;
 extern const struct statement_table store_session_statements;
 extern const struct statement_table store_statements;
 extern const struct statement_table store_study_statements;

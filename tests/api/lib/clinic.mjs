@@ -23,7 +23,7 @@ export class Clinic {
     clinic.id = await installation.addClinic(name);
     clinic.name = name;
     clinic.username = `admin-${unique()}`;
-    await installation.addAccount(clinic.id, clinic.username, ['administrator'], PASSWORD);
+    await installation.addAdministrator(clinic.id, clinic.username, PASSWORD);
     const {cookie} = await signIn(installation.url, clinic.username, PASSWORD);
     clinic.administrator = Client.withSession(installation.url, cookie);
     clinic.tokens = {};

@@ -52,8 +52,8 @@ export class Installation {
     return this.program(['clinic', 'add', name]);
   }
 
-  async addAccount(clinicId, username, roles, password) {
-    return this.program(['account', 'add', clinicId, username, roles.join(',')], `${password}\n`);
+  async addAdministrator(clinicId, username, password) {
+    return this.program(['administrator', 'first', clinicId, username], `${password}\n`);
   }
 
   /** `wrapper` is a command that becomes the server whose command line follows it. */
