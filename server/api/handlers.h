@@ -53,6 +53,10 @@ api_handler tokens_list;
 api_handler tokens_create;
 api_handler tokens_delete;
 
+/* sign_in_rules.c */
+api_handler sign_in_rules_get;
+api_handler sign_in_rules_put;
+
 /* choices.c */
 api_handler choices_get_all;
 api_handler choices_put_all;

@@ -72,14 +72,16 @@ void sessions_create(void *opaque, struct http_request *request, struct http_res
     };
     json_reader_close(&reader);
     struct principal principal = {0};
+    const char *browser = NULL;
     if (api_reject(request, response, &faults) ||
-        !sign_in_check(context, request, response, &proof, &principal)) {
+        !sign_in_check(context, request, response, &proof, &principal, &browser)) {
         return;
     }
     int64_t expires_at_us = 0;
     if (!session_start(context, request, response, &principal, &expires_at_us)) {
         return;
     }
+    sign_in_remember(request, response, context->settings, browser);
     respond_principal(request, response, 201, &principal, expires_at_us);
     http_response_header(response, "Location", "/v1/sessions/current");
 }

@@ -139,14 +139,14 @@ static bool check_password(struct api_context *context, const struct http_reques
     return password_verify(proof->password, ret_credential->password_hash, ret_right, reterr);
 }
 
-static void set_browser_cookie(const struct http_request *request, struct http_response *response,
-                               const struct api_settings *settings, const char *secret)
+void sign_in_remember(const struct http_request *request, struct http_response *response,
+                      const struct api_settings *settings, const char *browser)
 {
     http_response_header(
         response, "Set-Cookie",
         arena_printf(request->arena,
                      "%s=%s; Path=/v1/sessions; Max-Age=%d; HttpOnly; SameSite=Strict%s",
-                     SIGN_IN_BROWSER_COOKIE, secret, THROTTLE_BROWSER_LIFE_S,
+                     SIGN_IN_BROWSER_COOKIE, browser, THROTTLE_BROWSER_LIFE_S,
                      settings->secure_cookies ? "; Secure" : ""));
 }
 
@@ -228,7 +228,7 @@ static bool check_counted(struct api_context *context, const struct http_request
 
 bool sign_in_check(struct api_context *context, const struct http_request *request,
                    struct http_response *response, const struct sign_in_proof *proof,
-                   struct principal *ret_principal)
+                   struct principal *ret_principal, const char **ret_browser)
 {
     struct throttle throttle;
     struct error error = {0};
@@ -254,7 +254,7 @@ bool sign_in_check(struct api_context *context, const struct http_request *reque
         api_fail(request, response, &error);
         return false;
     }
-    set_browser_cookie(request, response, context->settings, secret);
+    *ret_browser = arena_strdup(request->arena, secret);
     sodium_memzero(secret, sizeof secret);
     return true;
 }

@@ -15,10 +15,15 @@ struct sign_in_proof {
 
 /* Checks a proof from scratch. False after it has answered: 401, 429 with Retry-After, or an error.
  * What it answers does not tell whether the account exists, nor anything of a second factor before
- * the password is right. Sets the cookie that makes the browser known. */
+ * the password is right.
+ * ret_browser  for sign_in_remember(), on the arena */
 MUST_CHECK bool sign_in_check(struct api_context *context, const struct http_request *request,
                               struct http_response *response, const struct sign_in_proof *proof,
-                              struct principal *ret_principal);
+                              struct principal *ret_principal, const char **ret_browser);
+
+/* Sets the cookie that makes the browser known. */
+void sign_in_remember(const struct http_request *request, struct http_response *response,
+                      const struct api_settings *settings, const char *browser);
 
 /* Checks the proof again that the caller of a session gives before something that a stolen session
  * must not do. Outside a transaction. False after it has answered: 422 at /current_password or

@@ -11,6 +11,8 @@
 enum account_statement {
     CLINIC_INSERT,
     CLINIC_EXISTS,
+    CLINIC_FACTOR_ROLES,
+    CLINIC_SET_FACTOR_ROLES,
     ACCOUNT_INSERT,
     ACCOUNT_SELECT,
     ACCOUNT_UPDATE,
@@ -47,6 +49,12 @@ static const struct statement statements[] = {
                               " select id::uuid, $2 from scope on conflict do nothing"},
     [CLINIC_EXISTS] = {.name = "clinic_exists",
                        .sql = "select from penstock.clinic where clinic_id = $1"},
+    [CLINIC_FACTOR_ROLES] = {.name = "clinic_factor_roles",
+                             .sql = "select second_factor_roles from penstock.clinic"
+                                    " where clinic_id = $1"},
+    [CLINIC_SET_FACTOR_ROLES] = {.name = "clinic_set_factor_roles",
+                                 .sql = "update penstock.clinic set second_factor_roles = $2"
+                                        " where clinic_id = $1"},
     [ACCOUNT_INSERT] = {.name = "account_insert",
                         .sql = "insert into penstock.account"
                                " (clinic_id, id, username, display_name, password_hash, roles)"
@@ -148,6 +156,28 @@ bool clinic_is_known(struct store *store, struct error *reterr)
     int found = 0;
     return query_count(store, &query, &found, reterr) &&
            (found == 1 || error_set(reterr, ERROR_NOT_FOUND, "no such clinic"));
+}
+
+bool clinic_second_factor_roles(struct store *store, unsigned *ret_roles, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[CLINIC_FACTOR_ROLES]);
+    struct rows rows;
+    if (!query_run(store, &query, &rows, reterr)) {
+        return error_context(reterr, "get who must have a second factor");
+    }
+    *ret_roles = rows.count == 1 ? (unsigned)rows_int(&rows, 0, 0) : 0;
+    rows_clear(&rows);
+    return true;
+}
+
+bool clinic_set_second_factor_roles(struct store *store, unsigned roles, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[CLINIC_SET_FACTOR_ROLES]);
+    query_int(&query, roles);
+    int ignored = 0;
+    return query_count(store, &query, &ignored, reterr);
 }
 
 bool account_create(struct store *store, struct arena *arena, const char *username,

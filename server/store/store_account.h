@@ -110,6 +110,12 @@ MUST_CHECK bool token_principal(struct store *store, struct arena *arena,
 
 /* ---- inside store_begin() ---- */
 
+/* The roles whose holders must have a second factor, as bits. */
+MUST_CHECK bool clinic_second_factor_roles(struct store *store, unsigned *ret_roles,
+                                           struct error *reterr);
+MUST_CHECK bool clinic_set_second_factor_roles(struct store *store, unsigned roles,
+                                               struct error *reterr);
+
 /* ERROR_NOT_FOUND when the transaction's clinic does not exist. */
 MUST_CHECK bool clinic_is_known(struct store *store, struct error *reterr);
 

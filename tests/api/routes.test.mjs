@@ -9,7 +9,7 @@ import {Installation} from './lib/installation.mjs';
 import {cut, open, openingOf, send} from './lib/pieces.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
 
-const PAGES = ['/', '/today', '/studies/{id}'];
+const PAGES = ['/', '/today', '/studies/{id}', '/account'];
 const PUBLIC = [
   'GET /healthz',
   'GET /readyz',
@@ -163,7 +163,20 @@ const RECIPES = {
   'GET /v1/sessions/current': () => ({status: 200}),
   // A token is no session, so there is nothing to end; the role is not what forbids it.
   'DELETE /v1/sessions/current': () => ({status: 409}),
+  'GET /v1/sessions': () => ({status: 409}),
+  'DELETE /v1/sessions': () => ({status: 409}),
+  'DELETE /v1/sessions/{id}': () => ({status: 409}),
+  'POST /v1/sessions/current/password': () => ({status: 409, json: {}}),
+  'GET /v1/sessions/current/second-factor': () => ({status: 409}),
+  'POST /v1/sessions/current/second-factor': () => ({status: 409, json: {}}),
+  'POST /v1/sessions/current/second-factor/confirmation': () => ({status: 409, json: {}}),
+  'POST /v1/sessions/current/second-factor/recovery-codes': () => ({status: 409, json: {}}),
+  'POST /v1/sessions/current/second-factor/removal': () => ({status: 409, json: {}}),
+  'GET /v1/sign-in-rules': () => ({status: 200}),
+  'PUT /v1/sign-in-rules': () => ({status: 200, json: {second_factor: {roles: []}}}),
   'GET /v1/users': () => ({status: 200}),
+  'GET /v1/users/{id}/sessions': async () => ({status: 200, id: (await clinic.addUser(['room'])).id}),
+  'DELETE /v1/users/{id}/sessions': async () => ({status: 204, id: (await clinic.addUser(['room'])).id}),
   'POST /v1/users': () => ({
     status: 201,
     json: {username: `user-${randomUUID()}`, display_name: 'A user', password: PASSWORD, roles: ['room']},
