@@ -12,7 +12,8 @@ file(GLOB web_sources CONFIGURE_DEPENDS
   ${web_source}/src/*.js ${web_source}/src/*.css ${web_source}/src/*.html ${web_source}/src/*.svg)
 
 set(PENSTOCK_WEB_FILES
-  sign-in.html today.html study.html sign-in.js today.js study.js penstock.css favicon.svg
+  sign-in.html today.html study.html account.html sign-in.js today.js study.js account.js
+  penstock.css favicon.svg
   licences.txt)
 list(TRANSFORM PENSTOCK_WEB_FILES PREPEND ${web_dist}/)
 
