@@ -73,8 +73,8 @@ bool throttle_begin(struct throttle *throttle, struct store *store, const char *
                        &throttle->is_known, ret_wait_s, reterr)) {
         return false;
     }
-    throttle->code = counted("code", name, throttle->is_known ? browser : "", THROTTLE_CODE_MOST,
-                             THROTTLE_SPAN_S);
+    throttle->code = counted("code", name, throttle->is_known && browser != NULL ? browser : "",
+                             THROTTLE_CODE_MOST, THROTTLE_SPAN_S);
     return throttle->is_known || attempt_claim(store, throttle->counts, 3, ret_wait_s, reterr);
 }
 

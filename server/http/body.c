@@ -87,7 +87,7 @@ static char *grow(struct body *body, size_t size)
     }
     char *memory = malloc(size);
     if (memory != NULL) {
-        if (body->length > 0) {
+        if (body->memory != NULL) {
             memcpy(memory, body->memory, body->length);
         }
         free_memory(body);

@@ -318,13 +318,13 @@ static void an_account_has_twenty_sessions_at_most(void **state)
 {
     struct fixture *fixture = *state;
     struct session *sessions = NULL;
-    for (unsigned char i = 0; i < SESSIONS_MOST + 3; i++) {
-        const unsigned char hash[SECRET_HASH_BYTES] = {61, i};
+    for (int i = 0; i < SESSIONS_MOST + 3; i++) {
+        const unsigned char hash[SECRET_HASH_BYTES] = {61, (unsigned char)i};
         new_session(fixture, hash, 3600);
     }
     assert_int_equal(sessions_of(fixture, &sessions), SESSIONS_MOST);
-    for (unsigned char i = 0; i < SESSIONS_MOST + 3; i++) {
-        const unsigned char hash[SECRET_HASH_BYTES] = {61, i};
+    for (int i = 0; i < SESSIONS_MOST + 3; i++) {
+        const unsigned char hash[SECRET_HASH_BYTES] = {61, (unsigned char)i};
         assert_int_equal(holds(fixture, hash), i >= 3);
     }
     fixture_sql(fixture, "delete from penstock.session");

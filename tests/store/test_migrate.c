@@ -153,8 +153,8 @@ static void every_table_is_bound_to_its_clinic(void **state)
                                                " and relname <> 'schema_migration'"
                                                " and not (relrowsecurity and relforcerowsecurity)"),
                         "");
-    /* clinic_id leads every key; the exceptions have to be found before the clinic is known, or belong
-     * to none: attempts to sign in. */
+    /* clinic_id leads every key; the exceptions have to be found before the clinic is known, or
+     * belong to none: attempts to sign in. */
     assert_string_equal(
         fixture_value(fixture,
                       "select string_agg(x.relname, ', ' order by x.relname)"

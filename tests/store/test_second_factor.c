@@ -85,7 +85,7 @@ static bool takes_code(struct fixture *fixture, unsigned char number)
 static void put_codes(struct fixture *fixture, unsigned char first)
 {
     unsigned char hashes[RECOVERY_CODE_COUNT][SECRET_HASH_BYTES];
-    for (unsigned char i = 0; i < RECOVERY_CODE_COUNT; i++) {
+    for (int i = 0; i < RECOVERY_CODE_COUNT; i++) {
         memset(hashes[i], first + i, sizeof hashes[i]);
     }
     begin(fixture);

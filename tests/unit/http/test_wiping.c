@@ -17,10 +17,11 @@ static const char DOCUMENT[] = "{\"name\": \"kim\", \"password\": \"eight dry ba
 
 static int frees_with_secret;
 
+/* The linker puts __wrap_free() in place of free(), which it then calls __real_free().
+ * NOLINTBEGIN(bugprone-reserved-identifier,readability-identifier-naming) */
 void __real_free(void *memory);
 void __wrap_free(void *memory);
 
-/* The linker puts it in place of free(). */
 void __wrap_free(void *memory)
 {
     if (memory != NULL) {
@@ -29,6 +30,8 @@ void __wrap_free(void *memory)
     }
     __real_free(memory);
 }
+
+/* NOLINTEND(bugprone-reserved-identifier,readability-identifier-naming) */
 
 static int frees_of_body(bool is_secret)
 {
