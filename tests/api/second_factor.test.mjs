@@ -1,8 +1,5 @@
 // The second factor: enrolment, signing in with codes, recovery, and what an administrator may do.
 import assert from 'node:assert/strict';
-import {randomBytes} from 'node:crypto';
-import {chmodSync, writeFileSync} from 'node:fs';
-import path from 'node:path';
 import {after, before, describe, it} from 'node:test';
 import {Client} from './lib/client.mjs';
 import {Clinic, PASSWORD, sessionCookie, signIn} from './lib/clinic.mjs';
