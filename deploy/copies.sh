@@ -5,6 +5,8 @@
 # A backup is a folder penstock-<UTC time> of
 #   about          what it is, as NAME=VALUE lines
 #   checksums      one of every recording, as `penstock-server verify` prints them
+#   audit-heads    the last entry of each chain of the audit, as `penstock-server audit verify` prints
+#                  them; not in backups of versions that had no audit
 #   database.dump  pg_dump's custom format
 #   settings/      what deploy/up keeps beside the database, without connection strings
 #   MANIFEST       SHA-256 of every other file, and a last line that counts them
@@ -53,6 +55,11 @@ about() {
 # checksums_are_whole FILE: whether the list was written to its end.
 checksums_are_whole() {
     [[ $(tail -n 1 "$1") =~ ^'# '[0-9]+' recordings of ' ]]
+}
+
+# heads_are_whole FILE: the same for the heads of the audit.
+heads_are_whole() {
+    [[ $(tail -n 1 "$1") =~ ^'# '[0-9]+' entries of ' ]]
 }
 
 # checksum_format FILE

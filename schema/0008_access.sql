@@ -77,7 +77,7 @@ end $$;
 -- plpgsql, so that the planner leaves it a call: inlined, the queries in it would be bound by the
 -- policies that call it.
 create function penstock.is_open_to_actor(wanted_clinic uuid, wanted_patient uuid) returns boolean
-    language plpgsql stable
+    language plpgsql stable cost 1
 as $$
 begin
     return exists (
@@ -89,7 +89,7 @@ end $$;
 comment on function penstock.is_open_to_actor(uuid, uuid) is 'Whether the actor has taken emergency access to a patient';
 
 create function penstock.is_referred_by_actor(wanted_clinic uuid, wanted_patient uuid) returns boolean
-    language plpgsql stable
+    language plpgsql stable cost 1
 as $$
 begin
     return exists (
@@ -144,6 +144,31 @@ create policy within_reach on penstock.patient as restrictive
                 or penstock.is_open_to_actor(clinic_id, id)
            else false end)
     with check (current_setting('penstock.reach', true) in ('clinic', 'open', 'open referred'));
+
+-- What belongs to a recording is within reach as the recording is. A call, and a cheap one to the
+-- planner: whoever reaches the whole clinic is not to pay for it with other plans.
+create function penstock.is_recording_within_reach(wanted_clinic uuid, wanted_recording uuid) returns boolean
+    language plpgsql stable cost 1
+as $$
+begin
+    return exists (select from penstock.recording r
+                    where r.clinic_id = wanted_clinic and r.id = wanted_recording);
+end $$;
+comment on function penstock.is_recording_within_reach(uuid, uuid) is
+    'Whether the transaction sees a recording';
+
+do $$
+declare
+    relation text;
+begin
+    foreach relation in array array['recording_channel', 'recording_revision', 'recording_change',
+                                    'recording_chunk', 'sample_block'] loop
+        execute format('create policy within_reach on penstock.%I as restrictive'
+                       ' using (current_setting(''penstock.reach'', true) = ''clinic'''
+                       ' or penstock.is_recording_within_reach(clinic_id, recording_id)) with check (true)',
+                       relation);
+    end loop;
+end $$;
 
 -- ---- guards that must see what they guard ----
 

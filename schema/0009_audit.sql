@@ -276,7 +276,8 @@ revoke all on function penstock.audit_holder(text, text) from public;
 -- ---- the one way in ----
 
 -- new_clinic null: whose credential it is decides, and of a credential that is nobody's an entry is
--- made only if keep_unknown. Gives whether there is an entry now.
+-- made only if keep_unknown. Gives whether there is an entry now. (Migrations 12 and 13 make some of the
+-- tables that it reads; nothing calls it before.)
 create function penstock.audit_append(
     new_clinic uuid, new_actor uuid, new_actor_name text, new_actor_kind text, new_actor_roles integer,
     new_address text, new_request_id text, new_action text, new_resource text, new_what text,
@@ -329,7 +330,14 @@ begin
         union all
         select s.patient_id from penstock.recording r
           join penstock.study s on s.clinic_id = r.clinic_id and s.id = r.study_id
-         where new_object_type = 'recordings' and r.clinic_id = e.clinic_id and r.id = new_object) p;
+         where new_object_type = 'recordings' and r.clinic_id = e.clinic_id and r.id = new_object
+        union all
+        select s.patient_id from penstock.study_link k
+          join penstock.study s on s.clinic_id = k.clinic_id and s.id = k.study_id
+         where new_object_type = 'links' and k.clinic_id = e.clinic_id and k.id = new_object
+        union all
+        select q.patient_id from penstock.erasure_request q
+         where new_object_type = 'erasures' and q.clinic_id = e.clinic_id and q.id = new_object) p;
     e.emergency := new_resource = 'emergency_access' or (e.actor_kind = 'person' and exists (
         select from penstock.emergency_access a
          where a.clinic_id = e.clinic_id and a.account_id = e.actor_id
@@ -381,7 +389,7 @@ grant execute on function penstock.audit_append(uuid, uuid, text, text, integer,
 
 -- ---- whom a record number means ----
 
-create function penstock.audit_patient(wanted_clinic uuid, wanted_mrn text) returns uuid
+create function penstock.audit_patient(wanted_clinic uuid, wanted_mrn text, wanted_id uuid) returns uuid
     language plpgsql volatile security definer set search_path = pg_catalog, pg_temp
 as $$
 declare
@@ -389,14 +397,19 @@ declare
     found_id uuid;
 begin
     perform set_config('penstock.reach', 'clinic', true);
-    select p.id into found_id from penstock.patient p where p.clinic_id = wanted_clinic and p.mrn = wanted_mrn;
+    select p.id into found_id from penstock.patient p
+     where p.clinic_id = wanted_clinic and (p.mrn = wanted_mrn or p.id = wanted_id);
+    if found_id is null then
+        select d.patient_id into found_id from penstock.audit_patient_day d
+         where d.clinic_id = wanted_clinic and d.patient_id = wanted_id limit 1;
+    end if;
     perform set_config('penstock.reach', outer_reach, true);
     return found_id;
 end $$;
-comment on function penstock.audit_patient(uuid, text) is
-    'Id of the patient with a record number, for auditors, whose reach shows them no patient';
-revoke all on function penstock.audit_patient(uuid, text) from public;
-grant execute on function penstock.audit_patient(uuid, text) to penstock_app;
+comment on function penstock.audit_patient(uuid, text, uuid) is
+    'Id of the patient with a record number or an id, for auditors, whose reach shows them no patient; by id also of one who was erased';
+revoke all on function penstock.audit_patient(uuid, text, uuid) from public;
+grant execute on function penstock.audit_patient(uuid, text, uuid) to penstock_app;
 
 -- ---- rights of the server ----
 

@@ -486,17 +486,21 @@ end $$;
 comment on function penstock.remove_patient(uuid, uuid) is 'Removes all rows of a patient during an erasure';
 revoke all on function penstock.remove_patient(uuid, uuid) from public;
 
-create function penstock.end_erasure(wanted_clinic uuid, wanted_request uuid) returns void
+-- The audit gets its entry with the work itself, as from every command.
+create function penstock.end_erasure(wanted_clinic uuid, wanted_request uuid, wanted_patient uuid) returns void
     language plpgsql
 as $$
 begin
+    perform penstock.audit_append(
+        wanted_clinic, '00000000-0000-0000-0000-000000000000', '', 'program', 0, '', '', 'remove', 'erasures',
+        'penstock-server erase', 'erasures', wanted_request, array[wanted_patient], 0, '', '', null, null, false);
     update penstock.erasure_request e
        set state = 'carried_out', reason = null, decision_reason = null, ended_at = now(), version = e.version + 1
      where e.clinic_id = wanted_clinic and e.id = wanted_request and e.state <> 'carried_out';
     perform set_config('penstock.erasing', '', true);
 end $$;
-comment on function penstock.end_erasure(uuid, uuid) is 'Notes that a request was carried out, and drops its words';
-revoke all on function penstock.end_erasure(uuid, uuid) from public;
+comment on function penstock.end_erasure(uuid, uuid, uuid) is 'Notes that a request was carried out, and drops its words';
+revoke all on function penstock.end_erasure(uuid, uuid, uuid) from public;
 
 -- With the rights of who calls it: only the owner of the tables may delete.
 create function penstock.erase_patient(wanted_clinic uuid, wanted_request uuid) returns jsonb
@@ -521,7 +525,7 @@ begin
     counts := penstock.remove_patient(wanted_clinic, wanted_patient);
     insert into penstock.erased_patient (clinic_id, patient_id, request_id, counts)
         values (wanted_clinic, wanted_patient, wanted_request, counts::json);
-    perform penstock.end_erasure(wanted_clinic, wanted_request);
+    perform penstock.end_erasure(wanted_clinic, wanted_request, wanted_patient);
     return counts;
 end $$;
 comment on function penstock.erase_patient(uuid, uuid) is
@@ -544,7 +548,7 @@ begin
         values (wanted_clinic, wanted_patient, wanted_request, first_erased_at) on conflict do nothing;
     perform penstock.lock_patient(wanted_clinic, wanted_patient);
     counts := penstock.remove_patient(wanted_clinic, wanted_patient);
-    perform penstock.end_erasure(wanted_clinic, wanted_request);
+    perform penstock.end_erasure(wanted_clinic, wanted_request, wanted_patient);
     return counts;
 end $$;
 comment on function penstock.erase_again(uuid, uuid, uuid, timestamptz) is

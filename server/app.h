@@ -56,10 +56,12 @@ int app_verify(const struct config *config, const char *clinic_id, const char *f
 
 /* Reads every entry of the audit, says on stderr which one was changed, removed, added or moved,
  * and writes the last entry of each chain, a line each, and a last line of counts. 0: all is well;
- * 1: something is damaged; 2: not everything could be read. Asks the owner's database. clinic_id
- * NULL: every clinic, and the entries of none heads      a list that an earlier run wrote, which
- * must still be part of the chains; or NULL */
-int app_audit_verify(const struct config *config, const char *clinic_id, const char *heads);
+ * 1: something is damaged; 2: not everything could be read. Asks the owner's database.
+ * clinic_id  NULL: every clinic, and the entries of none
+ * heads      a list that an earlier run wrote, which must still be part of the chains ("-":
+ * standard input); or NULL snapshot   an exported snapshot of the database to read, or NULL */
+int app_audit_verify(const struct config *config, const char *clinic_id, const char *heads,
+                     const char *snapshot);
 
 /* Prints the owner's connection as section "penstock" of a libpq service file, so that PostgreSQL's
  * own programs use it without a password on their command line. */

@@ -74,14 +74,17 @@ static bool read_heads(const char *file, struct kept_heads *kept, struct error *
     if (file == NULL) {
         return true;
     }
-    FILE *in = fopen(file, "r");
+    bool is_input = strcmp(file, "-") == 0;
+    FILE *in = is_input ? stdin : fopen(file, "r");
     if (in == NULL) {
         char reason[128];
         return error_set(reterr, ERROR_UNAVAILABLE, "open the heads: %s",
                          strerror_r(errno, reason, sizeof reason));
     }
     bool good = read_lines(in, kept, reterr);
-    (void)fclose(in);
+    if (!is_input) {
+        (void)fclose(in);
+    }
     if (good && kept->count == 0) {
         good = error_set(reterr, ERROR_INVALID, "there are no heads in the file");
     }
@@ -119,7 +122,8 @@ static bool write_counts(const struct audit_verify_counts *counts, struct error 
            error_set(reterr, ERROR_UNAVAILABLE, "the heads cannot be written");
 }
 
-int app_audit_verify(const struct config *config, const char *clinic_id, const char *heads)
+int app_audit_verify(const struct config *config, const char *clinic_id, const char *heads,
+                     const char *snapshot)
 {
     struct error error = {0};
     struct kept_heads kept = {0};
@@ -136,7 +140,8 @@ int app_audit_verify(const struct config *config, const char *clinic_id, const c
         const struct audit_verify_options options = {.conninfo = config->owner_database,
                                                      .clinic_id = clinic_id,
                                                      .kept = kept.heads,
-                                                     .kept_count = kept.count};
+                                                     .kept_count = kept.count,
+                                                     .snapshot = snapshot};
         good =
             audit_verify_run(&options, &listener, &counts, &error) && write_counts(&counts, &error);
     } else {

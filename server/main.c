@@ -23,7 +23,7 @@ static int print_usage(void)
            "  penstock-server retention [--clinic ID] [--dry-run]\n"
            "  penstock-server erase [--clinic ID] [--dry-run | --list] | --again FILE\n"
            "  penstock-server verify [--clinic ID] [--checksums FILE] [--snapshot NAME]\n"
-           "  penstock-server audit verify [--clinic ID] [--heads FILE]\n"
+           "  penstock-server audit verify [--clinic ID] [--heads FILE] [--snapshot NAME]\n"
            "  penstock-server service-file\n"
            "  penstock-server routes\n"
            "  penstock-server access\n"
@@ -117,9 +117,11 @@ static int run_audit(const struct config *config, int argc, char **argv)
 {
     const char *clinic_id = NULL;
     const char *heads = NULL;
-    const struct option options[] = {{"--clinic", &clinic_id, NULL}, {"--heads", &heads, NULL}};
-    return argc >= 3 && strcmp(argv[2], "verify") == 0 && read_options(argc, argv, 3, options, 2)
-               ? app_audit_verify(config, clinic_id, heads)
+    const char *snapshot = NULL;
+    const struct option options[] = {
+        {"--clinic", &clinic_id, NULL}, {"--heads", &heads, NULL}, {"--snapshot", &snapshot, NULL}};
+    return argc >= 3 && strcmp(argv[2], "verify") == 0 && read_options(argc, argv, 3, options, 3)
+               ? app_audit_verify(config, clinic_id, heads, snapshot)
                : print_usage();
 }
 

@@ -102,24 +102,33 @@ static struct audit_filter read_filter(const struct http_request *request,
     return filter;
 }
 
-/* Whom the record number means. False when the answer is set already. */
+/* Whom the record number or the id means; an id that is no patient's fits no entry. False when the
+ * answer is set already. */
 static bool find_patient(struct api_context *context, const struct http_request *request,
                          struct http_response *response, struct audit_filter *filter)
 {
     const char *mrn = http_request_query(request, "mrn");
+    const char *found = NULL;
     struct error error = {0};
-    if (mrn == NULL ||
-        audit_find_patient(context->store, request->arena, mrn, &filter->patient_id, &error)) {
+    if (mrn == NULL && filter->patient_id == NULL) {
         return true;
     }
-    if (error.kind == ERROR_NOT_FOUND) {
-        struct fault_list faults;
-        fault_list_init(&faults, request->arena);
-        fault_add(&faults, "?mrn", "There is no patient with this record number.");
-        return !api_reject(request, response, &faults);
+    if (audit_find_patient(context->store, request->arena, mrn, filter->patient_id, &found,
+                           &error)) {
+        filter->patient_id = found;
+        api_audit_patient(context, found);
+        return true;
     }
-    api_fail(request, response, &error);
-    return false;
+    if (error.kind != ERROR_NOT_FOUND) {
+        api_fail(request, response, &error);
+        return false;
+    }
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    if (mrn != NULL) {
+        fault_add(&faults, "?mrn", "There is no patient with this record number.");
+    }
+    return !api_reject(request, response, &faults);
 }
 
 /* ---- entries ---- */
@@ -224,7 +233,6 @@ void audit_list_entries(void *opaque, struct http_request *request, struct http_
         !find_patient(context, request, response, &filter)) {
         return;
     }
-    api_audit_patient(context, filter.patient_id);
     struct audit_row *rows = NULL;
     size_t count = 0;
     const char *next = NULL;
@@ -273,6 +281,10 @@ void audit_list_days(void *opaque, struct http_request *request, struct http_res
     const char *next = NULL;
     struct error error = {0};
     if (id == NULL || !api_read_page(request, response, &page)) {
+        return;
+    }
+    if (!audit_find_patient(context->store, request->arena, NULL, id, &id, &error)) {
+        api_fail(request, response, &error);
         return;
     }
     api_audit_patient(context, id);

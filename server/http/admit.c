@@ -86,7 +86,12 @@ static bool names_same_host(struct exchange *exchange)
 static bool read_target(struct exchange *exchange)
 {
     const char *problem = NULL;
-    if (!target_parse(exchange->request.arena, exchange->raw_target, &exchange->target, &problem)) {
+    bool parsed =
+        target_parse(exchange->request.arena, exchange->raw_target, &exchange->target, &problem);
+    const struct http_server_options *options = &exchange->server->options;
+    exchange->hides_path =
+        router_hides_path(options->routes, options->route_count, &exchange->target);
+    if (!parsed) {
         http_problem(&exchange->request, &exchange->response, 400, "%s", problem);
         return false;
     }
@@ -124,7 +129,6 @@ static bool find_route(struct exchange *exchange)
     router_find(exchange->server->options.routes, exchange->server->options.route_count,
                 exchange->method_known ? exchange->method : HTTP_OPTIONS, &exchange->target,
                 &match);
-    exchange->hides_path = match.hides_path;
     if (match.methods == 0) {
         http_problem(request, &exchange->response, 404, "There is nothing at this path.");
         return false;

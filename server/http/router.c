@@ -42,9 +42,7 @@ static bool matches(const char *pattern, const struct target *target,
     return *pattern == '\0';
 }
 
-/* Below the first segment of a secret path nothing is told, also where nothing is served: what is
- * sent there is a secret with a slip in it. */
-static bool hides_path(const struct http_route *routes, size_t count, const struct target *target)
+bool router_hides_path(const struct http_route *routes, size_t count, const struct target *target)
 {
     for (size_t i = 0; i < count && target->segment_count > 0; i++) {
         const char *first = routes[i].pattern + 1;
@@ -62,7 +60,6 @@ void router_find(const struct http_route *routes, size_t count, enum http_method
                  const struct target *target, struct route_match *ret_match)
 {
     memset(ret_match, 0, sizeof *ret_match);
-    ret_match->hides_path = hides_path(routes, count, target);
     if (target->segment_count == 0 || target->segment_count > TARGET_SEGMENTS_MAX) {
         return;
     }

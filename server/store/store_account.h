@@ -233,7 +233,8 @@ MUST_CHECK bool token_get(struct store *store, struct arena *arena, const char *
                           struct api_token *ret_token, struct error *reterr);
 /* Gives the token another secret, and from now the length of life that it had. The secrets that it
  * has had work for `overlap_s` more, but no longer than they would have. However many rotate it at
- * once, each one's secret works at least that long. ERROR_NOT_FOUND as token_get(). */
+ * once, no secret that one of them was given is lost before the shortest overlap has passed.
+ * ERROR_NOT_FOUND as token_get(). */
 MUST_CHECK bool token_rotate(struct store *store, const char *id,
                              const unsigned char hash[SECRET_HASH_BYTES], const char *prefix,
                              int overlap_s, struct error *reterr);

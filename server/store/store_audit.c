@@ -90,7 +90,7 @@ static const struct statement statements[] = {
                 " and $2::uuid = any (a.patient_ids)"
                 " group by d.recorded_on, d.actor_id order by d.recorded_on desc, d.actor_id desc"},
     [AUDIT_FIND_PATIENT] = {.name = "audit_find_patient",
-                            .sql = "select p from penstock.audit_patient($1, $2) p"
+                            .sql = "select p from penstock.audit_patient($1, $2, $3) p"
                                    " where p is not null"},
 };
 
@@ -329,12 +329,13 @@ bool audit_days(struct store *store, struct arena *arena, const char *patient_id
     return true;
 }
 
-bool audit_find_patient(struct store *store, struct arena *arena, const char *mrn,
+bool audit_find_patient(struct store *store, struct arena *arena, const char *mrn, const char *id,
                         const char **ret_id, struct error *reterr)
 {
     struct query query;
     query_start(&query, store, &statements[AUDIT_FIND_PATIENT]);
     query_text(&query, mrn);
+    query_text(&query, id);
     struct rows rows;
     if (!query_run(store, &query, &rows, reterr)) {
         return error_context(reterr, "find a patient");

@@ -109,8 +109,9 @@ MUST_CHECK bool audit_days(struct store *store, struct arena *arena, const char 
                            const struct store_page *page, struct audit_day **ret_items,
                            size_t *ret_count, const char **ret_next_cursor, struct error *reterr);
 
-/* The patient with a record number, whatever the transaction's reach is; ERROR_NOT_FOUND. */
+/* The patient with a record number, or with an id (the other is NULL), whatever the transaction's
+ * reach is; by id also one of whom there are only entries left. ERROR_NOT_FOUND. */
 MUST_CHECK bool audit_find_patient(struct store *store, struct arena *arena, const char *mrn,
-                                   const char **ret_id, struct error *reterr);
+                                   const char *id, const char **ret_id, struct error *reterr);
 
 #endif

@@ -143,8 +143,32 @@ static int compare_heads(const void *left, const void *right)
     return order;
 }
 
-/* Passes every kept head that lies before `entry` in the order of reading, which are then known not
- * to be there, and compares those that lie on it. */
+static void tell_kept(struct verification *work, const struct audit_head *kept, const char *detail)
+{
+    const char *clinic_id = work->clinic_id;
+    work->clinic_id = kept->clinic_id;
+    tell(work, kept->lane, kept->number, detail);
+    work->clinic_id = clinic_id;
+}
+
+/* hash: of the entry that the head names; NULL: it was passed over */
+static void compare_head(struct verification *work, const struct audit_head *kept,
+                         const unsigned char *hash)
+{
+    const char *wanted = work->options->clinic_id;
+    if (wanted != NULL && strcmp(kept->clinic_id, wanted) != 0) {
+        return;
+    }
+    if (kept->number > 0 && hash == NULL) {
+        tell_kept(work, kept, "the entry of a kept head is gone");
+    } else if (kept->number > 0 && memcmp(kept->hash, hash, AUDIT_HASH_BYTES) != 0) {
+        tell_kept(work, kept, "the entry is another than when its head was kept");
+    } else {
+        work->counts.heads++;
+    }
+}
+
+/* Passes every kept head up to `entry` in the order of reading: those before it are not there. */
 static void compare_kept(struct verification *work, const struct audit_head *entry,
                          const unsigned char *hash)
 {
@@ -156,22 +180,7 @@ static void compare_kept(struct verification *work, const struct audit_head *ent
             return;
         }
         work->kept_next++;
-        if (options->clinic_id != NULL && strcmp(kept->clinic_id, options->clinic_id) != 0) {
-            continue;
-        }
-        if (kept->number == 0) {
-            work->counts.heads++;
-        } else if (order < 0 || hash == NULL) {
-            const char *clinic_id = work->clinic_id;
-            work->clinic_id = kept->clinic_id;
-            tell(work, kept->lane, kept->number, "the entry of a kept head is gone");
-            work->clinic_id = clinic_id;
-        } else if (memcmp(kept->hash, hash, AUDIT_HASH_BYTES) != 0) {
-            tell(work, kept->lane, kept->number,
-                 "the entry is another than when its head was kept");
-        } else {
-            work->counts.heads++;
-        }
+        compare_head(work, kept, order == 0 ? hash : NULL);
     }
 }
 
@@ -367,14 +376,31 @@ static const char session_sql[] =
     " pg_catalog.set_config('TimeZone', 'UTC', false),"
     " pg_catalog.set_config('DateStyle', 'ISO, YMD', false)";
 
+static bool begin(PGconn *connection, const char *snapshot, struct error *reterr)
+{
+    char sql[128];
+    if (!run(connection, session_sql, NULL, reterr) ||
+        !run(connection, "begin isolation level repeatable read read only", NULL, reterr)) {
+        return false;
+    }
+    if (snapshot == NULL) {
+        return true;
+    }
+    if (snapshot[0] == '\0' || strspn(snapshot, "0123456789ABCDEFabcdef-") != strlen(snapshot) ||
+        (size_t)snprintf(sql, sizeof sql, "set transaction snapshot '%s'", snapshot) >=
+            sizeof sql) {
+        return error_set(reterr, ERROR_INVALID, "that is no name of a snapshot");
+    }
+    return run(connection, sql, NULL, reterr);
+}
+
 static bool verify(struct verification *work, struct error *reterr)
 {
     PGconn *connection = work->connection;
     if (PQstatus(connection) != CONNECTION_OK) {
         return connection_error(connection, reterr);
     }
-    if (!run(connection, session_sql, NULL, reterr) ||
-        !run(connection, "begin isolation level repeatable read read only", NULL, reterr) ||
+    if (!begin(connection, work->options->snapshot, reterr) ||
         !run(connection, "select set_config('penstock.lookup', 'every clinic', true)", NULL,
              reterr)) {
         return false;

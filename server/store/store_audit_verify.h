@@ -49,6 +49,7 @@ struct audit_verify_options {
     struct audit_head *kept; /* heads of earlier runs; sorted in place. Those of other clinics than
                                 clinic_id are passed over */
     size_t kept_count;
+    const char *snapshot; /* an exported snapshot of the database (pg_export_snapshot()), or NULL */
 };
 
 /* One read-only snapshot, a connection of its own, bounded memory. Damage is told, not an error;

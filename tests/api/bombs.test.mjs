@@ -536,7 +536,7 @@ describe('a number in a query or a header field', () => {
     let asked = 0;
     for (const {method, path, operation} of operations.filter((one) => one.method === 'GET')) {
       const target = path.replace('{id}', idFor(path));
-      const client = /users|tokens/.test(path) ? clinic.administrator : clinic.room;
+      const client = /users|tokens/.test(path) ? clinic.administrator : clinic.as(/links/.test(path) ? 'clinician' : 'room');
       for (const {name, schema} of (operation.parameters ?? []).filter((one) => one.in === 'query')) {
         const values = {number: ABSURD, integer: [...ABSURD, ...TOO_LARGE]}[schema?.type] ?? [];
         for (const value of values) {

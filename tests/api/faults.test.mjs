@@ -2,21 +2,20 @@
 import assert from 'node:assert/strict';
 import {randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
-import {pointers} from './lib/client.mjs';
+import {Client, pointers} from './lib/client.mjs';
 import {Clinic, PASSWORD, patientDocument, studyDocument} from './lib/clinic.mjs';
 import {findOperation, operations} from './lib/contract.mjs';
 import {Installation} from './lib/installation.mjs';
-import {open} from './lib/pieces.mjs';
 import {asInt16, uroflowmetry} from './lib/recordings.mjs';
+import {filled, recipeOf} from './lib/recipes.mjs';
 import {leavesNothing} from './lib/unchanged.mjs';
 
 let installation;
 let clinic;
 let study;
 let recording;
-let openId;
 let account;
-let nurse;
+let token;
 
 before(async () => {
   installation = await Installation.create('faults');
@@ -24,36 +23,30 @@ before(async () => {
   clinic = await Clinic.open(installation, 'Clinic of the faults');
   study = await clinic.addVisit();
   recording = (await clinic.addRecording(study.id, uroflowmetry().document)).json.recording;
-  openId = await open(clinic.room, study.id, uroflowmetry().document);
   account = await clinic.addUser(['room']);
-  nurse = await clinic.person('room');
+  for (const operation of taking) {
+    places.push(await possible(operation, roleFor(operation)));
+  }
+  token = await clinic.makeToken(['room']);
 });
 
 after(() => installation.remove());
 
-/** Every place that takes a body: [method, target, client]. */
-const bodies = () => [
-  ['POST', '/v1/sessions', clinic.room],
-  ['POST', '/v1/users', clinic.administrator],
-  ['PATCH', `/v1/users/${account.id}`, clinic.administrator],
-  ['POST', '/v1/tokens', clinic.administrator],
-  ['POST', '/v1/patients', clinic.room],
-  ['PUT', `/v1/patients/${study.patient_id}`, clinic.room],
-  ['POST', '/v1/studies', clinic.room],
-  ['PATCH', `/v1/studies/${study.id}`, clinic.room],
-  ['POST', `/v1/studies/${study.id}/recordings`, clinic.room],
-  ['POST', '/v1/recordings', clinic.room],
-  ['PUT', `/v1/recordings/${openId}/chunks/0`, clinic.room],
-  ['POST', `/v1/recordings/${openId}/completion`, clinic.room],
-  ['POST', `/v1/recordings/${recording.id}/withdrawal`, clinic.room],
-  ['POST', `/v1/recordings/${recording.id}/restoration`, clinic.as('clinician')],
-  ['PUT', `/v1/recordings/${recording.id}/events`, clinic.room],
-  ['POST', '/v1/analyses', clinic.room],
-  ['PUT', '/v1/analysis-choices', clinic.administrator],
-  ['PUT', '/v1/retention', clinic.administrator],
-  ['POST', `/v1/patients/${study.patient_id}/referrals`, clinic.as('clinician')],
-  ['POST', '/v1/emergency-access', nurse],
-];
+/** Somebody who may use an operation: [method, target, client] of a request that would succeed. */
+async function possible(operation, role) {
+  const {method, path, isPublic} = operation;
+  const recipe = await recipeOf(clinic, `${method} ${path}`, role);
+  const client = isPublic ? new Client(installation.url) : await clinic.person(role);
+  return [method, filled(path, recipe), client];
+}
+
+const roleFor = ({roles}) => (roles[0] === 'any' || roles.includes('clinician') ? 'clinician' : roles.at(-1));
+
+const taking = operations.filter(({operation}) => operation.requestBody);
+
+/** Every place that takes a body. */
+const places = [];
+const bodies = () => places;
 
 const JSON_HEADERS = {'content-type': 'application/json', 'if-match': '"1"'};
 
@@ -61,8 +54,8 @@ describe('a body that is not JSON', () => {
   leavesNothing(() => installation);
 
   it('is tried wherever a body is taken', () => {
-    const taking = operations.filter(({operation}) => operation.requestBody);
     const tried = bodies().map(([method, target]) => findOperation(method, target));
+    assert.ok(taking.length > 20);
     assert.deepEqual(new Set(tried), new Set(taking));
   });
 
@@ -406,55 +399,57 @@ describe('another document with a fault', () => {
 
 describe('what does not exist', () => {
   const withId = operations.filter(({path}) => path.includes('{id}'));
-  const clientFor = (path) => (/users|tokens/.test(path) ? clinic.administrator : clinic.as('clinician'));
-  const filled = (path, id) => path.replace('{id}', id).replace('{n}', '0');
-  const bodyFor = (method, path) => {
-    const sound = {
-      POST: path.endsWith('/referrals') ? {referrer_id: randomUUID()} : uroflowmetry().document,
-      PUT: path.endsWith('/events') ? {events: []} : patientDocument(),
-      PATCH: {},
-    };
-    return sound[method];
-  };
-
   async function isNotFound(idFor) {
-    for (const {method, path} of withId) {
+    for (const operation of withId) {
+      const {method, path} = operation;
+      const client = await clinic.person(roleFor(operation));
+      const {json, headers} = await recipeOf(clinic, `${method} ${path}`, roleFor(operation));
       const id = idFor(path);
-      await clientFor(path).expect(404, method, filled(path, id), {
-        json: bodyFor(method, path),
-        headers: {'if-match': '"1"'},
-      });
+      await installation.unchanged(() => client.expect(404, method, filled(path, {id}), {json, headers}));
     }
   }
 
-  it('is 404 wherever an id is unknown', () => installation.unchanged(() => isNotFound(() => randomUUID())));
+  it('is 404 wherever an id is unknown', () => isNotFound(() => randomUUID()));
 
   it('is 404 wherever an id is none', async () => {
     for (const id of ['1', 'null', '%00', "'%20or%201=1--", `${randomUUID()}0`, '..', 'x'.repeat(2000)]) {
-      for (const {method, path} of withId.filter(({method: one}) => one === 'GET')) {
-        const {status} = await clientFor(path).request(method, filled(path, id));
-        // What the client makes of ".." is another path, for which there may be other methods.
-        const expected = id === '..' ? [400, 404, 405] : [400, 404, 414];
+      for (const operation of withId.filter(({method}) => method === 'GET')) {
+        const {method, path} = operation;
+        const client = await clinic.person(roleFor(operation));
+        const {status} = await client.request(method, path.replace('{id}', id).replace('{n}', '0'));
+        // What the client makes of ".." is another path, of another route perhaps.
+        const expected = id === '..' ? [200, 400, 404, 405] : [400, 404, 414];
         assert.ok(expected.includes(status), `${path} with ${id}: ${status}`);
       }
     }
   });
+
+  async function theirErasure(other) {
+    const {id} = await other.addPatient();
+    const physician = await other.person('physician');
+    return (await physician.post(`/v1/patients/${id}/erasure`, {reason: 'a test, and why'})).json.id;
+  }
 
   it('includes all that belongs to another clinic', async () => {
     const other = await Clinic.open(installation, 'Clinic next door');
     const theirs = await other.addVisit();
     const {json} = await other.addRecording(theirs.id, uroflowmetry().document);
     const user = await other.addUser(['room']);
-    const token = (await other.administrator.post('/v1/tokens', {name: 'theirs', roles: ['room']})).json;
+    const theirToken = await other.makeToken(['room']);
+    const signed = await other.addVisit();
+    await other.sign(signed.id);
+    const link = (await other.as('clinician').post(`/v1/studies/${signed.id}/links`, {purpose: 'summary'})).json;
     const ids = {
       patients: theirs.patient_id,
       studies: theirs.id,
       recordings: json.recording.id,
       users: user.id,
-      tokens: token.id,
+      tokens: theirToken.id,
+      links: link.id,
+      erasures: await theirErasure(other),
     };
+    await isNotFound((path) => ids[path.split('/')[2]]);
     await installation.unchanged(async () => {
-      await isNotFound((path) => ids[path.split('/')[2]]);
       const study422 = await clinic.room.expect(422, 'POST', '/v1/studies', {json: studyDocument(theirs.patient_id)});
       assert.deepEqual(pointers(study422), ['/patient_id']);
     });

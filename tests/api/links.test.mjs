@@ -145,6 +145,10 @@ describe('a link', () => {
       const answer = await stranger().expect(404, 'GET', target);
       assert.ok(!answer.text.includes(secret));
     }
+    for (const slip of ['%2F', '%00', '%zz']) {
+      const answer = await stranger().expect(400, 'GET', `${link.url}${slip}`);
+      assert.ok(!answer.text.includes(secret), slip);
+    }
     const json = await stranger().expect(406, 'GET', link.url, {headers: {accept: 'application/json'}});
     assert.ok(!json.text.includes(secret));
     for (const method of ['POST', 'PUT', 'PATCH', 'DELETE']) {

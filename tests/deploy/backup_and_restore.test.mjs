@@ -598,6 +598,23 @@ describe('a restored backup', () => {
     assert.match(honest.stderr, /were when the backup was made/);
   });
 
+  it('whose audit is another than it was is found out', async () => {
+    const forged = path.join(folder, 'forged audit');
+    cpSync(good, forged, {recursive: true});
+    const heads = path.join(forged, 'audit-heads');
+    const lines = readFileSync(heads, 'utf8').split('\n');
+    const at = lines.findIndex((line) => / [1-9][0-9]* [0-9a-f]{64}$/.test(line));
+    assert.ok(at >= 0, 'the server that was backed up has entries');
+    assert.match(lines.at(-2), /^# \d+ entries of \d+ clinics; 0 kept heads found; 0 damaged$/);
+    lines[at] = lines[at].replace(/[0-9a-f]{64}$/, 'ab'.repeat(32));
+    writeFileSync(heads, lines.join('\n'));
+    forgeManifest(forged);
+    const {code, stderr} = await restore(forged, await emptyDatabase());
+    assert.equal(code, 1);
+    assert.match(stderr, /audit_damaged.*another than when its head was kept/);
+    assert.match(stderr, /the audit is not whole/);
+  });
+
   it('takes the place of what was there when it is told to', async () => {
     const {code, stdout, stderr} = await restore(good, place, ['--replace']);
     assert.equal(code, 0, stderr);

@@ -348,6 +348,8 @@ static void check_made(struct arena *arena, char *lines)
         }
         if (part[0] == '\0' && !in_query) {
             in_query = true;
+        } else if (!in_query && strpbrk(part, "/\\") != NULL) {
+            return; /* no segment may hold one */
         } else if (!in_query && wanted.segment_count < PARTS_MAX) {
             wanted.segments[wanted.segment_count++] = part;
             text_append_char(&text, '/');

@@ -57,7 +57,7 @@ const KINDS = {
   'slow bodies': {perSecond: 3, may: /^(400|408)$/, act: () => drip(lines('POST /v1/patients HTTP/1.1', host(), bearer(),
     'Content-Type: application/json', 'Content-Length: 100000'), ' ')},
   'connection flood': {perSecond: 30, may: /^$/, act: () => connect({giveUpMs: FLOOD_HOLD_MS})},
-  'connection burst': {perSecond: 0.05, may: /^$/, act: () => {
+  'connection burst': {perSecond: 0.1, may: /^$/, act: () => {
     for (let i = 0; i < BURST; i++) {
       connect({from: '127.0.0.2', giveUpMs: FLOOD_HOLD_MS});
     }
@@ -158,24 +158,28 @@ function drip(first, byte) {
   socket.on('close', () => clearInterval(timer));
 }
 
+/** Does it now and then, as often as its pace says, at moments that nothing else decides (a Poisson process):
+ * in step, those that take a processor for a while would always come together. */
+function keepDoing(name) {
+  const {perSecond, act} = KINDS[name];
+  const timer = setTimeout(() => {
+    timers.delete(timer);
+    current = counts[name];
+    act();
+    keepDoing(name);
+  }, (-1000 / perSecond) * Math.log(1 - Math.random()));
+  timers.add(timer);
+}
+
 function go() {
-  for (const [name, {perSecond, act}] of Object.entries(KINDS)) {
+  for (const name of Object.keys(KINDS)) {
     counts[name] ??= {made: 0, connected: 0, closed: 0, gaveUp: 0, statuses: {}};
-    const run = () => {
-      current = counts[name];
-      act();
-    };
-    // The rare ones come at once too, so that every window has them.
-    timers.add(setTimeout(run, Math.random() * Math.min(1000 / perSecond, 3000)));
-    timers.add(setInterval(run, 1000 / perSecond));
+    keepDoing(name);
   }
 }
 
 function rest() {
-  timers.forEach((timer) => {
-    clearInterval(timer);
-    clearTimeout(timer);
-  });
+  timers.forEach((timer) => clearTimeout(timer));
   timers.clear();
   for (const socket of sockets) {
     socket.resting = true;

@@ -284,16 +284,24 @@ static void is_read_newest_first(void **state)
     assert_int_equal(days[0].refused, 2);
     assert_string_equal(days[0].kinds[0], "read patients");
     assert_string_equal(days[0].addresses[0], "192.0.2.7");
-    const char *found = NULL;
     store_rollback(fixture->store);
+}
+
+static void finds_patients_whom_the_reader_does_not_see(void **state)
+{
+    struct fixture *fixture = *state;
+    fixture_begin(fixture, fixture->clinic_id);
+    const char *patient = fixture_patient(fixture, "audit mrn");
+    fixture_commit(fixture);
+    const char *found = NULL;
     CHECK(fixture, store_begin_reading(fixture->store, fixture->clinic_id, NULL, &fixture->error));
     store_narrow(fixture->store, STORE_REACH_NOBODY);
-    CHECK(fixture, audit_find_patient(fixture->store, fixture->arena, "audit reading", &found,
+    CHECK(fixture, audit_find_patient(fixture->store, fixture->arena, "audit mrn", NULL, &found,
                                       &fixture->error));
     assert_string_equal(found, patient);
     CHECK_FAILS(
         fixture, ERROR_NOT_FOUND,
-        audit_find_patient(fixture->store, fixture->arena, "none", &found, &fixture->error));
+        audit_find_patient(fixture->store, fixture->arena, "none", NULL, &found, &fixture->error));
     store_end_reading(fixture->store);
 }
 
@@ -756,6 +764,7 @@ int main(void)
         AUDIT_TEST(stands_and_falls_with_its_transaction),
         AUDIT_TEST(credentials_tell_whose_they_are),
         AUDIT_TEST(is_read_newest_first),
+        AUDIT_TEST(finds_patients_whom_the_reader_does_not_see),
         AUDIT_TEST(nobody_changes_or_removes_entries),
         AUDIT_TEST(a_clinic_sees_and_makes_its_own),
         AUDIT_TEST(many_write_at_once),

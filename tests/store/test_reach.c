@@ -240,24 +240,24 @@ static void what_is_out_of_reach_cannot_be_added_to(void **state)
 {
     struct fixture *fixture = *state;
     PGconn *app = fixture_app_connection(fixture, fixture->clinic_id);
-    const char *of_it = arena_printf(fixture->arena, "recording_id = '%s'", signed_recording);
+    const char *key =
+        arena_printf(fixture->arena, "'%s', '%s'", fixture->clinic_id, signed_recording);
+    const char *day = fixture_value(
+        fixture,
+        arena_printf(fixture->arena, "select received_on from penstock.recording where id = '%s'",
+                     signed_recording));
     const char *attempts[] = {
         arena_printf(fixture->arena,
                      "insert into penstock.recording_revision (clinic_id, recording_id, revision,"
-                     " received_on, events, analysis) select clinic_id, recording_id, 2,"
-                     " received_on, events, analysis from penstock.recording_revision where %s",
-                     of_it),
+                     " received_on, events, analysis) values (%s, 2, '%s', '[]', '{}')",
+                     key, day),
         arena_printf(fixture->arena,
-                     "insert into penstock.recording_channel select clinic_id, recording_id, 9,"
-                     " 'other', unit, rate_hz, start_s, encoding, decimals, scale, value_offset,"
-                     " sample_count, missing_count from penstock.recording_channel where %s"
-                     " limit 1",
-                     of_it),
+                     "insert into penstock.recording_channel values (%s, 9, 'other', 'mL', 1, 0,"
+                     " 'decimal', 0, 1, 0, 0, 0)",
+                     key),
         arena_printf(fixture->arena,
-                     "insert into penstock.sample_block select clinic_id, recording_id,"
-                     " channel_number, level, 99, received_on, sample_count, checksum, data"
-                     " from penstock.sample_block where %s limit 1",
-                     of_it),
+                     "insert into penstock.sample_block values (%s, 0, 0, 99, '%s', 1, 1, '')", key,
+                     day),
     };
     for (size_t r = 0; r < 3; r++) {
         const char *reach = ((const char *[]){"open", "referred", "nobody"})[r];
@@ -274,21 +274,42 @@ static void what_is_out_of_reach_cannot_be_added_to(void **state)
     PQfinish(app);
 }
 
+static void parts_of_recordings_are_reached_as_those_are(void **state)
+{
+    struct fixture *fixture = *state;
+    PGconn *app = fixture_app_connection(fixture, fixture->clinic_id);
+    static const char *const tables[] = {"recording_channel", "recording_revision", "sample_block"};
+    for (size_t i = 0; i < sizeof tables / sizeof tables[0]; i++) {
+        PGresult *rows =
+            PQexec(app, arena_printf(fixture->arena,
+                                     "select set_config('penstock.reach', 'open', false);"
+                                     "select count(*), count(*) filter (where recording_id = '%s')"
+                                     " from penstock.%s",
+                                     signed_recording, tables[i]));
+        assert_string_not_equal(PQgetvalue(rows, 0, 0), "0");
+        assert_string_equal(PQgetvalue(rows, 0, 1), "0");
+        PQclear(rows);
+    }
+    PQfinish(app);
+}
+
 static void without_a_reach_nothing_is_seen(void **state)
 {
     struct fixture *fixture = *state;
     PGconn *app = fixture_app_connection(fixture, fixture->clinic_id);
     static const char *const reaches[] = {"", "everything", "CLINIC", "open clinic"};
+    static const char *const tables[] = {
+        "patient", "study", "recording", "recording_channel", "recording_revision", "sample_block"};
     for (size_t i = 0; i < sizeof reaches / sizeof reaches[0]; i++) {
-        PGresult *rows =
-            PQexec(app, arena_printf(fixture->arena,
-                                     "select set_config('penstock.reach', '%s', false);"
-                                     "select (select count(*) from penstock.patient)"
-                                     " + (select count(*) from penstock.study)"
-                                     " + (select count(*) from penstock.recording)",
-                                     reaches[i]));
-        assert_string_equal(PQgetvalue(rows, 0, 0), "0");
-        PQclear(rows);
+        for (size_t t = 0; t < sizeof tables / sizeof tables[0]; t++) {
+            PGresult *rows =
+                PQexec(app, arena_printf(fixture->arena,
+                                         "select set_config('penstock.reach', '%s', false);"
+                                         "select count(*) from penstock.%s",
+                                         reaches[i], tables[t]));
+            assert_string_equal(PQgetvalue(rows, 0, 0), "0");
+            PQclear(rows);
+        }
     }
     PQfinish(app);
 }
@@ -303,6 +324,7 @@ int main(void)
         REACH_TEST(a_referrer_sees_signed_studies_of_the_referred),
         REACH_TEST(emergency_access_opens_one_patient_to_one_person_for_an_hour),
         REACH_TEST(what_is_out_of_reach_cannot_be_added_to),
+        REACH_TEST(parts_of_recordings_are_reached_as_those_are),
         REACH_TEST(without_a_reach_nothing_is_seen),
         REACH_TEST(work_begins_for_a_patient_made_or_named),
     };

@@ -51,7 +51,22 @@ export class World {
       return new Operation(one, route);
     });
     world.sessions = {};
+    await world.learnCallers();
     return world;
+  }
+
+  /** Which operations are for people and not for programs; also makes what recipes make only once. */
+  async learnCallers() {
+    for (const operation of this.operations.filter(({key}) => hasRecipe(key))) {
+      const role = this.roleFor(operation);
+      for (const clinic of [this.own, this.other]) {
+        const {status, tokenStatus} = (await this.prepare(operation, clinic)).recipe;
+        operation.isForPeople = tokenStatus !== status && [403, 404].includes(tokenStatus);
+        if (operation.isForPeople) {
+          await patiently(() => clinic.person(role), isBusyError);
+        }
+      }
+    }
   }
 
   /** Operations that nothing here can attack, with what is missing. */
@@ -83,7 +98,10 @@ export class World {
   /** A client who may use an operation. */
   allowed(operation, clinic = this.own) {
     const role = this.roleFor(operation);
-    return role === undefined ? new Client(this.url) : clinic.as(role);
+    if (role === undefined) {
+      return new Client(this.url);
+    }
+    return operation.isForPeople ? clinic.people[role] : clinic.as(role);
   }
 
   /** The cookie of somebody with a role, who signs in once. */
@@ -99,7 +117,7 @@ export class World {
 
   /** A request that would succeed: recipe and target. */
   async prepare(operation, clinic = this.own) {
-    const recipe = await patiently(() => recipeOf(clinic, operation.key), isBusyError);
+    const recipe = await patiently(() => recipeOf(clinic, operation.key, this.roleFor(operation)), isBusyError);
     return {...recipe, recipe, target: filled(operation.path, recipe)};
   }
 

@@ -28,15 +28,17 @@ async function secretsOf(world, prepared) {
 }
 
 /** What can be put where: other people's, other kinds', and other spellings. */
-function candidates(operation, {recipe: own}, {recipe: foreign}, byKind, name) {
+function candidates(operation, {recipe: own}, {recipe: others}, byKind, name) {
   const mine = own.parameters?.[name] ?? own.id;
-  const theirs = foreign.parameters?.[name] ?? foreign.id;
+  const theirs = others.parameters?.[name] ?? others.id;
   if (mine === undefined || name === 'n') {
     return [];
   }
   const otherKinds = Object.entries(byKind).filter(([one]) => one !== kindOf(operation));
+  // Whoever has a link's secret may read what it leads to, which is what it is for.
+  const foreign = operation.isPublic ? [] : [{what: 'of another clinic', id: theirs, isTelling: true}];
   return [
-    {what: 'of another clinic', id: theirs, isTelling: true},
+    ...foreign,
     {what: 'of another clinic in capitals', id: theirs.toUpperCase()},
     {what: 'of none', id: '00000000-0000-0000-0000-000000000000'},
     {what: 'of all', id: 'ffffffff-ffff-ffff-ffff-ffffffffffff'},
@@ -45,7 +47,7 @@ function candidates(operation, {recipe: own}, {recipe: foreign}, byKind, name) {
     {what: 'as urn', id: `urn:uuid:${mine}`},
     ...SUFFIXES.map((suffix) => ({what: `with ${JSON.stringify(suffix)}`, id: mine + suffix})),
     ...otherKinds.map(([one, id]) => ({what: `of ${one}`, id})),
-  ];
+  ].filter(({id}) => id !== mine);
 }
 
 const secretIn = (answer, secrets) => secrets.find((secret) => answer.text.toLowerCase().includes(secret.toLowerCase()));
@@ -57,7 +59,8 @@ function isRefused(answer, secrets) {
   if (secret !== undefined) {
     return `the answer names ${secret}`;
   }
-  return answer.status >= 400 && answer.status < 500 ? undefined : `${answer.status} ${answer.text.slice(0, 200)}`;
+  const isEmpty = answer.status === 200 && answer.json?.items?.length === 0;
+  return isEmpty || (answer.status >= 400 && answer.status < 500) ? undefined : `${answer.status} ${answer.text.slice(0, 200)}`;
 }
 
 async function inPaths(world, tally, {operation, request, foreign}, byKind, secrets) {
@@ -208,12 +211,14 @@ export async function attack(world, tally) {
   const byKind = Object.fromEntries(prepared.filter(({request}) => request.id).map(({operation, request}) => [kindOf(operation), request.id]));
   const foreignIds = Object.fromEntries(prepared.filter(({foreign}) => foreign.id).map(({operation, foreign}) => [kindOf(operation), foreign.id]));
   await world.unchanged(tally, async () => {
+    // Lists first: the audit also tells which ids of others were asked for.
+    await each(
+      prepared.filter(({operation}) => operation.isSafe),
+      (one) => inLists(world, tally, one, secrets),
+    );
     await each(prepared, async (one) => {
       await inPaths(world, tally, one, byKind, secrets);
       await elsewhere(world, tally, one, foreignIds, secrets);
-      if (one.operation.isSafe) {
-        await inLists(world, tally, one, secrets);
-      }
     });
   });
   await withinTheClinic(world, tally);

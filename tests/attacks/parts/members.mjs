@@ -1,7 +1,7 @@
 // Members that nobody documented, names that mean something to some language, and values of every wrong type
 // in every place. It works when what the document forbids is accepted or passed over, or the server fails.
 import {fits} from '../../api/lib/contract.mjs';
-import {isObject, placesOf, pointerOf, withValue} from '../lib/schema.mjs';
+import {isObject, placesOf, pointerOf, resolved, withValue} from '../lib/schema.mjs';
 import {Deck, each} from '../lib/tally.mjs';
 
 export const kind = 'mass assignment, types';
@@ -93,13 +93,11 @@ const told = (answer) => `${answer.status} ${answer.text.slice(0, 200)}`;
 
 /** Unknown members: refused, and each named. */
 async function unknownMembers(world, tally, deck, operation, client, request) {
-  const objects = placesOf(operation.schema).filter((place) => isObject(place) && typeof place.schema.additionalProperties !== 'object');
-  for (const path of [[], ...objects.map((place) => place.path)]) {
-    for (const [name, text] of deck.deal(path.length === 0 ? 12 : 4)) {
-      const known = path.length === 0 ? operation.schema : placesOf(operation.schema).find((one) => one.path === path)?.schema;
-      if (name in (known?.properties ?? {})) {
-        continue;
-      }
+  const places = [{path: [], schema: resolved(operation.schema)}, ...placesOf(operation.schema)];
+  const objects = places.filter((place) => isObject(place) && typeof place.schema.additionalProperties !== 'object');
+  for (const {path, schema} of objects) {
+    const cards = deck.deal(path.length === 0 ? 12 : 4).filter(([name]) => !Object.hasOwn(schema.properties ?? {}, name));
+    for (const [name, text] of cards) {
       await tally.attempt(`${operation.key} ${pointerOf(path)}/${name}`, async () => {
         const answer = await sendText(world, client, operation, request, withMember(request.json, operation.schema, path, name, text));
         const pointer = `${pointerOf(path)}/${name.replaceAll('~', '~0').replaceAll('/', '~1')}`;

@@ -59,7 +59,7 @@ function inQuery(operation, deck) {
 function inHeaders(operation, deck) {
   return [...new Set([...HEADERS, ...operation.headerNames])].flatMap((name) =>
     deck
-      .deal(2)
+      .deal(1)
       .filter(isLatin1)
       .map((payload) => ({
         what: `${name}: ${payload}`,
@@ -71,20 +71,21 @@ function inHeaders(operation, deck) {
   );
 }
 
-const stored = (answer, path, payload) => {
+/** What is stored is what was sent; or what an answer of that name tells is not what was sent at all. */
+const stored = (answer, path, payload, harmless) => {
   const value = valueAt(answer.json, path);
-  return answer.status < 400 && typeof value === 'string' && value !== payload
+  return answer.status < 400 && typeof value === 'string' && ![payload, valueAt(harmless, path)].includes(value)
     ? `${pointerOf(path)} became ${JSON.stringify(value)}`
     : undefined;
 };
 
-function inBody(operation, deck) {
+function inBody(operation, {json: harmless}, deck) {
   const texts = placesOf(operation.schema ?? {}).filter(takesText);
   return texts.flatMap(({path}) =>
     deck.deal(2).map((payload) => ({
       what: `${pointerOf(path)} ${payload}`,
       changes: ({json}) => ({json: withValue(json, operation.schema, path, payload)}),
-      judge: (answer) => stored(answer, path, payload),
+      judge: (answer) => stored(answer, path, payload, harmless),
     })),
   );
 }
@@ -136,7 +137,7 @@ async function changing(world, tally, {operation, preparing, sending}, deck, exp
     ...inPath(world, operation, request, deck),
     ...inQuery(operation, deck),
     ...inHeaders(operation, deck),
-    ...inBody(operation, deck),
+    ...inBody(operation, request, deck),
   ];
   const send = async ({changes, remembers}) => {
     const answer = await world.send(client, operation, request, changes(request));
