@@ -133,9 +133,6 @@ declare
     counted penstock.attempt;
     wait_s integer := 0;
 begin
-    delete from penstock.attempt where key in (
-        select a.key from penstock.attempt a where a.ends_at <= clock_timestamp()
-           and not a.key = any (keys) limit 20 for update skip locked);
     for wanted in select w.key, w.most, w.span_s
                     from unnest(keys, limits, spans_s) as w (key, most, span_s) order by w.key loop
         insert into penstock.attempt as a (key, attempts, ends_at)
@@ -151,6 +148,10 @@ begin
     if wait_s = 0 then
         update penstock.attempt set attempts = attempts + 1 where key = any (keys);
     end if;
+    -- Last, and without waiting: whoever holds rows that others want must want none himself.
+    delete from penstock.attempt where key in (
+        select a.key from penstock.attempt a where a.ends_at <= clock_timestamp()
+           and not a.key = any (keys) limit 20 for update skip locked);
     return wait_s;
 end $$;
 comment on function penstock.attempts_claim(bytea[], integer[], integer[]) is 'Counts an attempt; 0, or how many seconds to wait because it may not be made';
@@ -172,13 +173,13 @@ as $$
 declare
     browser penstock.known_browser;
 begin
-    delete from penstock.known_browser where (account_key, browser_hash) in (
-        select b.account_key, b.browser_hash from penstock.known_browser b
-         where b.ends_at <= clock_timestamp() limit 20 for update skip locked);
     select * into browser from penstock.known_browser b
      where b.account_key = wanted_account and b.browser_hash = wanted_browser
        and b.ends_at > clock_timestamp() for update;
     if not found then
+        delete from penstock.known_browser where (account_key, browser_hash) in (
+            select b.account_key, b.browser_hash from penstock.known_browser b
+             where b.ends_at <= clock_timestamp() limit 20 for update skip locked);
         return null;
     end if;
     if browser.failures >= most then
