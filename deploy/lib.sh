@@ -152,7 +152,7 @@ allow_services() {
 }
 
 BUILD_PACKAGES=(gcc libc6-dev cmake ninja-build pkg-config libmicrohttpd-dev libgnutls28-dev libjansson-dev
-    libpq-dev libsodium-dev libcjose-dev libcurl4-openssl-dev libzstd-dev zlib1g-dev)
+    libpq-dev libsodium-dev libutf8proc-dev liboath-dev libcjose-dev libcurl4-openssl-dev libzstd-dev zlib1g-dev)
 RUN_PACKAGES=(ca-certificates curl jq postgresql-15)
 
 # Node bundles the pages. A Node of 18 or newer that the machine has already is used as it is, because

@@ -107,6 +107,16 @@ rotate_log() {
     as_root test -e "$1" || as_root install -m 0640 -o "$SERVICE_USER" -g "$SERVICE_GROUP" /dev/null "$1"
 }
 
+# The key under which second factors are kept: made once, for the server's user alone. Another key cannot
+# open what this one has closed, so that backups carry it along.
+make_key() {
+    as_root test -s "$KEY_FILE" || head -c 32 /dev/urandom | base64 | install_key
+}
+
+install_key() {
+    as_root install -m 0600 -o "$SERVICE_USER" -g "$SERVICE_GROUP" /dev/stdin "$KEY_FILE"
+}
+
 # Connection strings may hold passwords, so they travel in files that root (and, for its own, the
 # server) may read, never on a command line. systemd reads the same files.
 write_environment() {
@@ -118,6 +128,7 @@ write_environment() {
         setting PENSTOCK_ADDRESS "$ADDRESS"
         setting PENSTOCK_PORT "$PORT"
         setting PENSTOCK_DATABASE "$database"
+        setting PENSTOCK_KEY_FILE "${PENSTOCK_KEY_FILE:-$KEY_FILE}"
         for name in PENSTOCK_WORKERS PENSTOCK_QUEUE PENSTOCK_BODY_MEMORY PENSTOCK_LOG_LEVEL \
             PENSTOCK_SECURE_COOKIES PENSTOCK_TLS_CERTIFICATE PENSTOCK_TLS_KEY PENSTOCK_TLS_CLIENT_CA \
             PENSTOCK_TRUSTED_PROXIES PENSTOCK_PUBLIC_URL "${!PENSTOCK_OIDC_@}"; do

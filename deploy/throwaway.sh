@@ -33,7 +33,8 @@ throwaway_server() {
     pg_prepare_database "$2" >>"$STEP_LOG" 2>&1
     PENSTOCK_DATABASE="$database=penstock_app" PENSTOCK_OWNER_DATABASE="$database=penstock_owner" \
         quiet "$program" migrate
-    PENSTOCK_ADDRESS=127.0.0.1 PENSTOCK_PORT=0 PENSTOCK_DATABASE="$database=penstock_app" \
+    (umask 077 && head -c 32 /dev/urandom | base64 >"$SCRATCH/key")
+    PENSTOCK_KEY_FILE=$SCRATCH/key PENSTOCK_ADDRESS=127.0.0.1 PENSTOCK_PORT=0 PENSTOCK_DATABASE="$database=penstock_app" \
         "$program" serve </dev/null >"$SCRATCH/server.out" 2>"$SCRATCH/server.log" &
     SERVER_PID=$!
     if ! wait_until 60 server_said_where; then
@@ -55,7 +56,7 @@ throwaway_clinic() {
     local -x PENSTOCK_DATABASE=$PENSTOCK_OWNER_DATABASE
     id=$("$program" clinic add "$3" 2>>"$STEP_LOG")
     (umask 077 && random_password >"$SCRATCH/administrator-password")
-    quiet "$program" account add "$id" administrator administrator <"$SCRATCH/administrator-password"
+    quiet "$program" administrator first "$id" administrator <"$SCRATCH/administrator-password"
 }
 
 # throwaway_server_stop: its exit code, which is not 0 when a sanitiser found a leak.

@@ -3,10 +3,9 @@
 #include "api/dispatch.h"
 #include "api/routes.h"
 #include "auth/openid.h"
-#include "auth/password.h"
+#include "auth/sealing.h"
 #include "auth/web_fetch.h"
 #include "base/log.h"
-#include "base/uuid.h"
 #include "store/migrate.h"
 #include "store/service_file.h"
 #include "store/store_audit.h"
@@ -103,6 +102,7 @@ int app_serve(const struct config *config)
 {
     keep_memory();
     struct error error = {0};
+    struct sealing_key *key = NULL;
     struct dispatch_options dispatch = {
         .settings = {.secure_cookies = config->secure_cookies,
                      .follow_cookies = config->follow_cookies},
@@ -133,11 +133,17 @@ int app_serve(const struct config *config)
         !start_single_sign_on(config, &dispatch.settings.openid, &error)) {
         return fail("cannot_start", &error);
     }
+    if (config->key_file[0] != '\0' && !sealing_key_read(config->key_file, &key, &error)) {
+        stop_single_sign_on(dispatch.settings.openid);
+        return fail("cannot_start", &error);
+    }
+    dispatch.settings.sealing_key = key;
     sigset_t signals;
     block_signals(&signals);
     struct http_server *server = NULL;
     if (!http_server_start(&options, &server, &error)) {
         stop_single_sign_on(dispatch.settings.openid);
+        sealing_key_free(key);
         return fail("cannot_start", &error);
     }
     printf("penstock-server listening on %s://%s:%u\n",
@@ -147,6 +153,7 @@ int app_serve(const struct config *config)
     wait_for_stop_signal(&signals, server);
     http_server_stop(server, STOP_PATIENCE_S);
     stop_single_sign_on(dispatch.settings.openid);
+    sealing_key_free(key);
     log_message(LOG_LEVEL_INFO, "stopped", "every accepted request is answered");
     return 0;
 }
@@ -193,98 +200,4 @@ int app_clinic_add(const struct config *config, const char *name)
     store_free(store);
     arena_free(arena);
     return created ? 0 : fail("clinic_add_failed", &error);
-}
-
-static unsigned read_roles(const char *text, struct error *reterr)
-{
-    unsigned roles = 0;
-    while (*text != '\0') {
-        size_t length = strcspn(text, ",");
-        char name[32];
-        (void)snprintf(name, sizeof name, "%.*s", (int)length, text);
-        unsigned role = role_from_name(name);
-        if (role == 0) {
-            (void)error_set(reterr, ERROR_INVALID, "unknown role \"%s\"", name);
-            return 0;
-        }
-        roles |= role;
-        text += length;
-        text += strspn(text, ",");
-    }
-    if (roles == 0) {
-        (void)error_set(reterr, ERROR_INVALID, "no role named");
-    }
-    return roles;
-}
-
-static bool read_password(char *password, size_t size, const char *username, struct error *reterr)
-{
-    if (fgets(password, (int)size, stdin) == NULL) {
-        return error_set(reterr, ERROR_INVALID, "no password on standard input");
-    }
-    password[strcspn(password, "\r\n")] = '\0';
-    const char *objection = password_objection(password, username);
-    return objection == NULL || error_set(reterr, ERROR_INVALID, "%s", objection);
-}
-
-static bool append_entry(struct store *store, struct arena *arena, const char *account_id,
-                         const char *username, struct error *reterr)
-{
-    const struct new_audit_entry entry = {
-        .actor_id = AUDIT_PROGRAM_ID,
-        .actor_name = "",
-        .actor_kind = "program",
-        .address = "",
-        .request_id = "",
-        .action = "create",
-        .resource = "accounts",
-        .what = "penstock-server account add",
-        .object_type = "users",
-        .object_id = account_id,
-        .patient_ids = "",
-        .reason = "",
-        .detail = username,
-    };
-    return audit_append(store, arena, &entry, reterr);
-}
-
-static bool add_account(struct store *store, struct arena *arena, const char *clinic_id,
-                        const char *username, unsigned roles, const char *hash, const char **ret_id,
-                        struct error *reterr)
-{
-    if (!store_begin(store, clinic_id, clinic_id, reterr) ||
-        !account_create(store, arena, username, username, hash, roles, ret_id, reterr) ||
-        !append_entry(store, arena, *ret_id, username, reterr) || !store_commit(store, reterr)) {
-        store_rollback(store);
-        return false;
-    }
-    return true;
-}
-
-int app_account_add(const struct config *config, const char *clinic_id, const char *username,
-                    const char *roles)
-{
-    struct error error = {0};
-    char password[PASSWORD_MAX_LENGTH + 3];
-    unsigned role_bits = read_roles(roles, &error);
-    if (role_bits == 0 || !require_database(config->owner_database, &error) ||
-        !read_password(password, sizeof password, username, &error)) {
-        return fail("account_add_failed", &error);
-    }
-    if (!uuid_is_valid(clinic_id)) {
-        (void)error_set(&error, ERROR_INVALID, "the clinic's id is not a UUID");
-        return fail("account_add_failed", &error);
-    }
-    const char *hash = NULL;
-    const char *id = NULL;
-    struct arena *arena = arena_new();
-    struct store *store = store_new(config->owner_database);
-    bool added = password_hash(arena, password, &hash, &error) &&
-                 add_account(store, arena, clinic_id, username, role_bits, hash, &id, &error);
-    if (added) {
-        printf("%s\n", id);
-    }
-    store_free(store);
-    arena_free(arena);
-    return added ? 0 : fail("account_add_failed", &error);
 }

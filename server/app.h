@@ -13,10 +13,16 @@ int app_migrate(const struct config *config);
 /* Adds a clinic and prints its id. */
 int app_clinic_add(const struct config *config, const char *name);
 
-/* Adds an account with comma-separated roles and prints its id; the password is the first line of
- * standard input, never an argument that other processes could read. */
-int app_account_add(const struct config *config, const char *clinic_id, const char *username,
-                    const char *roles);
+/* Makes a clinic's first administrator and prints its id. Refuses when the clinic has an active
+ * one. The password is the first line of standard input, never an argument that other processes
+ * could read. */
+int app_administrator_first(const struct config *config, const char *clinic_id,
+                            const char *username);
+
+/* Lets an active administrator who is locked out in again: with a new password (from standard
+ * input, as above), without second factor; their sessions end. */
+int app_administrator_recover(const struct config *config, const char *clinic_id,
+                              const char *username);
 
 /* Makes the documents of an older analysis anew, except those of signed or cancelled studies.
  * clinic_id  NULL: of every clinic */

@@ -22,6 +22,7 @@ enum setting_index {
     SETTING_ADDRESS,
     SETTING_BODY_MEMORY,
     SETTING_DATABASE,
+    SETTING_KEY_FILE,
     SETTING_LOG_LEVEL,
     SETTING_OIDC_CA,
     SETTING_OIDC_CLIENT_ID,
@@ -49,6 +50,9 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
     [SETTING_DATABASE] =
         {"PENSTOCK_DATABASE", "",
          "libpq connection string of the server's own role; several hosts allowed"},
+    [SETTING_KEY_FILE] = {"PENSTOCK_KEY_FILE", "",
+                          "file with the key under which second factors are kept: 32 bytes, raw or "
+                          "in base64, mode 0600; the same for every server of a database"},
     [SETTING_LOG_LEVEL] = {"PENSTOCK_LOG_LEVEL", "info", "debug, info, warning or error"},
     [SETTING_OIDC_CA] = {"PENSTOCK_OIDC_CA", "",
                          "file of certificates to trust for the sign-in provider, in place of "
@@ -66,8 +70,8 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
                            "name of the sign-in provider, as people know it"},
     [SETTING_OWNER_DATABASE] =
         {"PENSTOCK_OWNER_DATABASE", "",
-         "connection string for migrate, clinic, account, recompute, retention and verify; default "
-         "PENSTOCK_DATABASE"},
+         "connection string for migrate, clinic, administrator, recompute, retention, erase and "
+         "verify; default PENSTOCK_DATABASE"},
     [SETTING_PORT] = {"PENSTOCK_PORT", "8080", "port to listen on; 0 takes any free one"},
     [SETTING_PUBLIC_URL] = {"PENSTOCK_PUBLIC_URL", "",
                             "address of this server as browsers see it, https://host"},
@@ -123,7 +127,7 @@ static bool check_file_names(struct error *reterr)
         for (size_t i = 0; file && i < sizeof OTHERS / sizeof OTHERS[0]; i++) {
             file = strncmp(name, OTHERS[i], strlen(OTHERS[i])) != 0;
         }
-        if (file && !is_setting(name, length - FILE_SUFFIX_LENGTH)) {
+        if (file && !is_setting(name, length) && !is_setting(name, length - FILE_SUFFIX_LENGTH)) {
             return error_set(reterr, ERROR_INVALID, "%.*s belongs to no setting", (int)length,
                              name);
         }
@@ -273,6 +277,7 @@ bool config_read(struct config *ret_config, struct error *reterr)
         .address = value_of(SETTING_ADDRESS),
         .database = value_of(SETTING_DATABASE),
         .owner_database = value_of(SETTING_OWNER_DATABASE),
+        .key_file = value_of(SETTING_KEY_FILE),
         .trusted_proxies = value_of(SETTING_TRUSTED_PROXIES),
     };
     unsigned port = 0;

@@ -18,6 +18,7 @@ struct config {
     unsigned body_memory_mib;
     bool secure_cookies;         /* always */
     bool follow_cookies;         /* where a request came by TLS */
+    const char *key_file;        /* "": none */
     const char *tls_certificate; /* paths; NULL: plain HTTP */
     const char *tls_key;
     const char *tls_client_ca;

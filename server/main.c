@@ -3,6 +3,7 @@
 #include "api/routes.h"
 #include "auth/access.h"
 #include "auth/password.h"
+#include "formats/json_reader.h"
 #include "parameters.h"
 
 #include <stdio.h>
@@ -16,7 +17,8 @@ static int print_usage(void)
            "  penstock-server serve\n"
            "  penstock-server migrate\n"
            "  penstock-server clinic add NAME\n"
-           "  penstock-server account add CLINIC_ID USERNAME ROLE[,ROLE...]   (password on stdin)\n"
+           "  penstock-server administrator first CLINIC_ID USERNAME     (password on stdin)\n"
+           "  penstock-server administrator recover CLINIC_ID USERNAME   (password on stdin)\n"
            "  penstock-server recompute [--clinic ID] [--dry-run]\n"
            "  penstock-server retention [--clinic ID] [--dry-run]\n"
            "  penstock-server erase [--clinic ID] [--dry-run | --list] | --again FILE\n"
@@ -140,8 +142,11 @@ static int run_with_config(int argc, char **argv)
     if (is_command(argc, argv, 4, "clinic", "add")) {
         return app_clinic_add(&config, argv[3]);
     }
-    if (is_command(argc, argv, 6, "account", "add")) {
-        return app_account_add(&config, argv[3], argv[4], argv[5]);
+    if (is_command(argc, argv, 5, "administrator", "first")) {
+        return app_administrator_first(&config, argv[3], argv[4]);
+    }
+    if (is_command(argc, argv, 5, "administrator", "recover")) {
+        return app_administrator_recover(&config, argv[3], argv[4]);
     }
     if (strcmp(argv[1], "recompute") == 0) {
         return run_on_clinics(&config, argc, argv, app_recompute);
@@ -180,6 +185,7 @@ int main(int argc, char **argv)
         (void)fprintf(stderr, "penstock-server: libsodium cannot be used on this machine\n");
         return 1;
     }
+    json_reader_library_start();
     if (argc >= 2 && is_command(argc, argv, 2, "version", NULL)) {
         printf("penstock-server %s\n", PENSTOCK_VERSION);
         return 0;

@@ -22,18 +22,23 @@ enum { API_CURSOR_LIMIT = 512, API_PAGE_DEFAULT = 50, API_PAGE_MAX = 200, API_ET
 /* Flags of a route beyond those of the transport. */
 enum api_route_flags {
     API_ROUTE_OWN_TRANSACTION =
-        1 << 16,                      /* the handler begins and commits by itself, or needs none */
-    API_ROUTE_PAGE = 1 << 17,         /* a page for people: without a session, go to /sign-in */
-    API_ROUTE_CHECKS_CALLER = 1 << 18 /* public to the transport; dispatch still wants a caller */
+        1 << 16,                       /* the handler begins and commits by itself, or needs none */
+    API_ROUTE_PAGE = 1 << 17,          /* a page for people: without a session, go to /sign-in */
+    API_ROUTE_CHECKS_CALLER = 1 << 18, /* public to the transport; dispatch still wants a caller */
+    /* Open to a session that owes something (enum principal_owes): */
+    API_ROUTE_WHILE_OWING = 1 << 19,       /* whatever it is */
+    API_ROUTE_WHILE_OWING_FACTOR = 1 << 20 /* a second factor, but no new password */
 };
 
 struct openid;
+struct sealing_key;
 
 /* Settings that handlers depend on; lives as long as the server. */
 struct api_settings {
-    bool secure_cookies;   /* for every session */
-    bool follow_cookies;   /* for those that begin over TLS */
-    struct openid *openid; /* single sign-on; NULL: not offered */
+    bool secure_cookies;                   /* for every session */
+    bool follow_cookies;                   /* for those that begin over TLS */
+    struct openid *openid;                 /* single sign-on; NULL: not offered */
+    const struct sealing_key *sealing_key; /* NULL: second factors cannot be set up */
 };
 
 struct api_context {
@@ -46,6 +51,13 @@ struct api_context {
 
 /* Session cookie's name. */
 #define API_SESSION_COOKIE "penstock_session"
+
+/* Types of problems that a program has to tell apart, for http_problem_of_type(). */
+#define API_PROBLEM_PASSWORD_CHANGE     "password-change-required"
+#define API_PROBLEM_SECOND_FACTOR_SETUP "second-factor-setup-required"
+#define API_PROBLEM_SECOND_FACTOR       "second-factor-required"
+#define API_PROBLEM_SECOND_FACTOR_WRONG "second-factor-wrong"
+#define API_PROBLEM_NO_KEY              "second-factor-unavailable"
 
 /* Answers a store's error: 404, 409, 412, 422, 503 or 500. Logs what is ours. */
 void api_fail(const struct http_request *request, struct http_response *response,

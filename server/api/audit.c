@@ -267,6 +267,17 @@ bool api_audit_change(struct api_context *context, const struct http_request *re
     return context->audit.written;
 }
 
+bool api_audit_commit(struct api_context *context, const struct http_request *request,
+                      const struct http_response *response, struct error *reterr)
+{
+    if (api_audit_change(context, request, response, reterr) &&
+        store_commit(context->store, reterr)) {
+        return true;
+    }
+    context->audit.written = false;
+    return false;
+}
+
 void api_audit_answer(struct api_context *context, const struct http_request *request,
                       struct http_response *response, const struct http_response *fresh)
 {

@@ -57,6 +57,12 @@ void api_audit_username(struct api_context *context, const char *username);
  * request. */
 void api_audit_actor(struct api_context *context, const struct principal *actor);
 
+/* For a handler that ends its transaction by itself (API_ROUTE_OWN_TRANSACTION) and has put its
+ * answer into `response`: api_audit_change(), then the commit. False: neither is stored; answer
+ * with the error, and roll back. */
+MUST_CHECK bool api_audit_commit(struct api_context *context, const struct http_request *request,
+                                 const struct http_response *response, struct error *reterr);
+
 /* ---- for dispatch ---- */
 
 /* Begins the collection for one run of a handler. */

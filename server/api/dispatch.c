@@ -130,6 +130,29 @@ static bool find_principal(const struct http_request *request, struct api_contex
                              reterr);
 }
 
+/* Whoever must change the password or set up a second factor first may do nothing else. */
+static bool refuse_while_owing(const struct http_request *request, struct http_response *response,
+                               const struct principal *principal)
+{
+    unsigned flags = request->route->flags;
+    if (principal->owes == 0 || (flags & (API_ROUTE_WHILE_OWING | API_ROUTE_PAGE)) != 0) {
+        return false;
+    }
+    if ((principal->owes & OWES_PASSWORD) != 0) {
+        http_problem_of_type(request, response, 403, API_PROBLEM_PASSWORD_CHANGE,
+                             "Somebody else has chosen this account's password: change it first "
+                             "(POST /v1/sessions/current/password).");
+        return true;
+    }
+    if ((flags & API_ROUTE_WHILE_OWING_FACTOR) != 0) {
+        return false;
+    }
+    http_problem_of_type(request, response, 403, API_PROBLEM_SECOND_FACTOR_SETUP,
+                         "The clinic wants a second factor of this role: set one up first "
+                         "(POST /v1/sessions/current/second-factor).");
+    return true;
+}
+
 static bool authorise(const struct http_request *request, struct http_response *response,
                       struct api_context *context)
 {
@@ -150,6 +173,9 @@ static bool authorise(const struct http_request *request, struct http_response *
         return false;
     }
     const struct http_route *route = request->route;
+    if (refuse_while_owing(request, response, &context->principal)) {
+        return false;
+    }
     if (!access_allowed(&context->principal, route->resource, route->action)) {
         http_problem(request, response, 403, "Your role does not allow this.");
         return false;

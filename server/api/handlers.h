@@ -17,6 +17,7 @@ api_handler pages_sign_in;
 api_handler pages_today;
 api_handler pages_study;
 api_handler pages_audit;
+api_handler pages_account;
 api_handler pages_public_asset;
 api_handler pages_asset;
 
@@ -24,6 +25,19 @@ api_handler pages_asset;
 api_handler sessions_create;
 api_handler sessions_get_current;
 api_handler sessions_delete_current;
+api_handler sessions_list;
+api_handler sessions_delete;
+api_handler sessions_delete_others;
+
+/* own_password.c */
+api_handler own_password_change;
+
+/* second_factor.c */
+api_handler second_factor_show;
+api_handler second_factor_create;
+api_handler second_factor_confirm;
+api_handler second_factor_renew_codes;
+api_handler second_factor_delete;
 
 /* single_sign_on.c */
 api_handler single_sign_on_begin;
@@ -36,11 +50,19 @@ api_handler users_create;
 api_handler users_get;
 api_handler users_patch;
 
+/* user_sessions.c */
+api_handler user_sessions_list;
+api_handler user_sessions_delete;
+
 /* tokens.c */
 api_handler tokens_list;
 api_handler tokens_create;
 api_handler tokens_rotate;
 api_handler tokens_delete;
+
+/* sign_in_rules.c */
+api_handler sign_in_rules_get;
+api_handler sign_in_rules_put;
 
 /* choices.c */
 api_handler choices_get_all;

@@ -84,6 +84,12 @@ void pages_audit(void *opaque, struct http_request *request, struct http_respons
     send_file(request, response, "audit.html");
 }
 
+void pages_account(void *opaque, struct http_request *request, struct http_response *response)
+{
+    (void)opaque;
+    send_file(request, response, "account.html");
+}
+
 void pages_public_asset(void *opaque, struct http_request *request, struct http_response *response)
 {
     (void)opaque;

@@ -7,25 +7,60 @@
 /* However busy a session is, it ends with the working day. */
 static const int64_t SESSION_LIFE_S = (int64_t)12 * 3600;
 
+bool session_cookies_are_secure(const struct http_request *request,
+                                const struct api_settings *settings)
+{
+    return settings->secure_cookies || (settings->follow_cookies && request->secure);
+}
+
 void session_set_cookie(const struct http_request *request, struct http_response *response,
                         const struct api_settings *settings, const char *value, int64_t max_age_s)
 {
-    bool secure = settings->secure_cookies || (settings->follow_cookies && request->secure);
     http_response_header(
         response, "Set-Cookie",
         arena_printf(request->arena, "%s=%s; Path=/; Max-Age=%lld; HttpOnly; SameSite=Strict%s",
-                     API_SESSION_COOKIE, value, (long long)max_age_s, secure ? "; Secure" : ""));
+                     API_SESSION_COOKIE, value, (long long)max_age_s,
+                     session_cookies_are_secure(request, settings) ? "; Secure" : ""));
 }
 
-static bool store_session(struct api_context *context, const struct principal *principal,
-                          const char *secret, int64_t *ret_expires_at_us, struct error *reterr)
+/* What may be shown of a field that anybody can fill with anything. */
+static const char *printable(struct arena *arena, const char *field, size_t most)
+{
+    char *text = arena_alloc(arena, most + 1);
+    for (size_t i = 0; field != NULL && field[i] != '\0' && i < most; i++) {
+        text[i] = (char)(field[i] >= ' ' && field[i] <= '~' ? field[i] : '?');
+    }
+    return text;
+}
+
+static bool store_secret(struct api_context *context, const struct http_request *request,
+                         const struct principal *principal, const char *secret,
+                         int64_t *ret_expires_at_us, struct error *reterr)
 {
     unsigned char hash[SECRET_HASH_BYTES];
+    const struct session_origin origin = {
+        .address = printable(request->arena, request->client_address, SESSION_ADDRESS_LENGTH),
+        .user_agent = printable(request->arena, http_request_header(request, "User-Agent"),
+                                SESSION_USER_AGENT_LENGTH),
+        .by_provider = principal->by_provider,
+    };
     secret_hash(secret, hash);
-    return store_begin(context->store, principal->clinic_id, principal->id, reterr) &&
-           session_create(context->store, principal->id, hash, SESSION_LIFE_S, ret_expires_at_us,
-                          reterr) &&
-           store_commit(context->store, reterr);
+    return session_create(context->store, principal->id, hash, &origin, SESSION_LIFE_S,
+                          ret_expires_at_us, reterr);
+}
+
+bool session_renew(struct api_context *context, const struct http_request *request,
+                   struct http_response *response, int64_t *ret_expires_at_us, struct error *reterr)
+{
+    char secret[SECRET_TEXT_SIZE];
+    secret_new("", secret);
+    bool good =
+        store_secret(context, request, &context->principal, secret, ret_expires_at_us, reterr);
+    if (good) {
+        session_set_cookie(request, response, context->settings, secret, SESSION_LIFE_S);
+    }
+    sodium_memzero(secret, sizeof secret);
+    return good;
 }
 
 bool session_start(struct api_context *context, const struct http_request *request,
@@ -35,7 +70,9 @@ bool session_start(struct api_context *context, const struct http_request *reque
     struct error error = {0};
     char secret[SECRET_TEXT_SIZE];
     secret_new("", secret);
-    bool started = store_session(context, principal, secret, ret_expires_at_us, &error);
+    bool started = store_begin(context->store, principal->clinic_id, principal->id, &error) &&
+                   store_secret(context, request, principal, secret, ret_expires_at_us, &error) &&
+                   store_commit(context->store, &error);
     if (started) {
         session_set_cookie(request, response, context->settings, secret, SESSION_LIFE_S);
     } else {

@@ -11,6 +11,16 @@ MUST_CHECK bool session_start(struct api_context *context, const struct http_req
                               struct http_response *response, const struct principal *principal,
                               int64_t *ret_expires_at_us);
 
+/* The same within the transaction that is open, for whom it is signed in already: a new secret in
+ * place of sessions that have just ended. The caller answers the error. */
+MUST_CHECK bool session_renew(struct api_context *context, const struct http_request *request,
+                              struct http_response *response, int64_t *ret_expires_at_us,
+                              struct error *reterr);
+
+/* Whether cookies that are set in answer to this request are for TLS only. */
+bool session_cookies_are_secure(const struct http_request *request,
+                                const struct api_settings *settings);
+
 /* Sets the session's cookie; an empty value with no life takes it away. */
 void session_set_cookie(const struct http_request *request, struct http_response *response,
                         const struct api_settings *settings, const char *value, int64_t max_age_s);

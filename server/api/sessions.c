@@ -3,10 +3,21 @@
 #include "api/handlers.h"
 #include "api/roles_json.h"
 #include "api/session_start.h"
+#include "api/sessions_json.h"
+#include "api/sign_in.h"
 #include "auth/password.h"
 #include "auth/secret.h"
 
 #include <string.h>
+
+static void append_owes(struct text *out, unsigned owes)
+{
+    text_append(out, owes & OWES_PASSWORD ? "[\"password\"" : "[");
+    if (owes & OWES_SECOND_FACTOR) {
+        text_append(out, owes & OWES_PASSWORD ? ",\"second_factor\"" : "\"second_factor\"");
+    }
+    text_append_char(out, ']');
+}
 
 static void respond_principal(const struct http_request *request, struct http_response *response,
                               int status, const struct principal *principal, int64_t expires_at_us)
@@ -21,7 +32,9 @@ static void respond_principal(const struct http_request *request, struct http_re
     api_append_string(&body, "display_name", principal->display_name);
     text_append_char(&body, ',');
     roles_json_append(&body, principal->roles);
-    text_append(&body, "},\"clinic\":{");
+    text_append(&body, "},\"owes\":");
+    append_owes(&body, principal->owes);
+    text_append(&body, ",\"clinic\":{");
     api_append_string(&body, "id", principal->clinic_id);
     text_append_char(&body, ',');
     api_append_string(&body, "name", principal->clinic_name);
@@ -32,22 +45,6 @@ static void respond_principal(const struct http_request *request, struct http_re
     }
     text_append_char(&body, '}');
     api_respond_json(request, response, status, &body);
-}
-
-/* A wrong name and a wrong password get the same answer, after the same time. */
-static bool check_password(struct api_context *context, const struct http_request *request,
-                           const char *username, const char *password,
-                           struct principal *ret_principal, struct error *reterr)
-{
-    const char *hash = NULL;
-    if (!account_for_sign_in(context->store, request->arena, username, ret_principal, &hash,
-                             reterr) &&
-        reterr->kind != ERROR_NOT_FOUND) {
-        return false;
-    }
-    bool right = false;
-    return password_verify(password, hash, &right, reterr) &&
-           (right || error_set(reterr, ERROR_NOT_FOUND, "wrong username or password"));
 }
 
 /* A page elsewhere must not sign its visitor in here; other programs send no such fields. */
@@ -73,22 +70,19 @@ void sessions_create(void *opaque, struct http_request *request, struct http_res
     if (!api_read_object(request, response, &reader, &faults)) {
         return;
     }
-    const char *username = json_reader_string(&reader, "username", JSON_REQUIRED, LIMIT_NAME_BYTES);
-    const char *password =
-        json_reader_string(&reader, "password", JSON_REQUIRED, PASSWORD_MAX_LENGTH);
+    const struct sign_in_proof proof = {
+        .username = json_reader_string(&reader, "username", JSON_REQUIRED, LIMIT_NAME_BYTES),
+        .password = json_reader_string(&reader, "password", JSON_REQUIRED, PASSWORD_MAX_BYTES),
+        .code = json_reader_string(&reader, "code", JSON_OPTIONAL, LIMIT_NAME_BYTES),
+    };
     json_reader_close(&reader);
+    struct principal principal = {0};
+    const char *browser = NULL;
     if (api_reject(request, response, &faults)) {
         return;
     }
-    struct principal principal = {0};
-    struct error error = {0};
-    api_audit_username(context, username);
-    if (!check_password(context, request, username, password, &principal, &error)) {
-        if (error.kind == ERROR_NOT_FOUND) {
-            http_problem(request, response, 401, "The username or the password is wrong.");
-        } else {
-            api_fail(request, response, &error);
-        }
+    api_audit_username(context, proof.username);
+    if (!sign_in_check(context, request, response, &proof, &principal, &browser)) {
         return;
     }
     int64_t expires_at_us = 0;
@@ -96,6 +90,7 @@ void sessions_create(void *opaque, struct http_request *request, struct http_res
         return;
     }
     api_audit_actor(context, &principal);
+    sign_in_remember(request, response, context->settings, browser);
     respond_principal(request, response, 201, &principal, expires_at_us);
     http_response_header(response, "Location", "/v1/sessions/current");
 }
@@ -107,14 +102,22 @@ void sessions_get_current(void *opaque, struct http_request *request,
     respond_principal(request, response, 200, &context->principal, 0);
 }
 
+bool sessions_has_session(const struct api_context *context, const struct http_request *request,
+                          struct http_response *response)
+{
+    if (context->principal.is_token) {
+        http_problem(request, response, 409,
+                     "A bearer token has no session and no password; revoke the token instead.");
+    }
+    return !context->principal.is_token;
+}
+
 void sessions_delete_current(void *opaque, struct http_request *request,
                              struct http_response *response)
 {
     struct api_context *context = opaque;
     const char *secret = http_request_cookie(request, API_SESSION_COOKIE);
-    if (context->principal.is_token || secret == NULL) {
-        http_problem(request, response, 409,
-                     "A bearer token has no session; revoke the token instead.");
+    if (!sessions_has_session(context, request, response) || secret == NULL) {
         return;
     }
     unsigned char hash[SECRET_HASH_BYTES];
@@ -126,4 +129,87 @@ void sessions_delete_current(void *opaque, struct http_request *request,
     }
     http_respond(response, 204, NULL, NULL, 0);
     session_set_cookie(request, response, context->settings, "", 0);
+}
+
+void sessions_respond_list(struct api_context *context, const struct http_request *request,
+                           struct http_response *response, const char *account_id)
+{
+    struct session *sessions = NULL;
+    size_t count = 0;
+    struct error error = {0};
+    if (!session_list(context->store, request->arena, account_id, &sessions, &count, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    struct text body;
+    text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
+    text_append(&body, "{\"items\":[");
+    for (size_t i = 0; i < count; i++) {
+        text_append(&body, i == 0 ? "{" : ",{");
+        api_append_string(&body, "id", sessions[i].id);
+        text_append_char(&body, ',');
+        api_append_time(&body, "created_at", sessions[i].created_at_us);
+        text_append_char(&body, ',');
+        api_append_time(&body, "last_used_at", sessions[i].last_used_at_us);
+        text_append_char(&body, ',');
+        api_append_time(&body, "expires_at", sessions[i].expires_at_us);
+        text_append_char(&body, ',');
+        api_append_string(&body, "address", sessions[i].address);
+        text_append_char(&body, ',');
+        api_append_string(&body, "user_agent", sessions[i].user_agent);
+        bool current = context->principal.session_id != NULL &&
+                       strcmp(context->principal.session_id, sessions[i].id) == 0;
+        text_append(&body, current ? ",\"current\":true}" : ",\"current\":false}");
+    }
+    text_append(&body, "]}");
+    api_respond_json(request, response, 200, &body);
+}
+
+void sessions_list(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    if (sessions_has_session(context, request, response)) {
+        sessions_respond_list(context, request, response, context->principal.id);
+    }
+}
+
+void sessions_delete(void *opaque, struct http_request *request, struct http_response *response)
+{
+    struct api_context *context = opaque;
+    const char *id = api_path_id(request, response, 0);
+    struct error error = {0};
+    if (id == NULL || !sessions_has_session(context, request, response)) {
+        return;
+    }
+    if (!session_end(context->store, context->principal.id, id, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    http_respond(response, 204, NULL, NULL, 0);
+}
+
+/* The word has to be there: a DELETE of the collection might be meant for all of it. */
+void sessions_delete_others(void *opaque, struct http_request *request,
+                            struct http_response *response)
+{
+    struct api_context *context = opaque;
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    http_request_check_query(request, (const char *const[]){"others", NULL}, &faults);
+    if (!api_query_flag(request, "others", &faults) && faults.count == 0) {
+        fault_add(&faults, "?others",
+                  "Must be true: one's own session is ended at "
+                  "/v1/sessions/current.");
+    }
+    struct error error = {0};
+    if (!sessions_has_session(context, request, response) ||
+        api_reject(request, response, &faults)) {
+        return;
+    }
+    if (!session_end_all(context->store, context->principal.id, context->principal.session_id,
+                         &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    http_respond(response, 204, NULL, NULL, 0);
 }

@@ -4,6 +4,7 @@
 #include "auth/id_token.h"
 #include "auth/password.h"
 #include "auth/web_fetch.h"
+#include "store/store_second_factor.h"
 #include "store/store_single_sign_on.h"
 
 #include <string.h>
@@ -28,7 +29,10 @@ static void append_account(struct text *out, const struct account *account)
         api_append_string(out, "subject", account->sign_in_subject);
         text_append_char(out, '}');
     }
-    text_printf(out, ",\"active\":%s,", account->active ? "true" : "false");
+    text_printf(out, ",\"active\":%s,\"must_change_password\":%s,\"second_factor\":%s,",
+                account->active ? "true" : "false",
+                account->must_change_password ? "true" : "false",
+                account->has_second_factor ? "true" : "false");
     api_append_time(out, "created_at", account->created_at_us);
     text_printf(out, ",\"version\":%d}", account->version);
 }
@@ -80,13 +84,13 @@ static bool username_is_valid(const char *username)
 }
 
 static const char *read_password(struct json_reader *reader, enum json_presence presence,
-                                 const char *username)
+                                 const struct password_owner *owner)
 {
-    const char *password = json_reader_string(reader, "password", presence, LIMIT_NAME_BYTES);
+    const char *password = json_reader_string(reader, "password", presence, PASSWORD_MAX_BYTES);
     if (password == NULL) {
         return NULL;
     }
-    const char *objection = password_objection(password, username);
+    const char *objection = password_objection(password, owner);
     if (objection != NULL) {
         fault_add(reader->faults, json_reader_pointer(reader, "password"), "%s", objection);
         return NULL;
@@ -157,6 +161,12 @@ static bool hash_password(struct arena *arena, const char *password, const char 
     return password == NULL || password_hash(arena, password, ret_hash, reterr);
 }
 
+static bool make_temporary(struct api_context *context, const char *id, struct error *reterr)
+{
+    const struct account_change change = {.roles = -1, .active = -1, .must_change_password = 1};
+    return account_update(context->store, id, 1, &change, reterr);
+}
+
 void users_create(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -173,9 +183,11 @@ void users_create(void *opaque, struct http_request *request, struct http_respon
     const char *display_name =
         json_reader_string(&reader, "display_name", JSON_REQUIRED, LIMIT_NAME_BYTES);
     const struct subject subject = read_subject(&reader);
+    const struct password_owner owner = {username, display_name, context->principal.clinic_name};
     const char *password =
-        read_password(&reader, subject.issuer == NULL ? JSON_REQUIRED : JSON_OPTIONAL,
-                      username == NULL ? "" : username);
+        read_password(&reader, subject.issuer == NULL ? JSON_REQUIRED : JSON_OPTIONAL, &owner);
+    bool is_temporary =
+        json_reader_answer(&reader, "password_is_temporary", JSON_OPTIONAL) == ANSWER_YES;
     unsigned roles = roles_json_read(&reader, JSON_REQUIRED);
     json_reader_close(&reader);
     if (api_reject(request, response, &faults)) {
@@ -188,6 +200,7 @@ void users_create(void *opaque, struct http_request *request, struct http_respon
     if (!hash_password(request->arena, password, &hash, &error) ||
         !account_create(context->store, request->arena, username, display_name, hash, roles, &id,
                         &error) ||
+        (is_temporary && !make_temporary(context, id, &error)) ||
         !set_subject(context, id, &subject, &nobody, &error)) {
         api_fail(request, response, &error);
         return;
@@ -204,13 +217,30 @@ void users_get(void *opaque, struct http_request *request, struct http_response 
     }
 }
 
-static int read_active(struct json_reader *reader)
+static int read_flag(struct json_reader *reader, const char *member)
 {
-    const enum patient_answer answer = json_reader_answer(reader, "active", JSON_OPTIONAL);
+    const enum patient_answer answer = json_reader_answer(reader, member, JSON_OPTIONAL);
     if (answer == ANSWER_UNKNOWN) {
         return -1;
     }
     return answer == ANSWER_YES ? 1 : 0;
+}
+
+/* "second_factor" may only be null: nobody can set up another's. */
+static bool read_removal(struct json_reader *reader)
+{
+    bool is_null = json_reader_is_null(reader, "second_factor");
+    if (json_reader_take(reader, "second_factor", JSON_OPTIONAL) != NULL) {
+        fault_add(reader->faults, json_reader_pointer(reader, "second_factor"),
+                  "May only be null, which removes it.");
+    }
+    return is_null;
+}
+
+static bool remove_factor(struct api_context *context, const char *id, struct error *reterr)
+{
+    return second_factor_remove(context->store, id, reterr) &&
+           session_end_all(context->store, id, NULL, reterr);
 }
 
 void users_patch(void *opaque, struct http_request *request, struct http_response *response)
@@ -234,11 +264,16 @@ void users_patch(void *opaque, struct http_request *request, struct http_respons
     api_refuse_null(&reader, "password");
     api_refuse_null(&reader, "roles");
     api_refuse_null(&reader, "active");
+    api_refuse_null(&reader, "password_is_temporary");
     const struct subject subject = read_subject(&reader);
-    const char *password = read_password(&reader, JSON_OPTIONAL, account.username);
+    const struct password_owner owner = {account.username, change.display_name,
+                                         context->principal.clinic_name};
+    const char *password = read_password(&reader, JSON_OPTIONAL, &owner);
+    change.must_change_password = read_flag(&reader, "password_is_temporary");
+    bool removes_factor = read_removal(&reader);
     unsigned roles = roles_json_read(&reader, JSON_OPTIONAL);
     change.roles = roles == 0 ? -1 : (int)roles;
-    change.active = read_active(&reader);
+    change.active = read_flag(&reader, "active");
     json_reader_close(&reader);
     if (api_reject(request, response, &faults) ||
         !api_matches(request, response, account.version)) {
@@ -247,7 +282,8 @@ void users_patch(void *opaque, struct http_request *request, struct http_respons
     if ((password != NULL &&
          !password_hash(request->arena, password, &change.password_hash, &error)) ||
         !account_update(context->store, id, account.version, &change, &error) ||
-        !set_subject(context, id, &subject, &account, &error)) {
+        !set_subject(context, id, &subject, &account, &error) ||
+        (removes_factor && !remove_factor(context, id, &error))) {
         api_fail(request, response, &error);
         return;
     }

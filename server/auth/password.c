@@ -1,12 +1,12 @@
 #include "auth/password.h"
 
+#include "auth/password_text.h"
 #include "base/clock.h"
 
 #include <math.h>
 #include <pthread.h>
 #include <sodium.h>
 #include <string.h>
-#include <strings.h>
 #include <time.h>
 
 enum { HASHES_AT_A_TIME = 2, WAITERS_AT_MOST = 1 };
@@ -25,57 +25,9 @@ static pthread_cond_t slots_freed = PTHREAD_COND_INITIALIZER;
 static unsigned slots_taken;
 static unsigned slots_wanted;
 
-/* Long enough to pass the length rule, and still among the first that anyone would try. */
-static const char *const BLOCKED[] = {
-    "123456789012",   "1234567890123",    "123123123123",     "111111111111",  "000000000000",
-    "abcdefghijkl",   "aaaaaaaaaaaa",     "qwertyuiop12",     "qwertyuiop123", "qwertyuiopas",
-    "password1234",   "password12345",    "passwordpassword", "administrator", "administrator1",
-    "letmeinletmein", "iloveyouiloveyou", "changemenow1",     "changeme1234",  "welcome12345",
-    "penstock1234",   "penstockpenstock", "urodynamics1",     "urodynamics12", "urodynamics123",
-};
-
 bool password_library_start(void)
 {
     return sodium_init() >= 0;
-}
-
-static bool contains_ignoring_case(const char *text, const char *part)
-{
-    size_t length = strlen(part);
-    for (; *text != '\0'; text++) {
-        if (strncasecmp(text, part, length) == 0) {
-            return true;
-        }
-    }
-    return false;
-}
-
-static bool is_one_character_repeated(const char *password)
-{
-    return strspn(password, (const char[]){password[0], '\0'}) == strlen(password);
-}
-
-const char *password_objection(const char *password, const char *username)
-{
-    size_t length = strlen(password);
-    if (length < PASSWORD_MIN_LENGTH) {
-        return "A password has at least 12 characters.";
-    }
-    if (length > PASSWORD_MAX_LENGTH) {
-        return "A password has at most 128 bytes.";
-    }
-    if (is_one_character_repeated(password)) {
-        return "A password is not one character repeated.";
-    }
-    for (size_t i = 0; i < sizeof BLOCKED / sizeof BLOCKED[0]; i++) {
-        if (strcasecmp(password, BLOCKED[i]) == 0) {
-            return "This password is among the first that anyone would try.";
-        }
-    }
-    if (strlen(username) >= 4 && contains_ignoring_case(password, username)) {
-        return "A password does not hold the username.";
-    }
-    return NULL;
 }
 
 static struct timespec wait_end(void)
@@ -117,14 +69,14 @@ static void slot_give(void)
     pthread_mutex_unlock(&slots_mutex);
 }
 
-bool password_hash(struct arena *arena, const char *password, const char **ret_hash,
-                   struct error *reterr)
+static bool hash_text(struct arena *arena, const char *text, const char **ret_hash,
+                      struct error *reterr)
 {
     char hash[crypto_pwhash_STRBYTES];
     if (!slot_take(reterr)) {
         return false;
     }
-    int status = crypto_pwhash_str(hash, password, strlen(password), COST, MEMORY);
+    int status = crypto_pwhash_str(hash, text, strlen(text), COST, MEMORY);
     slot_give();
     if (status != 0) {
         return error_set(reterr, ERROR_UNAVAILABLE, "not enough memory to hash a password");
@@ -133,31 +85,56 @@ bool password_hash(struct arena *arena, const char *password, const char **ret_h
     return true;
 }
 
-static void burn_as_long_as_a_verification(const char *password)
+bool password_hash(struct arena *arena, const char *password, const char **ret_hash,
+                   struct error *reterr)
+{
+    char *normal = password_text_normal(password);
+    if (normal == NULL) {
+        return error_set(reterr, ERROR_INVALID, "a password that is not Unicode");
+    }
+    bool hashed = hash_text(arena, normal, ret_hash, reterr);
+    password_text_free(normal);
+    return hashed;
+}
+
+static void burn_as_long_as_a_verification(const char *text)
 {
     unsigned char key[32];
     static const unsigned char salt[crypto_pwhash_SALTBYTES] = {0};
-    int status = crypto_pwhash(key, sizeof key, password, strlen(password), salt, COST, MEMORY,
+    int status = crypto_pwhash(key, sizeof key, text, strlen(text), salt, COST, MEMORY,
                                crypto_pwhash_ALG_ARGON2ID13);
     (void)status;
     sodium_memzero(key, sizeof key);
 }
 
-bool password_verify(const char *password, const char *hash, bool *ret_right, struct error *reterr)
+static bool verify_text(const char *text, const char *hash, bool *ret_right, struct error *reterr)
 {
-    if (strlen(password) > PASSWORD_MAX_LENGTH) {
-        *ret_right = false;
-        return true;
-    }
     if (!slot_take(reterr)) {
         return false;
     }
     if (hash == NULL || hash[0] == '\0') {
-        burn_as_long_as_a_verification(password);
+        burn_as_long_as_a_verification(text);
         *ret_right = false;
     } else {
-        *ret_right = crypto_pwhash_str_verify(hash, password, strlen(password)) == 0;
+        *ret_right = crypto_pwhash_str_verify(hash, text, strlen(text)) == 0;
     }
     slot_give();
     return true;
+}
+
+bool password_verify(const char *password, const char *hash, bool *ret_right, struct error *reterr)
+{
+    char *normal = strlen(password) <= PASSWORD_MAX_BYTES ? password_text_normal(password) : NULL;
+    if (normal == NULL) { /* nobody could have chosen it, whatever the name */
+        *ret_right = false;
+        return true;
+    }
+    bool done = verify_text(normal, hash, ret_right, reterr);
+    password_text_free(normal);
+    return done;
+}
+
+bool password_hash_is_outdated(const char *hash)
+{
+    return crypto_pwhash_str_needs_rehash(hash, COST, MEMORY) != 0;
 }

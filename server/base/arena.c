@@ -17,6 +17,7 @@ enum { ALIGNMENT = alignof(max_align_t), BLOCK_SIZE = 8192, LARGE_SIZE = 4096, S
 
 struct block {
     struct block *next;
+    size_t size; /* of `bytes` */
     alignas(max_align_t) unsigned char bytes[];
 };
 
@@ -31,6 +32,7 @@ struct arena {
     struct deferred *deferred;
     unsigned char *free_start; /* unused rest of the newest shared block */
     size_t free_size;
+    bool is_secret;
     alignas(max_align_t) unsigned char first[BLOCK_SIZE]; /* most requests need no other block */
 };
 
@@ -50,7 +52,18 @@ struct arena *arena_new(void)
     arena->deferred = NULL;
     arena->free_start = arena->first;
     arena->free_size = sizeof arena->first;
+    arena->is_secret = false;
     return arena;
+}
+
+void arena_keep_secret(struct arena *arena)
+{
+    arena->is_secret = true;
+}
+
+bool arena_is_secret(const struct arena *arena)
+{
+    return arena->is_secret;
 }
 
 void arena_free(struct arena *arena)
@@ -66,8 +79,14 @@ void arena_free(struct arena *arena)
     struct block *block = arena->blocks;
     while (block != NULL) {
         struct block *next = block->next;
+        if (arena->is_secret) {
+            explicit_bzero(block->bytes, block->size);
+        }
         free(block);
         block = next;
+    }
+    if (arena->is_secret) {
+        explicit_bzero(arena->first, sizeof arena->first);
     }
     free(arena);
 }
@@ -83,6 +102,7 @@ static struct block *add_block(struct arena *arena, size_t size, bool zeroed)
         out_of_memory(size);
     }
     block->next = arena->blocks;
+    block->size = size;
     arena->blocks = block;
     return block;
 }

@@ -4,6 +4,7 @@
 
 #include "base/compiler.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 
 struct arena;
@@ -14,6 +15,14 @@ struct arena *arena_new(void);
 
 /* Runs the deferred calls, newest first, and frees everything. NULL is allowed. */
 void arena_free(struct arena *arena);
+
+/* From now on the arena holds what nobody may find in memory afterwards: arena_free() overwrites
+ * all of it, also what is already there. */
+void arena_keep_secret(struct arena *arena);
+
+/* Whether arena_keep_secret() was called. For a deferred call that frees what is not on the arena.
+ */
+bool arena_is_secret(const struct arena *arena);
 
 /* Zeroed memory, aligned for any object; never NULL. What grows with a client's input must have
  * been bounded by a named limit before it gets here. */

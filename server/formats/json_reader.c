@@ -5,6 +5,8 @@
 #include "formats/limits.h"
 
 #include <assert.h>
+#include <malloc.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* A name longer than this is not repeated in a pointer: it is the sender's noise. */
@@ -149,17 +151,43 @@ json_t *json_reader_load_own(const char *text)
     return json_loads(text, 0, NULL);
 }
 
+/* Of the thread that handles a secret value. */
+static _Thread_local bool overwrites;
+
+static void free_value(void *memory)
+{
+    if (overwrites && memory != NULL) {
+        explicit_bzero(memory, malloc_usable_size(memory));
+    }
+    free(memory);
+}
+
+void json_reader_library_start(void)
+{
+    json_set_alloc_funcs(malloc, free_value);
+}
+
 static void release_value(void *value)
 {
     json_decref(value);
 }
 
+static void release_secret_value(void *value)
+{
+    overwrites = true;
+    json_decref(value);
+    overwrites = false;
+}
+
 const json_t *json_reader_parse(struct arena *arena, const char *body, size_t length,
                                 struct fault_list *faults)
 {
+    bool is_secret = arena_is_secret(arena);
+    overwrites = is_secret; /* what the parser frees on its way */
     json_t *value = json_reader_load(body, length, faults);
+    overwrites = false;
     if (value != NULL) {
-        arena_defer(arena, release_value, value);
+        arena_defer(arena, is_secret ? release_secret_value : release_value, value);
     }
     return value;
 }

@@ -25,6 +25,10 @@ struct json_reader {
     const char *taken[JSON_READER_MEMBERS_MAX];
 };
 
+/* Has the parser overwrite what it frees of a value whose arena keeps secrets. Call once, before
+ * any thread starts. */
+void json_reader_library_start(void);
+
 /* Parses text strictly: UTF-8, no repeated members, depth at most LIMIT_JSON_DEPTH, nothing after
  * the value, no NUL. NULL with one fault (pointer "", line and column in the detail) on failure.
  * The value is released with the arena. */

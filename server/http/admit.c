@@ -304,5 +304,9 @@ bool exchange_admit(struct exchange *exchange, const char *method, const char *v
     exchange->job.heavy = (exchange->request.route->flags & HTTP_ROUTE_HEAVY) != 0;
     body_init(&exchange->body, &exchange->server->budget, exchange->request.route->body_limit,
               exchange->framing.length);
+    exchange->body.is_secret = (exchange->request.route->flags & HTTP_ROUTE_SECRET) != 0;
+    if (exchange->body.is_secret) {
+        arena_keep_secret(exchange->arena);
+    }
     return true;
 }

@@ -59,6 +59,15 @@ static bool spool_append(struct body *body, const char *bytes, size_t length)
     return true;
 }
 
+static void free_memory(struct body *body)
+{
+    if (body->is_secret && body->memory != NULL) {
+        explicit_bzero(body->memory, body->capacity);
+    }
+    free(body->memory);
+    body->memory = NULL;
+}
+
 static bool move_to_spool(struct body *body)
 {
     body->spool_fd = open_spool();
@@ -66,9 +75,24 @@ static bool move_to_spool(struct body *body)
         return false;
     }
     body->budget->memory -= body->memory == NULL ? 0 : body->capacity;
-    free(body->memory);
-    body->memory = NULL;
+    free_memory(body);
     return true;
+}
+
+/* realloc() would leave the secret behind where it was. */
+static char *grow(struct body *body, size_t size)
+{
+    if (!body->is_secret) {
+        return realloc(body->memory, size);
+    }
+    char *memory = malloc(size);
+    if (memory != NULL) {
+        if (body->memory != NULL) {
+            memcpy(memory, body->memory, body->length);
+        }
+        free_memory(body);
+    }
+    return memory;
 }
 
 /* False when there is to be no more memory for this body. */
@@ -86,7 +110,7 @@ static bool memory_reserve(struct body *body, size_t needed)
     if (capacity > body->budget->memory_per_body || capacity - held > most - body->budget->memory) {
         return false;
     }
-    char *memory = realloc(body->memory, capacity + 1);
+    char *memory = grow(body, capacity + 1);
     if (memory == NULL) {
         return false;
     }
@@ -163,7 +187,7 @@ void body_free(struct body *body)
     }
     if (body->memory != NULL) {
         body->budget->memory -= body->capacity;
-        free(body->memory);
+        free_memory(body);
     }
     memset(body, 0, sizeof *body);
 }

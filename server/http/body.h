@@ -33,6 +33,7 @@ struct body {
     int spool_fd;   /* -1: in memory */
     size_t spooled; /* bytes that count against the budget of the spool */
     char *mapping;
+    bool is_secret; /* overwrite what was in memory; to be set after body_init() */
 };
 
 /* An empty body that may grow to `limit` bytes. `expected` is the announced length or 0. */

@@ -32,8 +32,10 @@ enum http_route_flags {
     HTTP_ROUTE_HEAVY = 4,   /* counts against the limit of heavy requests at a time */
     HTTP_ROUTE_CREATES = 8, /* a POST that creates: takes Idempotency-Key */
     HTTP_ROUTE_REQUIRES_MATCH = 16, /* a change of something versioned: needs If-Match */
-    HTTP_ROUTE_SECRET_PATH = 32     /* what follows its first segment is a secret: problems do not
+    HTTP_ROUTE_SECRET_PATH = 32,    /* what follows its first segment is a secret: problems do not
                                        repeat the path */
+    HTTP_ROUTE_SECRET =
+        64 /* carries secrets: body and arena are overwritten before they are freed */
 };
 
 struct http_request;
@@ -150,6 +152,10 @@ bool http_answers_later(const struct http_response *response);
 /* Answers application/problem+json (RFC 9457): type, title, status, detail, instance. */
 void http_problem(const struct http_request *request, struct http_response *response, int status,
                   const char *format, ...) PRINTF_LIKE(4, 5);
+
+/* The same with a type of its own, for a program that has to tell it apart: "/problems/<type>". */
+void http_problem_of_type(const struct http_request *request, struct http_response *response,
+                          int status, const char *type, const char *detail);
 
 /* The same with `errors: [{pointer, detail}]`, one for each fault. */
 void http_problem_faults(const struct http_request *request, struct http_response *response,

@@ -7,17 +7,20 @@
 
 enum { PROBLEM_LIMIT = 256 * 1024 };
 
-/* Everything but the closing brace. `type` is about:blank: the status says what kind of problem it
- * is (RFC 9457 section 4.2.1). */
+/* Everything but the closing brace. With `type` NULL it is about:blank: the status says what kind
+ * of problem it is (RFC 9457 section 4.2.1). */
 static void begin(struct text *text, const struct http_request *request, int status,
-                  const char *detail)
+                  const char *type, const char *detail)
 {
     const struct exchange *exchange = exchange_of(request);
     const char *instance = exchange == NULL ? request->path : exchange->target.raw_path;
     if (exchange != NULL && exchange->hides_path) {
         instance = NULL;
     }
-    text_append(text, "{\"type\":\"about:blank\",\"title\":");
+    text_append(text, "{\"type\":");
+    text_append_json_string(
+        text, type == NULL ? "about:blank" : arena_printf(request->arena, "/problems/%s", type));
+    text_append(text, ",\"title\":");
     text_append_json_string(text, http_status_title(status));
     text_printf(text, ",\"status\":%d,\"detail\":", status);
     text_append_json_string(text, detail);
@@ -53,7 +56,16 @@ void http_problem(const struct http_request *request, struct http_response *resp
     va_end(arguments);
     struct text text;
     text_init(&text, request->arena, PROBLEM_LIMIT);
-    begin(&text, request, status, detail);
+    begin(&text, request, status, NULL, detail);
+    finish(&text, response, status);
+}
+
+void http_problem_of_type(const struct http_request *request, struct http_response *response,
+                          int status, const char *type, const char *detail)
+{
+    struct text text;
+    text_init(&text, request->arena, PROBLEM_LIMIT);
+    begin(&text, request, status, type, detail);
     finish(&text, response, status);
 }
 
@@ -63,7 +75,7 @@ void http_problem_faults(const struct http_request *request, struct http_respons
     size_t all = faults->count + faults->dropped;
     struct text text;
     text_init(&text, request->arena, PROBLEM_LIMIT);
-    begin(&text, request, status,
+    begin(&text, request, status, NULL,
           arena_printf(request->arena, "The input has %zu fault%s.", all, all == 1 ? "" : "s"));
     text_append(&text, ",\"errors\":[");
     for (size_t i = 0; i < faults->count; i++) {

@@ -6,8 +6,35 @@
 
 #include <poll.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const double pause_least_s = 0.05; /* whatever a handler asks for, it does not spin */
+
+struct decoded_body {
+    char *bytes;
+    size_t length;
+};
+
+static void free_decoded_secret(void *opaque)
+{
+    struct decoded_body *body = opaque;
+    explicit_bzero(body->bytes, body->length);
+    free(body->bytes);
+}
+
+/* Not on the arena of one run: the body outlives it. */
+static void keep_decoded(struct exchange *exchange, char *decoded, size_t length)
+{
+    exchange->request.body = decoded;
+    exchange->request.body_length = length;
+    if (arena_is_secret(exchange->arena)) {
+        struct decoded_body *body = arena_alloc(exchange->arena, sizeof *body);
+        *body = (struct decoded_body){decoded, length};
+        arena_defer(exchange->arena, free_decoded_secret, body);
+    } else {
+        arena_defer(exchange->arena, free, decoded);
+    }
+}
 
 static bool refuse_for_now(const struct http_request *request, struct http_response *response,
                            const char *reason)
@@ -52,10 +79,7 @@ static bool decode_body(struct exchange *exchange, struct http_response *respons
         request->body_length = 0;
         return refuse_decoding(exchange, response, outcome);
     }
-    /* Not on the arena of one run: the body outlives it. */
-    arena_defer(exchange->arena, free, decoded);
-    request->body = decoded;
-    request->body_length = length;
+    keep_decoded(exchange, decoded, length);
     return true;
 }
 
@@ -123,6 +147,9 @@ static void begin_again(struct exchange *exchange)
 {
     exchange->parked_s += exchange->job.queued_s - exchange->parked.since_s;
     exchange->run_arena = arena_new();
+    if (arena_is_secret(exchange->arena)) {
+        arena_keep_secret(exchange->run_arena);
+    }
     exchange->request.arena = exchange->run_arena;
 }
 

@@ -33,6 +33,7 @@ struct statement_table {
 extern const struct statement_table store_account_statements;
 extern const struct statement_table store_audit_statements;
 extern const struct statement_table store_choices_statements;
+extern const struct statement_table store_attempt_statements;
 extern const struct statement_table store_chunk_statements;
 extern const struct statement_table store_erasure_statements;
 extern const struct statement_table store_idempotency_statements;
@@ -45,6 +46,7 @@ extern const struct statement_table store_referral_statements;
 extern const struct statement_table store_research_statements;
 extern const struct statement_table store_retention_statements;
 extern const struct statement_table store_samples_statements;
+extern const struct statement_table store_second_factor_statements;
 extern const struct statement_table store_session_statements;
 extern const struct statement_table store_single_sign_on_statements;
 extern const struct statement_table store_statements;

@@ -45,6 +45,21 @@ struct principal {
     bool is_token;
     const char *certificate_sha256; /* of a token: lower-case hexadecimal SHA-256 of the only client
                                        certificate that it works with; NULL: any, or none */
+    const char *session_id;         /* of a browser session; NULL: none */
+    bool by_provider;               /* signed in by single sign-on */
+    unsigned owes;                  /* bits of enum principal_owes; by_provider owes nothing */
+};
+
+/* What an account must do before anything else. */
+enum principal_owes {
+    OWES_PASSWORD = 1,     /* somebody else gave the password: change it */
+    OWES_SECOND_FACTOR = 2 /* the clinic wants one of these roles */
+};
+
+/* What tells whether it is the account's owner who signs in. */
+struct credential {
+    const char *password_hash;
+    int version; /* of the account, for account_renew_hash() */
 };
 
 struct account {
@@ -57,6 +72,8 @@ struct account {
     int version;
     const char *sign_in_issuer;  /* provider of single sign-on, or NULL */
     const char *sign_in_subject; /* what it calls the person; NULL with the issuer */
+    bool must_change_password;
+    bool has_second_factor; /* a confirmed one */
 };
 
 struct api_token {
@@ -95,12 +112,12 @@ MUST_CHECK bool clinic_create(struct store *store, struct arena *arena, const ch
 MUST_CHECK bool clinic_list(const char *conninfo, struct arena *arena, const char ***ret_ids,
                             size_t *ret_count, struct error *reterr);
 
-/* The account that signs in with `username` and its password hash; ERROR_NOT_FOUND when there is
+/* The account that signs in with `username` and its credential; ERROR_NOT_FOUND when there is
  * none or it is inactive. Usernames are unique over the whole installation, compared in lower case.
  */
 MUST_CHECK bool account_for_sign_in(struct store *store, struct arena *arena, const char *username,
-                                    struct principal *ret_principal, const char **ret_password_hash,
-                                    struct error *reterr);
+                                    struct principal *ret_principal,
+                                    struct credential *ret_credential, struct error *reterr);
 
 /* Whoever holds a session (idle and absolute expiry checked, last use noted at most once a minute)
  * or a token. ERROR_NOT_FOUND when unknown, expired or revoked.
@@ -116,16 +133,54 @@ MUST_CHECK bool token_principal(struct store *store, struct arena *arena,
 
 /* ---- inside store_begin() ---- */
 
+/* The roles whose holders must have a second factor, as bits. */
+MUST_CHECK bool clinic_second_factor_roles(struct store *store, unsigned *ret_roles,
+                                           struct error *reterr);
+MUST_CHECK bool clinic_set_second_factor_roles(struct store *store, unsigned roles,
+                                               struct error *reterr);
+
 /* ERROR_NOT_FOUND when the transaction's clinic does not exist. */
 MUST_CHECK bool clinic_is_known(struct store *store, struct error *reterr);
 
+enum { SESSIONS_MOST = 20, SESSION_ADDRESS_LENGTH = 64, SESSION_USER_AGENT_LENGTH = 200 };
+
+/* Where a session began; both as texts that may be shown. */
+struct session_origin {
+    const char *address;    /* at most SESSION_ADDRESS_LENGTH bytes */
+    const char *user_agent; /* at most SESSION_USER_AGENT_LENGTH bytes */
+    bool by_provider;       /* single sign-on: the session owes nothing, see enum principal_owes */
+};
+
 /* The session ends `life_s` seconds from now however busy it is. Now is the database's, which also
- * judges whether it is over: the server's clock may differ. */
+ * judges whether it is over: the server's clock may differ. An account has SESSIONS_MOST sessions;
+ * the oldest end. */
 MUST_CHECK bool session_create(struct store *store, const char *account_id,
-                               const unsigned char hash[SECRET_HASH_BYTES], int64_t life_s,
+                               const unsigned char hash[SECRET_HASH_BYTES],
+                               const struct session_origin *origin, int64_t life_s,
                                int64_t *ret_expires_at_us, struct error *reterr);
 MUST_CHECK bool session_delete(struct store *store, const unsigned char hash[SECRET_HASH_BYTES],
                                struct error *reterr);
+
+struct session {
+    const char *id;
+    int64_t created_at_us;
+    int64_t last_used_at_us;
+    int64_t expires_at_us;
+    const char *address;
+    const char *user_agent;
+};
+
+/* The sessions of an account that are not over, newest first; at most SESSIONS_MOST. */
+MUST_CHECK bool session_list(struct store *store, struct arena *arena, const char *account_id,
+                             struct session **ret_items, size_t *ret_count, struct error *reterr);
+
+/* Ends one; ERROR_NOT_FOUND when the account has none such. */
+MUST_CHECK bool session_end(struct store *store, const char *account_id, const char *session_id,
+                            struct error *reterr);
+
+/* Ends all of an account but `kept_id`, which may be NULL. */
+MUST_CHECK bool session_end_all(struct store *store, const char *account_id, const char *kept_id,
+                                struct error *reterr);
 
 /* ERROR_CONFLICT when the username is taken. An empty hash: no password opens it. */
 MUST_CHECK bool account_create(struct store *store, struct arena *arena, const char *username,
@@ -139,12 +194,33 @@ MUST_CHECK bool account_get(struct store *store, struct arena *arena, const char
 struct account_change {
     const char *display_name;
     const char *password_hash;
-    int roles;  /* bits, or -1 */
-    int active; /* 0, 1, or -1 */
+    int roles;                /* bits, or -1 */
+    int active;               /* 0, 1, or -1 */
+    int must_change_password; /* 0, 1, or -1 */
 };
 
 MUST_CHECK bool account_update(struct store *store, const char *id, int version,
                                const struct account_change *change, struct error *reterr);
+/* The owner's own change of password: the account owes none any more, and all its sessions end. */
+MUST_CHECK bool account_set_password(struct store *store, const char *id, const char *password_hash,
+                                     struct error *reterr);
+
+/* Stores the same password hashed anew, unless the account was changed since `version`. */
+MUST_CHECK bool account_renew_hash(struct store *store, const char *id, int version,
+                                   const char *password_hash, struct error *reterr);
+
+/* Makes the first administrator of the transaction's clinic. ERROR_CONFLICT when it has an active
+ * one, or the username is taken; of two at once one wins. */
+MUST_CHECK bool administrator_create_first(struct store *store, struct arena *arena,
+                                           const char *username, const char *password_hash,
+                                           const char **ret_id, struct error *reterr);
+
+/* Lets a locked-out administrator of the transaction's clinic in again: a new password, no second
+ * factor, no sessions. ERROR_NOT_FOUND when there is no active one of that name. */
+MUST_CHECK bool administrator_recover(struct store *store, struct arena *arena,
+                                      const char *username, const char *password_hash,
+                                      const char **ret_id, struct error *reterr);
+
 MUST_CHECK bool account_list(struct store *store, struct arena *arena,
                              const struct store_page *page, struct account **ret_items,
                              size_t *ret_count, const char **ret_next_cursor, struct error *reterr);

@@ -7,35 +7,62 @@ enum session_statement {
     SESSION_SIGN_IN,
     SESSION_PRINCIPAL,
     TOKEN_PRINCIPAL,
+    SESSION_LOCK_ACCOUNT,
     SESSION_INSERT,
     SESSION_DELETE_OVER,
     SESSION_DELETE,
+    SESSION_LIST,
+    SESSION_END,
+    SESSION_END_ALL,
     SESSION_STATEMENT_COUNT
 };
 
 static const struct statement statements[] = {
     [SESSION_SIGN_IN] = {.name = "session_sign_in",
                          .sql = "select account_id, clinic_id, clinic_name, name, display_name,"
-                                " roles, password_hash from penstock.account_for_sign_in($1)"},
+                                " roles, owes, password_hash, version"
+                                " from penstock.account_for_sign_in($1)"},
     [SESSION_PRINCIPAL] = {.name = "session_principal",
                            .sql = "select account_id, clinic_id, clinic_name, name, display_name,"
-                                  " roles from penstock.session_principal($1, $2)"},
+                                  " roles, owes, session_id, by_provider"
+                                  " from penstock.session_principal($1, $2)"},
     [TOKEN_PRINCIPAL] = {.name = "token_principal",
                          .sql = "select token_id, clinic_id, clinic_name, name, display_name,"
                                 " roles, scopes, certificate_sha256"
                                 " from penstock.token_principal($1, $2)"},
     [SESSION_INSERT] = {.name = "session_insert",
                         .sql = "insert into penstock.session"
-                               " (clinic_id, account_id, session_hash, expires_at)"
-                               " values ($1, $2, $3, now() + $4::bigint * interval '1 second')"
-                               " returning penstock.unix_us(expires_at)"},
+                               " (clinic_id, account_id, session_hash, expires_at, address,"
+                               " user_agent, by_provider)"
+                               " values ($1, $2, $3, now() + $4::bigint * interval '1 second',"
+                               " $5, $6, $7) returning penstock.unix_us(expires_at)"},
+    [SESSION_LOCK_ACCOUNT] = {.name = "session_lock_account",
+                              .sql = "select from penstock.account"
+                                     " where clinic_id = $1 and id = $2 for no key update"},
     [SESSION_DELETE_OVER] = {.name = "session_delete_over",
                              .sql = "delete from penstock.session where clinic_id = $1"
                                     " and account_id = $2 and (expires_at < now()"
-                                    " or last_used_at < now() - interval '30 minutes')"},
+                                    " or last_used_at < now() - interval '30 minutes'"
+                                    " or session_hash in (select o.session_hash"
+                                    " from penstock.session o"
+                                    " where o.clinic_id = $1 and o.account_id = $2"
+                                    " order by o.created_at desc, o.id offset $3))"},
     [SESSION_DELETE] = {.name = "session_delete",
                         .sql = "delete from penstock.session"
                                " where clinic_id = $1 and session_hash = $2"},
+    [SESSION_LIST] = {.name = "session_list",
+                      .sql = "select id, penstock.unix_us(created_at),"
+                             " penstock.unix_us(last_used_at), penstock.unix_us(expires_at),"
+                             " address, user_agent from penstock.session"
+                             " where clinic_id = $1 and account_id = $2 and expires_at > now()"
+                             " and last_used_at > now() - interval '30 minutes'"
+                             " order by created_at desc, id limit $3"},
+    [SESSION_END] = {.name = "session_end",
+                     .sql = "delete from penstock.session where clinic_id = $1"
+                            " and account_id = $2 and id = $3 returning id"},
+    [SESSION_END_ALL] = {.name = "session_end_all",
+                         .sql = "delete from penstock.session where clinic_id = $1"
+                                " and account_id = $2 and id is distinct from $3"},
 };
 
 const struct statement_table store_session_statements = {statements, SESSION_STATEMENT_COUNT};
@@ -52,6 +79,7 @@ static bool look_up(struct store *store, struct arena *arena, struct query *quer
         rows_clear(&rows);
         return error_set(reterr, ERROR_NOT_FOUND, "%s: nobody", query->statement->name);
     }
+    bool is_token = query->statement == &statements[TOKEN_PRINCIPAL];
     *ret_principal = (struct principal){
         .id = rows_text(&rows, arena, 0, 0),
         .clinic_id = rows_text(&rows, arena, 0, 1),
@@ -59,14 +87,15 @@ static bool look_up(struct store *store, struct arena *arena, struct query *quer
         .name = rows_text(&rows, arena, 0, 3),
         .display_name = rows_text(&rows, arena, 0, 4),
         .roles = (unsigned)rows_int(&rows, 0, 5),
-        .is_token = query->statement == &statements[TOKEN_PRINCIPAL],
+        .owes = is_token ? 0 : (unsigned)rows_int(&rows, 0, 6),
+        .is_token = is_token,
     };
     *ret_rows = rows;
     return true;
 }
 
 bool account_for_sign_in(struct store *store, struct arena *arena, const char *username,
-                         struct principal *ret_principal, const char **ret_password_hash,
+                         struct principal *ret_principal, struct credential *ret_credential,
                          struct error *reterr)
 {
     struct query query;
@@ -76,18 +105,10 @@ bool account_for_sign_in(struct store *store, struct arena *arena, const char *u
     if (!look_up(store, arena, &query, ret_principal, &rows, reterr)) {
         return false;
     }
-    *ret_password_hash = rows_text(&rows, arena, 0, 6);
-    rows_clear(&rows);
-    return true;
-}
-
-static bool principal_by_query(struct store *store, struct arena *arena, struct query *query,
-                               struct principal *ret_principal, struct error *reterr)
-{
-    struct rows rows;
-    if (!look_up(store, arena, query, ret_principal, &rows, reterr)) {
-        return false;
-    }
+    *ret_credential = (struct credential){
+        .password_hash = rows_text(&rows, arena, 0, 7),
+        .version = rows_int(&rows, 0, 8),
+    };
     rows_clear(&rows);
     return true;
 }
@@ -100,7 +121,14 @@ bool session_principal(struct store *store, struct arena *arena,
     query_start_alone(&query, &statements[SESSION_PRINCIPAL]);
     query_bytes(&query, hash, SECRET_HASH_BYTES);
     query_text(&query, counts ? "true" : "false");
-    return principal_by_query(store, arena, &query, ret_principal, reterr);
+    struct rows rows;
+    if (!look_up(store, arena, &query, ret_principal, &rows, reterr)) {
+        return false;
+    }
+    ret_principal->session_id = rows_text(&rows, arena, 0, 7);
+    ret_principal->by_provider = rows_bool(&rows, 0, 8);
+    rows_clear(&rows);
+    return true;
 }
 
 bool token_principal(struct store *store, struct arena *arena,
@@ -121,27 +149,38 @@ bool token_principal(struct store *store, struct arena *arena,
     return true;
 }
 
+/* The account's row is locked first: of two that sign in at once each would else leave the other's
+ * session uncounted. */
 bool session_create(struct store *store, const char *account_id,
-                    const unsigned char hash[SECRET_HASH_BYTES], int64_t life_s,
-                    int64_t *ret_expires_at_us, struct error *reterr)
+                    const unsigned char hash[SECRET_HASH_BYTES],
+                    const struct session_origin *origin, int64_t life_s, int64_t *ret_expires_at_us,
+                    struct error *reterr)
 {
+    struct query lock;
+    query_start(&lock, store, &statements[SESSION_LOCK_ACCOUNT]);
+    query_id(&lock, account_id);
     struct query over;
     query_start(&over, store, &statements[SESSION_DELETE_OVER]);
     query_id(&over, account_id);
+    query_int(&over, SESSIONS_MOST - 1);
     struct query insert;
     query_start(&insert, store, &statements[SESSION_INSERT]);
     query_id(&insert, account_id);
     query_bytes(&insert, hash, SECRET_HASH_BYTES);
     query_int(&insert, life_s);
+    query_text(&insert, origin->address);
+    query_text(&insert, origin->user_agent);
+    query_text(&insert, origin->by_provider ? "true" : "false");
 
-    struct query *const queries[] = {&over, &insert};
-    struct rows rows[2];
-    if (!query_run_all(store, queries, 2, rows, reterr)) {
+    struct query *const queries[] = {&lock, &over, &insert};
+    struct rows rows[3];
+    if (!query_run_all(store, queries, 3, rows, reterr)) {
         return error_context(reterr, "create a session");
     }
-    *ret_expires_at_us = rows_int64(&rows[1], 0, 0);
-    rows_clear(&rows[0]);
-    rows_clear(&rows[1]);
+    *ret_expires_at_us = rows_int64(&rows[2], 0, 0);
+    for (size_t i = 0; i < 3; i++) {
+        rows_clear(&rows[i]);
+    }
     return true;
 }
 
@@ -151,6 +190,59 @@ bool session_delete(struct store *store, const unsigned char hash[SECRET_HASH_BY
     struct query query;
     query_start(&query, store, &statements[SESSION_DELETE]);
     query_bytes(&query, hash, SECRET_HASH_BYTES);
+    int ignored = 0;
+    return query_count(store, &query, &ignored, reterr);
+}
+
+bool session_list(struct store *store, struct arena *arena, const char *account_id,
+                  struct session **ret_items, size_t *ret_count, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[SESSION_LIST]);
+    query_id(&query, account_id);
+    query_int(&query, SESSIONS_MOST);
+    struct rows rows;
+    if (!query_run(store, &query, &rows, reterr)) {
+        return error_context(reterr, "list sessions");
+    }
+    struct session *items = arena_array(arena, (size_t)rows.count, sizeof *items);
+    for (int i = 0; i < rows.count; i++) {
+        items[i] = (struct session){
+            .id = rows_text(&rows, arena, i, 0),
+            .created_at_us = rows_int64(&rows, i, 1),
+            .last_used_at_us = rows_int64(&rows, i, 2),
+            .expires_at_us = rows_int64(&rows, i, 3),
+            .address = rows_text(&rows, arena, i, 4),
+            .user_agent = rows_text(&rows, arena, i, 5),
+        };
+    }
+    *ret_items = items;
+    *ret_count = (size_t)rows.count;
+    rows_clear(&rows);
+    return true;
+}
+
+bool session_end(struct store *store, const char *account_id, const char *session_id,
+                 struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[SESSION_END]);
+    query_id(&query, account_id);
+    query_id(&query, session_id);
+    int ended = 0;
+    if (!query_count(store, &query, &ended, reterr)) {
+        return error_context(reterr, "end a session");
+    }
+    return ended == 1 || error_set(reterr, ERROR_NOT_FOUND, "no such session");
+}
+
+bool session_end_all(struct store *store, const char *account_id, const char *kept_id,
+                     struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[SESSION_END_ALL]);
+    query_id(&query, account_id);
+    query_text(&query, kept_id);
     int ignored = 0;
     return query_count(store, &query, &ignored, reterr);
 }

@@ -97,6 +97,7 @@ bool account_for_subject(struct store *store, struct arena *arena, const char *i
             .name = rows_text(&rows, arena, 0, 3),
             .display_name = rows_text(&rows, arena, 0, 4),
             .roles = (unsigned)rows_int(&rows, 0, 5),
+            .by_provider = true,
         };
     }
     rows_clear(&rows);

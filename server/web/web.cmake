@@ -12,8 +12,8 @@ file(GLOB web_sources CONFIGURE_DEPENDS
   ${web_source}/src/*.js ${web_source}/src/*.css ${web_source}/src/*.html ${web_source}/src/*.svg)
 
 set(PENSTOCK_WEB_FILES
-  sign-in.html today.html study.html audit.html sign-in.js today.js study.js audit.js penstock.css
-  favicon.svg licences.txt)
+  sign-in.html today.html study.html audit.html account.html sign-in.js today.js study.js audit.js
+  account.js penstock.css favicon.svg licences.txt)
 list(TRANSFORM PENSTOCK_WEB_FILES PREPEND ${web_dist}/)
 
 add_custom_command(

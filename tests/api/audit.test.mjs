@@ -5,7 +5,7 @@ import {randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
 import {promisify} from 'node:util';
 import {Client, pointers} from './lib/client.mjs';
-import {Clinic, patientDocument, PASSWORD, ROLES, signIn, studyDocument} from './lib/clinic.mjs';
+import {Clinic, patientDocument, PASSWORD, ROLES, sessionCookie, signIn, studyDocument} from './lib/clinic.mjs';
 import {fhirFaults} from './lib/fhir.mjs';
 import {FAMILY_NAME, Installation} from './lib/installation.mjs';
 import {cut, open, openingOf, send} from './lib/pieces.mjs';
@@ -123,6 +123,27 @@ async function asWritten(key, type, more = {}) {
 
 const CASES = {
   'DELETE /v1/sessions/current': () => ({status: 409}),
+  // Nor has a token others to end, or a password: what people do here is below.
+  'DELETE /v1/sessions': () => ({status: 409, query: '?others=true'}),
+  'DELETE /v1/sessions/{id}': () => {
+    const id = randomUUID();
+    return {status: 409, id, object: ['sessions', id]};
+  },
+  'POST /v1/sessions/current/password': () => ({status: 409, json: {}}),
+  'POST /v1/sessions/current/second-factor': () => ({status: 409, json: {}}),
+  'POST /v1/sessions/current/second-factor/confirmation': () => ({status: 409, json: {}}),
+  'POST /v1/sessions/current/second-factor/recovery-codes': () => ({status: 409, json: {}}),
+  'POST /v1/sessions/current/second-factor/removal': () => ({status: 409, json: {}}),
+  'GET /v1/sign-in-rules': () => ({}),
+  'PUT /v1/sign-in-rules': () => ({json: {second_factor: {roles: []}}}),
+  'GET /v1/users/{id}/sessions': async () => {
+    const {id} = await clinic.addUser(['room']);
+    return {id, object: ['users', id]};
+  },
+  'DELETE /v1/users/{id}/sessions': async () => {
+    const {id} = await clinic.addUser(['room']);
+    return {id, object: ['users', id], status: 204};
+  },
   'GET /v1/users': () => ({}),
   'POST /v1/users': () =>
     made('users', {
@@ -228,12 +249,14 @@ const CASES = {
 const WITHOUT_ENTRY = [
   'GET /openapi.json',
   'GET /v1/sessions/current',
+  'GET /v1/sessions',
+  'GET /v1/sessions/current/second-factor',
   'GET /v1/parameters',
   'GET /v1/nomograms',
   'POST /v1/analyses',
 ];
 
-const isForPeople = ({roles, path}) => roles[0] === 'public' || ['/', '/today', '/audit'].includes(path) || /^\/(studies|assets)\//.test(path);
+const isForPeople = ({roles, path}) => roles[0] === 'public' || ['/', '/today', '/audit', '/account'].includes(path) || /^\/(studies|assets)\//.test(path);
 const target = (path, {id = randomUUID(), second = randomUUID(), query = ''} = {}) =>
   path.replace('{id}', id).replace(/\{(referrer_id|n)\}/, second) + query;
 
@@ -286,7 +309,8 @@ describe('every route', () => {
         const stranger = ['clinician', ...roles].find((name) => roles.includes(name));
         const one = await CASES[key]();
         const id = randomUUID();
-        const status = one.status === 403 ? 403 : 404; // what only people may do
+        // Programs have no session, whatever the id; some things only people may do.
+        const status = [403, 409].includes(one.status) ? one.status : 404;
         const {entry} = await audited(clinic.as(stranger), status, method, target(path, {...one, id}), one);
         assert.deepEqual([entry.outcome, entry.status, entry.object_id, entry.patient_ids], ['refused', status, id, []]);
       }
@@ -296,7 +320,8 @@ describe('every route', () => {
   it('leaves none when it shows nothing of anybody', async () => {
     for (const key of WITHOUT_ENTRY) {
       const [method, path] = key.split(' ');
-      await leavesNoEntry(clinic.room, 200, method, path, method === 'POST' ? {json: FLOW} : {});
+      const client = path.startsWith('/v1/sessions') ? await clinic.person('room') : clinic.room;
+      await leavesNoEntry(client, 200, method, path, method === 'POST' ? {json: FLOW} : {});
     }
   });
 });
@@ -366,9 +391,39 @@ describe('signing in', () => {
     );
     assert.ok(!JSON.stringify(wrong).includes('not the password'));
 
-    const session = Client.withSession(installation.url, answer.headers.get('set-cookie').split(';')[0]);
+    const session = Client.withSession(installation.url, sessionCookie(answer));
     const out = (await audited(session, 204, 'DELETE', '/v1/sessions/current')).entry;
     assert.deepEqual([out.actor_id, out.resource, out.action, out.outcome], [user.id, 'session', 'remove', 'done']);
+  });
+
+  it('leaves an entry when somebody changes their password or ends sessions, or may not', async () => {
+    const user = await clinic.addUser(['room']);
+    const {cookie} = await signIn(installation.url, user.username, PASSWORD);
+    const change = (status, current_password) =>
+      audited(Client.withSession(installation.url, cookie), status, 'POST', '/v1/sessions/current/password', {
+        json: {current_password, new_password: 'nine tall poplars'},
+      });
+    const {entry: wrong} = await change(422, 'seven dry otters');
+    assert.deepEqual([wrong.actor_id, wrong.resource, wrong.action, wrong.outcome], [user.id, 'session', 'change', 'refused']);
+    const {answer, entry} = await change(204, PASSWORD);
+    assert.deepEqual([entry.actor_id, entry.resource, entry.action, entry.outcome], [user.id, 'session', 'change', 'done']);
+    const client = Client.withSession(installation.url, sessionCookie(answer));
+    const {entry: ended} = await audited(client, 204, 'DELETE', '/v1/sessions?others=true');
+    assert.deepEqual([ended.actor_id, ended.resource, ended.action], [user.id, 'session', 'remove']);
+  });
+
+  it('leaves an entry of the account when there were too many failed attempts', async () => {
+    const user = await clinic.addUser(['room']);
+    const attempt = (status) =>
+      audited(new Client(installation.url), status, 'POST', '/v1/sessions', {
+        json: {username: user.username, password: 'not the password'},
+      });
+    for (let i = 0; i < 10; i++) {
+      await attempt(401);
+    }
+    await new Promise((resolve) => setTimeout(resolve, 1500)); // of those that must wait, one a second is noted
+    const {entry} = await attempt(429);
+    assert.deepEqual([entry.clinic_id, entry.actor_id, entry.status, entry.outcome], [clinic.id, user.id, 429, 'refused']);
   });
 
   it('of nobody known is kept apart, without the name that was tried', async () => {

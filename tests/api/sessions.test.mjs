@@ -38,7 +38,7 @@ function cookieParts(field) {
 describe('signing in', () => {
   it('gives a cookie that scripts and other sites cannot use', async () => {
     const {answer} = await signIn(installation.url, user.username, user.password);
-    const parts = cookieParts(answer.headers.get('set-cookie'));
+    const parts = cookieParts(answer.headers.getSetCookie()[0]);
     assert.match(parts.penstock_session, /^[A-Za-z0-9_-]{40,}$/);
     assert.equal(parts.httponly, '');
     assert.equal(parts.samesite, 'Strict');
@@ -195,7 +195,7 @@ describe('a session ends', () => {
     const client = await session();
     const other = await session();
     const answer = await client.expect(204, 'DELETE', '/v1/sessions/current');
-    const parts = cookieParts(answer.headers.get('set-cookie'));
+    const parts = cookieParts(answer.headers.getSetCookie()[0]);
     assert.equal(parts.penstock_session, '');
     assert.equal(parts['max-age'], '0');
     await isOver(client);

@@ -1,7 +1,8 @@
 // What the program's settings and commands do, as far as it can be seen from outside.
 import assert from 'node:assert/strict';
 import {execFile} from 'node:child_process';
-import {readFileSync, writeFileSync} from 'node:fs';
+import {randomBytes} from 'node:crypto';
+import {chmodSync, readFileSync, writeFileSync} from 'node:fs';
 import path from 'node:path';
 import {after, before, describe, it} from 'node:test';
 import {Client} from './lib/client.mjs';
@@ -133,30 +134,88 @@ describe('the program', () => {
   });
 
   it('refuses commands that it does not know', async () => {
-    for (const options of [[], ['sing'], ['clinic'], ['clinic', 'remove', 'x'], ['account', 'add', clinic.id]]) {
+    for (const options of [[], ['sing'], ['clinic'], ['clinic', 'remove', 'x'], ['administrator', 'first', clinic.id]]) {
       const {code, stdout} = await attempt(options);
       assert.notEqual(code, 0, options.join(' '));
       assert.equal(stdout.includes('listening'), false);
     }
   });
 
-  it('adds no account that could not be used, or used too easily', () =>
-    installation.unchanged(async () => {
-      for (const [id, username, roles, password] of [
-        [clinic.id, 'someone', 'room', 'short'],
-        [clinic.id, 'someone', 'room', ''],
-        [clinic.id, 'someone', 'room', 'someone and more'],
-        [clinic.id, 'someone', 'king', PASSWORD],
-        [clinic.id, 'someone', '', PASSWORD],
-        [clinic.id, clinic.username, 'room', PASSWORD],
-        ['no-clinic', 'someone', 'room', PASSWORD],
-        ['0195f1c0-0000-7000-8000-000000000002', 'someone', 'room', PASSWORD],
+  it('makes no administrator that could not be used, or used too easily', async () => {
+    const fresh = await installation.addClinic('Clinic without an administrator');
+    await installation.unchanged(async () => {
+      for (const [id, username, password] of [
+        [fresh, 'someone', 'short'],
+        [fresh, 'someone', ''],
+        [fresh, 'someone', 'someone-someone-2026'],
+        [fresh, 'Some One', PASSWORD],
+        [fresh, clinic.username, PASSWORD],
+        ['no-clinic', 'someone', PASSWORD],
+        ['0195f1c0-0000-7000-8000-000000000002', 'someone', PASSWORD],
       ]) {
-        const {code, stdout} = await attempt(['account', 'add', id, username, roles], {}, `${password}\n`);
-        assert.equal(code, 1, `${username} ${roles} ${password}`);
+        const {code, stdout} = await attempt(['administrator', 'first', id, username], {}, `${password}\n`);
+        assert.equal(code, 1, `${id} ${username} ${password}`);
         assert.equal(stdout, '');
       }
-    }));
+    });
+  });
+
+  it('makes one first administrator, however many ask at once', async () => {
+    const fresh = await installation.addClinic('Clinic of many at once');
+    const asked = ['one', 'two', 'three', 'four'].map((name) =>
+      attempt(['administrator', 'first', fresh, `first-${name}`], {}, `${PASSWORD}\n`),
+    );
+    const codes = (await Promise.all(asked)).map(({code}) => code);
+    assert.deepEqual(codes.sort(), [0, 1, 1, 1]);
+    const {code, stderr} = await attempt(['administrator', 'first', fresh, 'late'], {}, `${PASSWORD}\n`);
+    assert.equal(code, 1);
+    assert.match(stderr, /active administrator/);
+  });
+
+  it('lets a locked-out administrator in again, and nobody else', async () => {
+    const fresh = await installation.addClinic('Clinic of a lost password');
+    await installation.addAdministrator(fresh, 'forgetful', PASSWORD);
+    const {cookie} = await signIn(installation.url, 'forgetful', PASSWORD);
+    const other = 'nine tall poplars';
+    const {code} = await attempt(['administrator', 'recover', fresh, 'forgetful'], {}, `${other}\n`);
+    assert.equal(code, 0);
+    await Client.withSession(installation.url, cookie).expect(401, 'GET', '/v1/sessions/current');
+    await signIn(installation.url, 'forgetful', other);
+    const admin = await signIn(installation.url, clinic.username, PASSWORD);
+    const administrator = Client.withSession(installation.url, admin.cookie); // the port is another
+    const {json: clinician} = await administrator.post('/v1/users', {
+      username: 'no-administrator',
+      display_name: 'No administrator',
+      password: PASSWORD,
+      roles: ['clinician'],
+    });
+    await installation.unchanged(async () => {
+      for (const [id, username] of [
+        [fresh, 'nobody'],
+        [clinic.id, 'forgetful'],
+        [clinic.id, clinician.username],
+      ]) {
+        const refused = await attempt(['administrator', 'recover', id, username], {}, `${other}\n`);
+        assert.equal(refused.code, 1, username);
+      }
+    });
+  });
+
+  it('does not start with a key file that is no key, or that others may read', async () => {
+    const file = path.join(installation.folder, 'key');
+    for (const [text, mode] of [
+      ['too short', 0o600],
+      [randomBytes(32).toString('base64'), 0o644],
+    ]) {
+      writeFileSync(file, text);
+      chmodSync(file, mode);
+      const {code, stdout, stderr} = await attempt(['serve'], {PENSTOCK_KEY_FILE: file});
+      assert.equal(code, 1);
+      assert.equal(stdout.includes('listening'), false);
+      assert.match(stderr, /PENSTOCK_KEY_FILE/);
+      assert.ok(!stderr.includes(text));
+    }
+  });
 
   it('migrates what is migrated already without a change', () =>
     installation.unchanged(async () => {

@@ -33,7 +33,7 @@ before(async () => {
     }),
   );
   const clinic = await installation.addClinic('Clinic of the browser');
-  const id = await installation.addAccount(clinic, 'kim', ['clinician'], 'seven wet otters');
+  const id = await installation.addAdministrator(clinic, 'kim', 'seven wet otters');
   await installation.execute(
     `update penstock.account set sign_in_issuer = '${provider.issuer}', sign_in_subject = 'kim-17' where id = '${id}'`,
   );

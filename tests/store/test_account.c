@@ -31,9 +31,9 @@ static void sign_in_finds_the_account(void **state)
 {
     struct fixture *fixture = *state;
     struct principal principal;
-    const char *hash = NULL;
+    struct credential credential = {0};
     CHECK(fixture, account_for_sign_in(fixture->store, fixture->arena, "FIRST.person", &principal,
-                                       &hash, &fixture->error));
+                                       &credential, &fixture->error));
     assert_string_equal(principal.id, fixture->account_id);
     assert_string_equal(principal.clinic_id, fixture->clinic_id);
     assert_string_equal(principal.clinic_name, "Tarn Valley Continence Clinic");
@@ -41,10 +41,12 @@ static void sign_in_finds_the_account(void **state)
     assert_string_equal(principal.display_name, "First Person");
     assert_int_equal(principal.roles, ROLE_CLINICIAN | ROLE_ADMINISTRATOR);
     assert_false(principal.is_token);
-    assert_string_equal(hash, "hash of a password");
+    assert_string_equal(credential.password_hash, "hash of a password");
+    assert_int_equal(credential.version, 1);
+    assert_int_equal(principal.owes, 0);
     CHECK_FAILS(fixture, ERROR_NOT_FOUND,
-                account_for_sign_in(fixture->store, fixture->arena, "nobody", &principal, &hash,
-                                    &fixture->error));
+                account_for_sign_in(fixture->store, fixture->arena, "nobody", &principal,
+                                    &credential, &fixture->error));
 }
 
 static void usernames_are_unique_over_all_clinics(void **state)
@@ -129,12 +131,14 @@ static void accounts_are_listed_page_by_page(void **state)
 
 /* ---- sessions ---- */
 
+static const struct session_origin origin = {"192.0.2.7", "a browser", false};
+
 static void new_session(struct fixture *fixture, const unsigned char hash[SECRET_HASH_BYTES],
                         int64_t lasts_s)
 {
     int64_t expires_at_us = 0;
     fixture_begin(fixture, fixture->clinic_id);
-    CHECK(fixture, session_create(fixture->store, fixture->account_id, hash, lasts_s,
+    CHECK(fixture, session_create(fixture->store, fixture->account_id, hash, &origin, lasts_s,
                                   &expires_at_us, &fixture->error));
     int64_t off_us = expires_at_us - (clock_now_us() + lasts_s * second_us);
     assert_true(off_us > -60 * second_us && off_us < 60 * second_us);
@@ -244,7 +248,7 @@ static void closed_account_and_new_password_end_sessions(void **state)
     for (int i = 0; i < 2; i++) {
         fixture_begin(fixture, fixture->clinic_id);
         int64_t expires_at_us = 0;
-        CHECK(fixture, session_create(store, id, hash, 3600, &expires_at_us, error));
+        CHECK(fixture, session_create(store, id, hash, &origin, 3600, &expires_at_us, error));
         fixture_commit(fixture);
         CHECK(fixture, session_principal(store, fixture->arena, hash, true, &principal, error));
         fixture_begin(fixture, fixture->clinic_id);
@@ -253,10 +257,159 @@ static void closed_account_and_new_password_end_sessions(void **state)
         CHECK_FAILS(fixture, ERROR_NOT_FOUND,
                     session_principal(store, fixture->arena, hash, true, &principal, error));
     }
-    const char *password = NULL;
+    struct credential credential = {0};
     CHECK_FAILS(
         fixture, ERROR_NOT_FOUND,
-        account_for_sign_in(store, fixture->arena, "leaving", &principal, &password, error));
+        account_for_sign_in(store, fixture->arena, "leaving", &principal, &credential, error));
+}
+
+static size_t sessions_of(struct fixture *fixture, struct session **ret_sessions)
+{
+    size_t count = 0;
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, session_list(fixture->store, fixture->arena, fixture->account_id, ret_sessions,
+                                &count, &fixture->error));
+    fixture_commit(fixture);
+    return count;
+}
+
+static void sessions_are_listed_and_ended(void **state)
+{
+    struct fixture *fixture = *state;
+    struct store *store = fixture->store;
+    struct error *error = &fixture->error;
+    struct session *sessions = NULL;
+    fixture_sql(fixture, "delete from penstock.session");
+    for (unsigned char i = 0; i < 4; i++) {
+        const unsigned char hash[SECRET_HASH_BYTES] = {60, i};
+        new_session(fixture, hash, 3600);
+    }
+    assert_int_equal(sessions_of(fixture, &sessions), 4);
+    assert_string_equal(sessions[0].address, "192.0.2.7");
+    assert_string_equal(sessions[0].user_agent, "a browser");
+    assert_true(sessions[0].created_at_us >= sessions[3].created_at_us);
+    struct principal principal;
+    const unsigned char newest[SECRET_HASH_BYTES] = {60, 3};
+    CHECK(fixture, session_principal(store, fixture->arena, newest, true, &principal, error));
+    assert_string_equal(principal.session_id, sessions[0].id);
+
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, session_end(store, fixture->account_id, sessions[1].id, error));
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
+                session_end(store, fixture->account_id, sessions[1].id, error));
+    store_rollback(store);
+    fixture_begin(fixture, fixture->other_clinic_id);
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
+                session_end(store, fixture->account_id, sessions[2].id, error));
+    store_rollback(store);
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, session_end_all(store, fixture->account_id, sessions[2].id, error));
+    fixture_commit(fixture);
+    const char *kept = sessions[2].id;
+    assert_int_equal(sessions_of(fixture, &sessions), 1);
+    assert_string_equal(sessions[0].id, kept);
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, session_end_all(store, fixture->account_id, NULL, error));
+    fixture_commit(fixture);
+    assert_int_equal(sessions_of(fixture, &sessions), 0);
+}
+
+static void an_account_has_twenty_sessions_at_most(void **state)
+{
+    struct fixture *fixture = *state;
+    struct session *sessions = NULL;
+    for (int i = 0; i < SESSIONS_MOST + 3; i++) {
+        const unsigned char hash[SECRET_HASH_BYTES] = {61, (unsigned char)i};
+        new_session(fixture, hash, 3600);
+    }
+    assert_int_equal(sessions_of(fixture, &sessions), SESSIONS_MOST);
+    for (int i = 0; i < SESSIONS_MOST + 3; i++) {
+        const unsigned char hash[SECRET_HASH_BYTES] = {61, (unsigned char)i};
+        assert_int_equal(holds(fixture, hash), i >= 3);
+    }
+    fixture_sql(fixture, "delete from penstock.session");
+}
+
+/* ---- passwords and administrators ---- */
+
+static void own_new_password_is_owed_no_longer(void **state)
+{
+    struct fixture *fixture = *state;
+    struct store *store = fixture->store;
+    struct error *error = &fixture->error;
+    const struct account_change temporary = {.roles = -1, .active = -1, .must_change_password = 1};
+    const char *id = NULL;
+    struct principal principal;
+    struct credential credential = {0};
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, account_create(store, fixture->arena, "newcomer", "", "given", 1, &id, error));
+    CHECK(fixture, account_update(store, id, 1, &temporary, error));
+    fixture_commit(fixture);
+    CHECK(fixture,
+          account_for_sign_in(store, fixture->arena, "newcomer", &principal, &credential, error));
+    assert_int_equal(principal.owes, OWES_PASSWORD);
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, account_set_password(store, id, "chosen", error));
+    CHECK(fixture, account_renew_hash(store, id, credential.version, "too late", error));
+    fixture_commit(fixture);
+    CHECK(fixture,
+          account_for_sign_in(store, fixture->arena, "newcomer", &principal, &credential, error));
+    assert_int_equal(principal.owes, 0);
+    assert_string_equal(credential.password_hash, "chosen");
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, account_renew_hash(store, id, credential.version, "renewed", error));
+    fixture_commit(fixture);
+    CHECK(fixture,
+          account_for_sign_in(store, fixture->arena, "newcomer", &principal, &credential, error));
+    assert_string_equal(credential.password_hash, "renewed");
+}
+
+static void a_role_may_owe_a_second_factor(void **state)
+{
+    struct fixture *fixture = *state;
+    struct principal principal;
+    struct credential credential = {0};
+    fixture_sql(fixture, "update penstock.clinic set second_factor_roles = 64 + 4");
+    CHECK(fixture, account_for_sign_in(fixture->store, fixture->arena, "first.person", &principal,
+                                       &credential, &fixture->error));
+    assert_int_equal(principal.owes, OWES_SECOND_FACTOR);
+    fixture_sql(fixture, "update penstock.clinic set second_factor_roles = 4");
+    CHECK(fixture, account_for_sign_in(fixture->store, fixture->arena, "first.person", &principal,
+                                       &credential, &fixture->error));
+    assert_int_equal(principal.owes, 0);
+    fixture_sql(fixture, "update penstock.clinic set second_factor_roles = 0");
+}
+
+static void one_administrator_is_the_first(void **state)
+{
+    struct fixture *fixture = *state;
+    struct store *store = fixture->store;
+    struct error *error = &fixture->error;
+    const char *clinic = NULL;
+    const char *id = NULL;
+    const char *recovered = NULL;
+    CHECK(fixture, clinic_create(store, fixture->arena, "A third clinic", &clinic, error));
+    fixture_begin(fixture, clinic);
+    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
+                administrator_recover(store, fixture->arena, "chief", "h", &id, error));
+    store_rollback(store);
+    fixture_begin(fixture, clinic);
+    CHECK(fixture, administrator_create_first(store, fixture->arena, "chief", "h", &id, error));
+    fixture_commit(fixture);
+    fixture_begin(fixture, clinic);
+    const char *other = NULL;
+    CHECK_FAILS(fixture, ERROR_CONFLICT,
+                administrator_create_first(store, fixture->arena, "rival", "h", &other, error));
+    store_rollback(store);
+    fixture_begin(fixture, clinic);
+    CHECK(fixture, administrator_recover(store, fixture->arena, "chief", "new", &recovered, error));
+    fixture_commit(fixture);
+    assert_string_equal(recovered, id);
+    const struct account_change leaves = {.roles = -1, .active = 0, .must_change_password = -1};
+    fixture_begin(fixture, clinic);
+    CHECK(fixture, account_update(store, id, 2, &leaves, error));
+    CHECK(fixture, administrator_create_first(store, fixture->arena, "rival", "h", &id, error));
+    fixture_commit(fixture);
 }
 
 /* Only the owner learns which clinics there are, and only when he asks for it. */
@@ -318,6 +471,11 @@ int main(void)
         ACCOUNT_TEST(session_ends_at_its_time),
         ACCOUNT_TEST(use_is_noted_once_a_minute),
         ACCOUNT_TEST(closed_account_and_new_password_end_sessions),
+        ACCOUNT_TEST(sessions_are_listed_and_ended),
+        ACCOUNT_TEST(an_account_has_twenty_sessions_at_most),
+        ACCOUNT_TEST(own_new_password_is_owed_no_longer),
+        ACCOUNT_TEST(a_role_may_owe_a_second_factor),
+        ACCOUNT_TEST(one_administrator_is_the_first),
         ACCOUNT_TEST(clinics_are_listed_to_the_owner_alone),
         ACCOUNT_TEST(clinic_is_known_or_not),
     };

@@ -164,6 +164,38 @@ static void a_subject_belongs_to_one_account_of_the_installation(void **state)
     store_rollback(fixture->store);
 }
 
+static const struct session_origin origin = {"192.0.2.7", "a browser", true};
+
+/* The provider has judged who it is. The same account owes both when it signs in with a password.
+ */
+static void whom_the_provider_lets_in_owes_nothing(void **state)
+{
+    struct fixture *fixture = *state;
+    struct store *store = fixture->store;
+    struct error *error = &fixture->error;
+    const char *id = add_account(fixture, fixture->clinic_id, "sso-owing", "owing");
+    const struct account_change temporary = {.roles = -1, .active = -1, .must_change_password = 1};
+    struct principal principal = {0};
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, account_update(store, id, 1, &temporary, error));
+    fixture_commit(fixture);
+    fixture_sql(fixture, "update penstock.clinic set second_factor_roles = 127");
+    assert_true(find(fixture, ISSUER, "owing", &principal));
+    assert_true(principal.by_provider);
+    for (unsigned char by_provider = 0; by_provider <= 1; by_provider++) {
+        const unsigned char hash[SECRET_HASH_BYTES] = {56, by_provider};
+        const struct session_origin where = {"", "", by_provider != 0};
+        int64_t expires_at_us = 0;
+        fixture_begin(fixture, fixture->clinic_id);
+        CHECK(fixture, session_create(store, id, hash, &where, 60, &expires_at_us, error));
+        fixture_commit(fixture);
+        CHECK(fixture, session_principal(store, fixture->arena, hash, true, &principal, error));
+        assert_int_equal(principal.by_provider, by_provider);
+        assert_int_equal(principal.owes, by_provider ? 0 : OWES_PASSWORD | OWES_SECOND_FACTOR);
+    }
+    fixture_sql(fixture, "update penstock.clinic set second_factor_roles = 0");
+}
+
 static void setting_a_subject_ends_the_sessions(void **state)
 {
     struct fixture *fixture = *state;
@@ -173,7 +205,8 @@ static void setting_a_subject_ends_the_sessions(void **state)
     struct principal principal;
     struct account account;
     fixture_begin(fixture, fixture->clinic_id);
-    CHECK(fixture, session_create(fixture->store, id, hash, 60, &expires_at_us, &fixture->error));
+    CHECK(fixture,
+          session_create(fixture->store, id, hash, &origin, 60, &expires_at_us, &fixture->error));
     fixture_commit(fixture);
     fixture_begin(fixture, fixture->clinic_id);
     CHECK(fixture, account_set_subject(fixture->store, id, NULL, NULL, &fixture->error));
@@ -221,6 +254,7 @@ int main(void)
                                   fixture_after_test),
         cmocka_unit_test_teardown(a_subject_belongs_to_one_account_of_the_installation,
                                   fixture_after_test),
+        cmocka_unit_test_teardown(whom_the_provider_lets_in_owes_nothing, fixture_after_test),
         cmocka_unit_test_teardown(setting_a_subject_ends_the_sessions, fixture_after_test),
         cmocka_unit_test_teardown(an_account_of_another_clinic_is_not_there, fixture_after_test),
     };

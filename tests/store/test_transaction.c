@@ -81,11 +81,11 @@ static void look_ups_stay_outside_transactions(void **state)
 {
     struct fixture *fixture = *state;
     struct principal principal;
-    const char *hash = NULL;
+    struct credential credential = {0};
     fixture_begin(fixture, fixture->clinic_id);
     CHECK_FAILS(fixture, ERROR_INTERNAL,
                 account_for_sign_in(fixture->store, fixture->arena, "first.person", &principal,
-                                    &hash, &fixture->error));
+                                    &credential, &fixture->error));
 }
 
 /* A query that fails makes PostgreSQL answer COMMIT with a rollback, and call it a success. */
@@ -174,9 +174,9 @@ static void lost_while_idle_is_mended(void **state)
     assert_string_equal(count_of(fixture, "mended"), "1");
     end_backends(fixture);
     struct principal principal;
-    const char *hash = NULL;
+    struct credential credential = {0};
     CHECK(fixture, account_for_sign_in(fixture->store, fixture->arena, "first.person", &principal,
-                                       &hash, &fixture->error));
+                                       &credential, &fixture->error));
 }
 
 static void read_only_server_asks_for_another_connection(void **state)
@@ -221,11 +221,12 @@ static void read_only_server_is_left_by_a_look_up_too(void **state)
 {
     struct fixture *fixture = *state;
     static const unsigned char hash[SECRET_HASH_BYTES] = {77};
+    static const struct session_origin origin = {"192.0.2.7", "a browser", false};
     int64_t expires_at_us = 0;
     fixture_begin(fixture, fixture->clinic_id);
     const char *id = fixture_patient(fixture, "read on a standby");
-    CHECK(fixture, session_create(fixture->store, fixture->account_id, hash, 3600, &expires_at_us,
-                                  &fixture->error));
+    CHECK(fixture, session_create(fixture->store, fixture->account_id, hash, &origin, 3600,
+                                  &expires_at_us, &fixture->error));
     fixture_commit(fixture);
     fixture_sql(fixture, "update penstock.session set last_used_at = now() - interval '2 minutes'");
     fixture_sql(fixture, arena_printf(fixture->arena,

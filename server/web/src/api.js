@@ -3,12 +3,14 @@
 import {texts} from './texts.js';
 
 export class Failure extends Error {
-  /** kind: 'session' | 'credentials' | 'forbidden' | 'missing' | 'withdrawn' | 'changed' | 'wait' | 'refused' | 'away' */
-  constructor(kind, message, {status = 0, retryAfterS = null} = {}) {
+  /** kind: 'session' | 'credentials' | 'code' | 'wrong-code' | 'forbidden' | 'missing' | 'withdrawn' | 'changed' | 'wait' | 'refused' | 'away' */
+  constructor(kind, message, {status = 0, retryAfterS = null, type = '', faults = []} = {}) {
     super(message);
     this.kind = kind;
     this.status = status; // 0: no answer
     this.retryAfterS = retryAfterS;
+    this.type = type; // of the problem, where it has one of its own
+    this.faults = faults; // {pointer, detail} of what was wrong in what was sent
   }
 }
 
@@ -30,17 +32,20 @@ const JSON_BODY = {'Content-Type': 'application/json'};
 
 async function failureOf(response) {
   const kind = KIND_BY_STATUS[response.status] ?? (response.status >= 500 ? 'away' : 'refused');
-  let detail = '';
+  let problem = {};
   try {
-    detail = (await response.json()).detail ?? '';
+    problem = await response.json();
   } catch {
     // a proxy's own page: the status has to do
   }
   const wait = Number.parseInt(response.headers.get('Retry-After') ?? '', 10);
+  const {type = '', detail = '', errors = []} = problem;
   const message = kind === 'refused' && detail ? `${texts.failures[kind]} (${detail})` : texts.failures[kind];
   return new Failure(kind, message, {
     status: response.status,
     retryAfterS: Number.isFinite(wait) ? wait : null,
+    type,
+    faults: errors,
   });
 }
 
@@ -67,13 +72,20 @@ export function goToSignIn() {
   location.assign(`/sign-in?ended&next=${encodeURIComponent(here)}`);
 }
 
-/** What `sending` gives; an expired session leads to the sign-in page, and the promise then never settles. */
+// What a session must do first is done on one page.
+const OWED = ['/problems/password-change-required', '/problems/second-factor-setup-required'];
+
+/**
+ * What `sending` gives; an expired session leads to the sign-in page, and one that has to do something else first
+ * to the account's page. The promise then never settles.
+ */
 async function inSession(sending) {
   try {
     return await sending;
   } catch (error) {
-    if (error.kind !== 'session') throw error;
-    goToSignIn();
+    if (error.kind === 'session') goToSignIn();
+    else if (OWED.includes(error.type) && location.pathname !== '/account') location.assign('/account');
+    else throw error;
     return new Promise(() => {});
   }
 }
@@ -108,6 +120,9 @@ export function post(path, body, version = null) {
   return inSession(send(path, {method: 'POST', headers: {...JSON_BODY, ...match}, body: JSON.stringify(body)}));
 }
 
+/** DELETE; an expired session as in get(). */
+export const remove = (path) => inSession(send(path, {method: 'DELETE'}));
+
 let session = null;
 
 /** Clinic and user of the page, asked for once, and again after a failure. */
@@ -131,15 +146,24 @@ export async function getAll(path, parameters = {}, most = 2000) {
   return items;
 }
 
-export async function signIn(username, password) {
+const SIGN_IN_KINDS = {
+  '/problems/second-factor-required': 'code',
+  '/problems/second-factor-wrong': 'wrong-code',
+};
+
+/** `code`: of the second factor; null as long as none was asked for. */
+export async function signIn(username, password, code = null) {
   try {
     return await send('/v1/sessions', {
       method: 'POST',
       headers: JSON_BODY,
-      body: JSON.stringify({username, password}),
+      body: JSON.stringify(code === null ? {username, password} : {username, password, code}),
     });
   } catch (error) {
-    if (error.kind === 'session') throw new Failure('credentials', texts.failures.credentials);
+    if (error.kind === 'session') {
+      const kind = SIGN_IN_KINDS[error.type] ?? 'credentials';
+      throw new Failure(kind, texts.failures[kind]);
+    }
     throw error;
   }
 }

@@ -27,7 +27,11 @@ function userLine(session) {
   const roles = session.user.roles.map((role) => texts.shell.roles[role] ?? role).join(', ');
   return [
     element('span', {class: 'visually-hidden'}, `${texts.shell.signedInAs} `),
-    element('span', {class: 'user-name'}, session.user.display_name || session.user.username),
+    element(
+      'a',
+      {class: 'user-name', href: '/account', 'aria-current': location.pathname === '/account' ? 'page' : null},
+      session.user.display_name || session.user.username,
+    ),
     element('span', {class: 'user-roles'}, roles),
   ];
 }

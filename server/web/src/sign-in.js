@@ -50,6 +50,11 @@ async function offerSingleSignOn(place) {
 function build() {
   const username = field('username', texts.signIn.username, 'text', 'username');
   const password = field('password', texts.signIn.password, 'password', 'current-password');
+  const code = field('code', texts.signIn.code, 'text', 'one-time-code');
+  code.input.setAttribute('aria-describedby', 'code-hint');
+  code.row.append(element('p', {id: 'code-hint', class: 'hint'}, texts.signIn.codeHint));
+  code.row.hidden = true;
+  code.input.required = false;
   const message = element('div', {id: 'sign-in-message', class: 'form-message', role: 'alert'});
   const button = element('button', {type: 'submit', class: 'button button-main'}, texts.signIn.submit);
 
@@ -62,6 +67,29 @@ function build() {
     }
   }
 
+  /** The password was right: from now on the code is asked for, and the rest stays. */
+  function askForCode() {
+    code.row.hidden = false;
+    code.input.value = '';
+    code.input.focus();
+  }
+
+  /** Whoever changes name or password begins anew. */
+  function forgetCode() {
+    code.row.hidden = true;
+    code.input.value = '';
+  }
+
+  function focusAfter(error) {
+    if (error.kind === 'code' || error.kind === 'wrong-code') {
+      askForCode();
+      return;
+    }
+    password.input.value = '';
+    forgetCode();
+    (error.kind === 'credentials' ? password.input : button).focus();
+  }
+
   async function submit(event) {
     event.preventDefault();
     show('');
@@ -70,15 +98,21 @@ function build() {
       (username.input.value.trim() ? password : username).input.focus();
       return;
     }
+    if (!code.row.hidden && !code.input.value.trim()) {
+      show(texts.signIn.missingCode);
+      code.input.focus();
+      return;
+    }
     button.disabled = true;
     button.textContent = texts.signIn.busy;
     try {
-      await signIn(username.input.value.trim(), password.input.value);
-      location.assign(destination());
+      const wanted = code.row.hidden ? null : code.input.value.trim();
+      const session = await signIn(username.input.value.trim(), password.input.value, wanted);
+      location.assign(session.owes.length > 0 ? '/account' : destination());
     } catch (error) {
       show(explain(error));
-      password.input.value = '';
-      (error.kind === 'credentials' ? password.input : button).focus();
+      button.disabled = false; // or it could not have the focus
+      focusAfter(error);
     } finally {
       button.disabled = false;
       button.textContent = texts.signIn.submit;
@@ -102,12 +136,14 @@ function build() {
         {novalidate: true, on: {submit}},
         username.row,
         password.row,
+        code.row,
         message,
         button,
       ),
     ),
     footer(),
   ]);
+  for (const {input} of [username, password]) input.addEventListener('input', forgetCode);
   username.input.focus();
   offerSingleSignOn(single);
 }

@@ -20,6 +20,8 @@ export const texts = {
   failures: {
     session: 'Your session has ended. Sign in again.',
     credentials: 'The user name or the password is wrong. Check both and try again.',
+    code: 'Enter the code that your authenticator shows now, or one of your recovery codes.',
+    'wrong-code': 'This code is wrong, or it was used before. Wait for the next one and try again.',
     forbidden: 'Your account may not see this. Ask your administrator if you need it.',
     missing: 'This does not exist, or it belongs to another clinic. Check the address, or go back to the day’s list.',
     wait: 'The server is busy. Wait a moment and try again.',
@@ -44,6 +46,77 @@ export const texts = {
     waitSeconds: (seconds) =>
       seconds < 90 ? texts.count(seconds, 'second', 'seconds') : `${Math.ceil(seconds / 60)} minutes`,
     waitSome: 'a few minutes',
+    code: 'Code',
+    codeHint: 'Six digits from your authenticator, or a recovery code.',
+    missingCode: 'Enter the code.',
+  },
+
+  account: {
+    title: 'My account',
+    user: 'User name',
+    owesPassword: 'Somebody else has chosen your password. Choose a new one before you go on.',
+    owesFactor: 'Your clinic asks people with your role for a second factor. Set it up before you go on.',
+    goOn: 'Go on to the day list',
+    tooMany: (wait) => `Too many attempts. Wait ${wait} and try again.`,
+
+    password: 'Password',
+    currentPassword: 'Current password',
+    newPassword: 'New password',
+    repeatPassword: 'New password once more',
+    passwordHint:
+      'At least 15 characters: four or five words that do not belong together are easy to remember. Spaces and ' +
+      'letters of any language count. Names, dates and rows of keys alone are refused.',
+    showPasswords: 'Show what I type',
+    change: 'Change password',
+    changed: 'Your password is changed. You are signed out everywhere else.',
+    different: 'The new password was not typed the same way twice.',
+    wrongCurrent: 'This is not your current password.',
+    missing: 'Fill in every field.',
+
+    factor: 'Second factor',
+    factorWhat:
+      'An authenticator app on your phone makes a code that you enter after your password. Whoever learns your ' +
+      'password cannot sign in with it alone.',
+    factorOn: (since) => `On since ${since}.`,
+    factorOff: 'Off.',
+    factorUnavailable: 'This server cannot keep second factors yet. Whoever runs it has to give it a key first.',
+    codesLeft: (left) => `${left} of 10 recovery codes are left.`,
+    setUp: 'Set up',
+    setUpTitle: 'Set up the second factor',
+    scan: 'Scan this with your authenticator, or enter the secret by hand. Then enter the code that it shows.',
+    qrLabel: 'QR code of the address below',
+    secret: 'Secret',
+    address: 'Address',
+    code: 'Code',
+    confirm: 'Confirm',
+    wrongCode: 'This is not the code of now. Check the time on your phone, and try the next one.',
+    usedCode: 'This code is wrong, or it was used before. Wait for the next one.',
+    codesTitle: 'Recovery codes',
+    codesWhat:
+      'Each of these stands in for a code once, when your phone is not at hand. They are shown only now: print them, or ' +
+      'write them down and keep them apart from your password.',
+    kept: 'I have kept them',
+    renewCodes: 'New recovery codes',
+    renew: 'Make new ones',
+    renewWhat: 'The codes that you have stop working.',
+    remove: 'Remove',
+    removeTitle: 'Remove the second factor',
+    removeWhat: 'From then on your password alone signs you in.',
+    removeDone: 'The second factor is removed.',
+    proveWho: 'Prove that it is you.',
+
+    sessions: 'Where you are signed in',
+    began: 'Signed in',
+    used: 'Last used',
+    where: 'Address',
+    browser: 'Browser',
+    action: 'Action',
+    thisOne: 'this browser',
+    unnamed: 'not named',
+    end: 'Sign out there',
+    endLabel: (began) => `Sign out the browser that signed in ${began}`,
+    endOthers: 'Sign out everywhere else',
+    noOthers: 'You are signed in nowhere else.',
   },
 
   shell: {

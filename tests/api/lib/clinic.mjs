@@ -23,10 +23,17 @@ export const PASSWORD = 'seven wet otters';
 
 const unique = () => randomBytes(6).toString('hex');
 
-/** Signs in; the answer and the cookie as a browser would send it back. */
-export async function signIn(url, username, password) {
-  const answer = await new Client(url).post('/v1/sessions', {username, password});
-  return {answer, cookie: answer.headers.get('set-cookie').split(';')[0]};
+/** The session's cookie of an answer, as a browser would send it back. */
+export const sessionCookie = (answer) =>
+  answer.headers
+    .getSetCookie()
+    .find((one) => one.startsWith('penstock_session='))
+    ?.split(';')[0];
+
+/** Signs in; the answer and the cookie. `proof` may hold the code of a second factor. */
+export async function signIn(url, username, password, proof = {}) {
+  const answer = await new Client(url).post('/v1/sessions', {username, password, ...proof});
+  return {answer, cookie: sessionCookie(answer)};
 }
 
 export class Clinic {
@@ -37,7 +44,7 @@ export class Clinic {
     clinic.id = await installation.addClinic(name);
     clinic.name = name;
     clinic.username = `admin-${unique()}`;
-    await installation.addAccount(clinic.id, clinic.username, ['administrator'], PASSWORD);
+    await installation.addAdministrator(clinic.id, clinic.username, PASSWORD);
     const {cookie} = await signIn(installation.url, clinic.username, PASSWORD);
     clinic.administrator = Client.withSession(installation.url, cookie);
     clinic.tokens = {};

@@ -1,8 +1,9 @@
 // A server with a database of its own, so that what one file of tests does is seen by no other.
 import assert from 'node:assert/strict';
 import {execFile, spawn} from 'node:child_process';
+import {randomBytes} from 'node:crypto';
 import {once} from 'node:events';
-import {closeSync, mkdtempSync, openSync, readFileSync, rmSync} from 'node:fs';
+import {closeSync, mkdtempSync, openSync, readFileSync, rmSync, writeFileSync} from 'node:fs';
 import os from 'node:os';
 import path from 'node:path';
 import {connection, contents, createDatabase, dropDatabase, execute, rows} from './database.mjs';
@@ -52,8 +53,15 @@ export class Installation {
     return this.program(['clinic', 'add', name]);
   }
 
-  async addAccount(clinicId, username, roles, password) {
-    return this.program(['account', 'add', clinicId, username, roles.join(',')], `${password}\n`);
+  async addAdministrator(clinicId, username, password) {
+    return this.program(['administrator', 'first', clinicId, username], `${password}\n`);
+  }
+
+  /** A file for PENSTOCK_KEY_FILE: its path. */
+  makeKey() {
+    const file = path.join(this.folder, 'key');
+    writeFileSync(file, `${randomBytes(32).toString('base64')}\n`, {mode: 0o600});
+    return file;
   }
 
   /** `wrapper` is a command that becomes the server whose command line follows it. */

@@ -2,18 +2,21 @@
 // new operation needs no more than a recipe to be looked at by all of them.
 import assert from 'node:assert/strict';
 import {randomUUID} from 'node:crypto';
-import {PASSWORD, patientDocument, studyDocument} from './clinic.mjs';
+import {Client} from './client.mjs';
+import {PASSWORD, patientDocument, sessionCookie, studyDocument} from './clinic.mjs';
 import {cut, open, openingOf, send} from './pieces.mjs';
 import {uroflowmetry} from './recordings.mjs';
+import {codeOf, enrol} from './second_factor.mjs';
 
 const {document: FLOW} = uroflowmetry();
 
 const A_REASON = {reason: 'a test, and why'};
 
-/** By operation a function of the clinic, and of the role that will ask, that gives the status of its
- * success (`tokenStatus` where a program with the role gets another one than a person), the request (`json`
- * or `body`, `headers`), and what stands in the path: `id`, or `parameters` by name. What it makes is new
- * each time. */
+/** By operation a function of the clinic, of the role that will ask, and of the person's client where a person
+ * will, that gives the status of its success (`tokenStatus` where a program with the role gets another one
+ * than a person), the request (`json` or `body`, `headers`), and what stands in the path: `id`, or
+ * `parameters` by name, and the `query`. `client` is the person's, when the one that was given is over. What
+ * it makes is new each time. */
 const RECIPES = {
   'GET /healthz': () => ({status: 200}),
   'GET /readyz': () => ({status: 200}),
@@ -26,6 +29,40 @@ const RECIPES = {
   'GET /v1/sessions/current': () => ({status: 200}),
   // A token is no session, so there is nothing to end; the role is not what forbids it.
   'DELETE /v1/sessions/current': () => ({status: 204, tokenStatus: 409}),
+  'GET /v1/sessions': () => ({status: 200, tokenStatus: 409}),
+  'DELETE /v1/sessions': () => ({status: 204, tokenStatus: 409, query: '?others=true'}),
+  'DELETE /v1/sessions/{id}': async (clinic, role, person) => ({
+    status: 204,
+    tokenStatus: 409,
+    id: (await person?.get('/v1/sessions'))?.json.items[0].id ?? randomUUID(),
+  }),
+  'POST /v1/sessions/current/password': () => ({
+    status: 204,
+    tokenStatus: 409,
+    json: {current_password: PASSWORD, new_password: 'nine tall poplars'},
+  }),
+  'GET /v1/sessions/current/second-factor': () => ({status: 200, tokenStatus: 409}),
+  'POST /v1/sessions/current/second-factor': () => ({
+    status: 201,
+    tokenStatus: 409,
+    json: {current_password: PASSWORD},
+  }),
+  'POST /v1/sessions/current/second-factor/confirmation': async (clinic, role, person) => {
+    const made = await person?.post('/v1/sessions/current/second-factor', {current_password: PASSWORD});
+    return {status: 200, tokenStatus: 409, json: {code: made ? codeOf(made.json.secret) : '000000'}};
+  },
+  'POST /v1/sessions/current/second-factor/recovery-codes': async (clinic, role, person) => ({
+    status: 200,
+    ...(await withFactor(person)),
+  }),
+  'POST /v1/sessions/current/second-factor/removal': async (clinic, role, person) => ({
+    status: 204,
+    ...(await withFactor(person)),
+  }),
+  'GET /v1/sign-in-rules': () => ({status: 200}),
+  'PUT /v1/sign-in-rules': () => ({status: 200, json: {second_factor: {roles: []}}}),
+  'GET /v1/users/{id}/sessions': async (clinic) => ({status: 200, id: (await clinic.addUser(['room'])).id}),
+  'DELETE /v1/users/{id}/sessions': async (clinic) => ({status: 204, id: (await clinic.addUser(['room'])).id}),
   'GET /v1/users': () => ({status: 200}),
   'POST /v1/users': () => ({
     status: 201,
@@ -171,6 +208,18 @@ const RECIPES = {
   },
 };
 
+/** What proves a person who has set up a second factor; that ends the session with which it was done. */
+async function withFactor(person) {
+  if (person === undefined) {
+    return {tokenStatus: 409, json: {current_password: PASSWORD, code: '000000'}};
+  }
+  const {recoveryCodes, answer} = await enrol(person, PASSWORD);
+  return {
+    client: Client.withSession(person.url, sessionCookie(answer)),
+    json: {current_password: PASSWORD, code: recoveryCodes[0]},
+  };
+}
+
 /** A request to erase a patient: only a person may make it. */
 async function erasureOf(clinic) {
   const {id} = await clinic.addPatient();
@@ -204,10 +253,10 @@ async function openRecipe(clinic, more = {}, count = 1) {
 
 export const hasRecipe = (key) => key in RECIPES;
 
-/** The recipe of "METHOD /path", made in a clinic for whoever has the role. */
-export async function recipeOf(clinic, key, role) {
+/** The recipe of "METHOD /path", made in a clinic for whoever has the role; `person` is the client of one. */
+export async function recipeOf(clinic, key, role, person) {
   assert.ok(hasRecipe(key), `no request for ${key} is written in tests/api/lib/recipes.mjs yet`);
-  const recipe = await RECIPES[key](clinic, role);
+  const recipe = await RECIPES[key](clinic, role, person);
   return {...recipe, tokenStatus: recipe.tokenStatus ?? recipe.status};
 }
 
@@ -215,8 +264,9 @@ export async function recipeOf(clinic, key, role) {
 const STAND_INS = {n: '0', file: 'today.js'};
 
 /** The path of an operation with a recipe's values in it. */
-export function filled(path, {id, parameters = {}} = {}) {
-  return path.replaceAll(/\{([^}]*)\}/g, (_, name) =>
+export function filled(path, {id, parameters = {}, query = ''} = {}) {
+  const whole = path.replaceAll(/\{([^}]*)\}/g, (_, name) =>
     encodeURIComponent(parameters[name] ?? (name === 'id' ? id : undefined) ?? STAND_INS[name] ?? randomUUID()),
   );
+  return whole + query;
 }

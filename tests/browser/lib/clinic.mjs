@@ -64,12 +64,20 @@ export class Clinic {
   static async create(name) {
     const clinic = new Clinic();
     clinic.id = await program(['clinic', 'add', name]);
+    const account = {username: `admin-${unique()}`, password: PASSWORD};
+    await program(['administrator', 'first', clinic.id, account.username], `${PASSWORD}\n`);
+    clinic.administrator = await new Person(account).signIn();
     return clinic;
   }
 
+  /** An account that nobody has signed in to yet. */
+  async addAccount(role, fields = {}) {
+    const account = {username: `${role}-${unique()}`, display_name: `A ${role}`, password: PASSWORD, ...fields};
+    await this.administrator.ask('POST', '/v1/users', {...account, roles: [role]});
+    return new Person(account);
+  }
+
   async add(role) {
-    const username = `${role}-${unique()}`;
-    await program(['account', 'add', this.id, username, role], `${PASSWORD}\n`);
-    return new Person({username, password: PASSWORD}).signIn();
+    return (await this.addAccount(role)).signIn();
   }
 }
