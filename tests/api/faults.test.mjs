@@ -428,6 +428,11 @@ describe('what does not exist', () => {
     return (await physician.post(`/v1/patients/${id}/erasure`, {reason: 'a test, and why'})).json.id;
   }
 
+  async function theirSession(other) {
+    const {json} = await (await other.person('clinician')).get('/v1/sessions');
+    return json.items[0].id;
+  }
+
   it('includes all that belongs to another clinic', async () => {
     const other = await Clinic.open(installation, 'Clinic next door');
     const theirs = await other.addVisit();
@@ -445,6 +450,7 @@ describe('what does not exist', () => {
       tokens: theirToken.id,
       links: link.id,
       erasures: await theirErasure(other),
+      sessions: await theirSession(other),
     };
     await isNotFound((path) => ids[path.split('/')[2]]);
     await installation.unchanged(async () => {
