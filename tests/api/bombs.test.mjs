@@ -5,8 +5,8 @@ import {readFileSync, writeFileSync} from 'node:fs';
 import {after, before, describe, it} from 'node:test';
 import zlib from 'node:zlib';
 import {pointers} from './lib/client.mjs';
-import {Clinic, patientDocument, studyDocument} from './lib/clinic.mjs';
-import {operations} from './lib/contract.mjs';
+import {Clinic, patientDocument, ROLES, studyDocument} from './lib/clinic.mjs';
+import {operations, roleFor} from './lib/contract.mjs';
 import {
   edf,
   edfPointer,
@@ -38,6 +38,7 @@ const SANITISER = 'quarantine_size_mb=1:thread_local_quarantine_size_kb=64';
 let installation;
 let clinic;
 let study;
+let erasureId;
 let openId;
 let recordingId;
 let soundGrowth;
@@ -47,6 +48,11 @@ before(async () => {
   installation = await Installation.create('bombs');
   await installation.start({ASAN_OPTIONS: `${process.env.ASAN_OPTIONS ?? ''}:${SANITISER}`});
   clinic = await Clinic.open(installation, 'Clinic of the bombs');
+  for (const role of ROLES) {
+    await clinic.person(role);
+  }
+  const {id} = await clinic.addPatient();
+  erasureId = (await clinic.people.physician.post(`/v1/patients/${id}/erasure`, {reason: 'a test, and why'})).json.id;
   study = await clinic.addVisit();
   recordingId = (await clinic.addRecording(study.id, uroflowmetry().document)).json.recording.id;
   openId = (await clinic.room.post('/v1/recordings', openingOf(study.id, uroflowmetry().document))).json.id;
@@ -98,8 +104,8 @@ const fileQuery = (type) => `?type=${type}&started_at=${encodeURIComponent(START
 const uploads = (query = '') => `/v1/studies/${study.id}/recordings${query}`;
 
 function idFor(path) {
-  if (path.includes('/studies/')) {
-    return study.id;
+  if (path.includes('/studies/') || path.includes('/erasures/')) {
+    return path.includes('/studies/') ? study.id : erasureId;
   }
   return path.includes('/patients/') ? study.patient_id : /events|analysis$|traces/.test(path) ? recordingId : openId;
 }
@@ -112,14 +118,13 @@ function places() {
     '/v1/analyses': RECORDING_LIMIT,
     '/v1/recordings/{id}/chunks/{n}': PIECE_LIMIT,
   };
-  const administrative = /users|tokens|choices|retention/;
   return operations
     .filter(({operation}) => operation.requestBody)
-    .flatMap(({method, path, operation}) =>
+    .flatMap(({method, path, operation, roles}) =>
       Object.keys(operation.requestBody.content).map((mediaType) => ({
         method,
         target: path.replace('{id}', idFor(path)).replace('{n}', '0'),
-        client: administrative.test(path) ? clinic.administrator : clinic.as('clinician'),
+        client: clinic.people[roleFor({roles})],
         mediaType,
         limit: limits[path] ?? DOCUMENT_LIMIT,
       })),
@@ -534,9 +539,9 @@ describe('a number in a query or a header field', () => {
 
   it('is refused by name when it is absurd', async () => {
     let asked = 0;
-    for (const {method, path, operation} of operations.filter((one) => one.method === 'GET')) {
+    for (const {method, path, operation, roles} of operations.filter((one) => one.method === 'GET')) {
       const target = path.replace('{id}', idFor(path));
-      const client = /users|tokens/.test(path) ? clinic.administrator : clinic.as(/links/.test(path) ? 'clinician' : 'room');
+      const client = clinic.people[roleFor({roles})];
       for (const {name, schema} of (operation.parameters ?? []).filter((one) => one.in === 'query')) {
         const values = {number: ABSURD, integer: [...ABSURD, ...TOO_LARGE]}[schema?.type] ?? [];
         for (const value of values) {

@@ -4,7 +4,7 @@ import {randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
 import {Client, pointers} from './lib/client.mjs';
 import {Clinic, PASSWORD, patientDocument, studyDocument} from './lib/clinic.mjs';
-import {findOperation, operations} from './lib/contract.mjs';
+import {findOperation, operations, roleFor} from './lib/contract.mjs';
 import {Installation} from './lib/installation.mjs';
 import {asInt16, uroflowmetry} from './lib/recordings.mjs';
 import {filled, recipeOf} from './lib/recipes.mjs';
@@ -39,8 +39,6 @@ async function possible(operation, role) {
   const client = isPublic ? new Client(installation.url) : await clinic.person(role);
   return [method, filled(path, recipe), client];
 }
-
-const roleFor = ({roles}) => (roles[0] === 'any' || roles.includes('clinician') ? 'clinician' : roles.at(-1));
 
 const taking = operations.filter(({operation}) => operation.requestBody);
 

@@ -65,6 +65,10 @@ export const operations = Object.entries(document.paths).flatMap(([path, item]) 
   })),
 );
 
+/** A role that may use an operation: that of a clinician, where several may. */
+export const roleFor = ({roles}) =>
+  roles.length === 0 || roles[0] === 'any' || roles.includes('clinician') ? 'clinician' : roles.at(-1);
+
 export function findOperation(method, path) {
   const wanted = method === 'HEAD' ? 'GET' : method;
   const candidates = operations.filter((one) => one.method === wanted && one.pattern.test(path));
