@@ -475,12 +475,16 @@ describe('a credential that is not valid', () => {
 
 describe('a command', () => {
   it('leaves entries of its own', async () => {
-    const id = await installation.addAccount(clinic.id, `by-hand-${randomUUID()}`, ['room'], PASSWORD);
-    const [entry] = await installation.rows(`${ENTRY} where object_id = '${id}'`);
-    assert.deepEqual(
-      [entry.clinic_id, entry.actor_kind, entry.what, entry.action, entry.resource, entry.address],
-      [clinic.id, 'program', 'penstock-server account add', 'create', 'accounts', ''],
-    );
+    const {id, username} = await clinic.addUser(['administrator']);
+    await installation.program(['administrator', 'recover', clinic.id, username], 'nine tall poplars\n');
+    const [first] = await installation.rows(`${ENTRY} where clinic_id = '${clinic.id}' and detail = '${clinic.username}'`);
+    const [recovered] = await installation.rows(`${ENTRY} where object_id = '${id}' and actor_kind = 'program'`);
+    for (const [entry, command, action] of [[first, 'first', 'create'], [recovered, 'recover', 'change']]) {
+      assert.deepEqual(
+        [entry.clinic_id, entry.actor_kind, entry.what, entry.action, entry.resource, entry.address],
+        [clinic.id, 'program', `penstock-server administrator ${command}`, action, 'accounts', ''],
+      );
+    }
     const {json} = await clinic.as('auditor').get('/v1/audit?resource=accounts&limit=1');
     assert.deepEqual([json.items[0].actor.kind, json.items[0].object.id, json.items[0].status], ['program', id, 0]);
   });
