@@ -1,9 +1,9 @@
 // Bearer tokens: what their scopes leave of their roles, rotation, certificates, and their form.
 import assert from 'node:assert/strict';
-import {randomBytes} from 'node:crypto';
+import {randomBytes, randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
 import {Client, pointers} from './lib/client.mjs';
-import {Clinic, patientDocument, scopesOf, studyDocument} from './lib/clinic.mjs';
+import {Clinic, PASSWORD, patientDocument, scopesOf, studyDocument} from './lib/clinic.mjs';
 import {Installation} from './lib/installation.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
 import {checksum, forged} from './lib/secrets.mjs';
@@ -146,6 +146,32 @@ describe('a token that makes tokens', () => {
     const wider = await clinic.makeToken(roles);
     await maker.expect(403, 'POST', `/v1/tokens/${wider.id}/rotation`, {json: {}});
     await maker.expect(200, 'POST', `/v1/tokens/${id}/rotation`, {json: {}});
+  });
+});
+
+describe('a token that keeps accounts', () => {
+  const account = (roles) => ({username: `user-${randomUUID()}`, display_name: 'A user', password: PASSWORD, roles});
+  const rename = ({etag}) => ({json: {display_name: 'Another'}, headers: {'if-match': etag}});
+
+  it('gives no role that it has not itself, and changes nobody who has one', async () => {
+    const maker = withToken((await clinic.makeToken(['administrator', 'room'])).token);
+    await maker.post('/v1/users', account(['administrator', 'room']));
+    const refused = await maker.expect(422, 'POST', '/v1/users', {json: account(['room', 'physician'])});
+    assert.deepEqual(pointers(refused), ['/roles']);
+    const [nurse, physician] = [await clinic.addUser(['room']), await clinic.addUser(['physician'])];
+    await maker.expect(200, 'PATCH', `/v1/users/${nurse.id}`, rename(nurse));
+    await maker.expect(403, 'PATCH', `/v1/users/${physician.id}`, rename(physician));
+    const higher = {json: {roles: ['physician']}, headers: {'if-match': '"2"'}};
+    assert.deepEqual(pointers(await maker.expect(422, 'PATCH', `/v1/users/${nurse.id}`, higher)), ['/roles']);
+  });
+
+  it('leaves administrators alone when it has scopes', async () => {
+    const scopes = ['accounts:create', 'accounts:change', 'accounts:read'];
+    const maker = withToken((await clinic.makeToken(['administrator', 'room'], {scopes})).token);
+    await maker.post('/v1/users', account(['room']));
+    await maker.expect(422, 'POST', '/v1/users', {json: account(['administrator'])});
+    const administrator = await clinic.addUser(['administrator']);
+    await maker.expect(403, 'PATCH', `/v1/users/${administrator.id}`, rename(administrator));
   });
 });
 

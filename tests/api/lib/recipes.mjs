@@ -66,11 +66,11 @@ const RECIPES = {
   'GET /v1/users': () => ({status: 200}),
   'POST /v1/users': () => ({
     status: 201,
-    json: {username: `user-${randomUUID()}`, display_name: 'A user', password: PASSWORD, roles: ['room']},
+    json: {username: `user-${randomUUID()}`, display_name: 'A user', password: PASSWORD, roles: ['administrator']},
   }),
   'GET /v1/users/{id}': async (clinic) => ({status: 200, id: (await clinic.addUser(['room'])).id}),
   'PATCH /v1/users/{id}': async (clinic) => {
-    const {id, etag} = await clinic.addUser(['room']);
+    const {id, etag} = await clinic.addUser(['administrator']);
     return {status: 200, id, json: {display_name: 'Another'}, headers: {'if-match': etag}};
   },
   'GET /v1/tokens': () => ({status: 200}),
