@@ -104,6 +104,15 @@ export class World {
     return operation.isForPeople ? clinic.people[role] : clinic.as(role);
   }
 
+  /** The same for an operation on what only a person has: a session, a password. */
+  async allowedPerson(operation) {
+    const {tokenStatus, status} = await recipeOf(this.own, operation.key, this.roleFor(operation));
+    if (this.roleFor(operation) === undefined || operation.isForPeople || tokenStatus === status) {
+      return this.allowed(operation);
+    }
+    return Client.withSession(this.url, (await this.session(this.roleFor(operation))).cookie);
+  }
+
   /** The cookie of somebody with a role, who signs in once. */
   async session(role, clinic = this.own) {
     const key = `${clinic.id} ${role}`;

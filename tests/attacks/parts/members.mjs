@@ -156,7 +156,7 @@ export async function attack(world, tally) {
   const taking = world.operations.filter(({schema}) => schema !== undefined);
   const prepared = [];
   for (const operation of taking) {
-    prepared.push([operation, world.allowed(operation), await world.prepare(operation)]);
+    prepared.push([operation, await world.allowedPerson(operation), await world.prepare(operation)]);
   }
   await world.unchanged(tally, () =>
     each(prepared, async ([operation, client, request]) => {
