@@ -119,3 +119,8 @@ struct attempt_count throttle_inside(const char *account_id)
 {
     return counted("inside", account_id, "", THROTTLE_INSIDE_MOST, THROTTLE_SPAN_S);
 }
+
+struct attempt_count throttle_naming(const char *principal_id)
+{
+    return counted("naming", principal_id, "", THROTTLE_NAMING_MOST, THROTTLE_SPAN_S);
+}
