@@ -76,6 +76,10 @@ static void refuse_caller(const struct http_request *request, struct http_respon
         text_init(&location, request->arena, LIMIT_SMALL_BODY_BYTES);
         text_append(&location, "/sign-in?next=");
         api_append_query_value(&location, request->path);
+        if (request->query[0] != '\0') {
+            api_append_query_value(&location, "?");
+            api_append_query_value(&location, request->query);
+        }
         http_respond(response, 303, NULL, NULL, 0);
         http_response_header(response, "Location", location.data);
         return;
