@@ -26,7 +26,7 @@ create policy lookup_by_subject on penstock.account for select to current_user
 
 create function penstock.account_for_subject(wanted_issuer text, wanted_subject text)
     returns table (account_id uuid, clinic_id uuid, clinic_name text, name text,
-                   display_name text, roles integer)
+                   display_name text, roles integer, session_epoch integer)
     language plpgsql volatile security definer set search_path = pg_catalog, pg_temp
 as $$
 #variable_conflict use_column
@@ -40,7 +40,7 @@ begin
     perform set_config('penstock.lookup', '', true);
     perform set_config('penstock.clinic', coalesce(found_clinic::text, ''), true);
     return query
-        select a.id, a.clinic_id, c.name, a.username, a.display_name, a.roles
+        select a.id, a.clinic_id, c.name, a.username, a.display_name, a.roles, a.session_epoch
           from penstock.account a join penstock.clinic c on c.clinic_id = a.clinic_id
          where a.clinic_id = found_clinic and a.sign_in_issuer = wanted_issuer
            and a.sign_in_subject = wanted_subject and a.active;

@@ -12,8 +12,6 @@
 #include <stdio.h>
 #include <string.h>
 
-static const char WRONG[] = "The username or the password is wrong.";
-
 /* How the second factor stands. */
 enum factor_state { FACTOR_NONE, FACTOR_RIGHT, FACTOR_MISSING, FACTOR_WRONG, FACTOR_WAIT };
 
@@ -216,7 +214,7 @@ static bool check_counted(struct api_context *context, const struct http_request
         return false;
     }
     if (!right) {
-        http_problem(request, response, 401, "%s", WRONG);
+        http_problem(request, response, 401, SESSION_WRONG_PASSWORD);
         return false;
     }
     if (!check_code(context, ret_principal, proof->code, throttle, &state, &wait_s, reterr) ||
@@ -329,4 +327,14 @@ bool sign_in_confirm(struct api_context *context, const struct http_request *req
         api_fail(request, response, &error);
     }
     return good;
+}
+
+void sign_in_fail(const struct http_request *request, struct http_response *response,
+                  const struct error *error)
+{
+    if (error->kind == ERROR_STALE) {
+        http_problem(request, response, 409, "The account was changed meanwhile. Sign in again.");
+    } else {
+        api_fail(request, response, error);
+    }
 }

@@ -42,7 +42,8 @@ second_factor_put_recovery_codes(struct store *store, const char *account_id,
                                  unsigned char hashes[RECOVERY_CODE_COUNT][SECRET_HASH_BYTES],
                                  struct error *reterr);
 
-/* Removes the factor with its codes; none is no error. */
+/* Removes the factor with its codes; none is no error. What was judged by it begins no session any
+ * more: account_hold(). */
 MUST_CHECK bool second_factor_remove(struct store *store, const char *account_id,
                                      struct error *reterr);
 

@@ -18,10 +18,12 @@ static const struct statement statements[] = {
                       .sql = "select nonce, code_verifier, next"
                              " from penstock.sign_in_attempt_take($1, $2)"},
     [SUBJECT_PRINCIPAL] = {.name = "subject_principal",
-                           .sql = "select account_id, clinic_id, clinic_name, name, display_name,"
-                                  " roles from penstock.account_for_subject($1, $2)"},
+                           .sql =
+                               "select account_id, clinic_id, clinic_name, name, display_name,"
+                               " roles, session_epoch from penstock.account_for_subject($1, $2)"},
     [SUBJECT_SET] = {.name = "subject_set",
-                     .sql = "update penstock.account set sign_in_issuer = $3, sign_in_subject = $4"
+                     .sql = "update penstock.account set sign_in_issuer = $3, sign_in_subject = $4,"
+                            " session_epoch = session_epoch + 1"
                             " where clinic_id = $1 and id = $2 returning id"},
     [SUBJECT_END_SESSIONS] = {.name = "subject_end_sessions",
                               .sql = "delete from penstock.session"
@@ -98,6 +100,7 @@ bool account_for_subject(struct store *store, struct arena *arena, const char *i
             .display_name = rows_text(&rows, arena, 0, 4),
             .roles = (unsigned)rows_int(&rows, 0, 5),
             .by_provider = true,
+            .session_epoch = rows_int(&rows, 0, 6),
         };
     }
     rows_clear(&rows);
