@@ -244,6 +244,22 @@ static bool remove_factor(struct api_context *context, const char *id, struct er
            session_end_all(context->store, id, NULL, reterr);
 }
 
+/* One's own password and second factor have ways that ask for the proof which a stolen session does
+ * not give. */
+static bool bypasses_proof(const struct api_context *context, const struct http_request *request,
+                           struct http_response *response, const char *id, bool sets_password,
+                           bool removes_factor)
+{
+    if (strcmp(id, context->principal.id) != 0 || (!sets_password && !removes_factor)) {
+        return false;
+    }
+    http_problem(request, response, 409, "Of your own account, %s.",
+                 sets_password ? "change the password with POST /v1/sessions/current/password"
+                               : "remove the second factor with POST "
+                                 "/v1/sessions/current/second-factor/removal");
+    return true;
+}
+
 void users_patch(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -278,6 +294,7 @@ void users_patch(void *opaque, struct http_request *request, struct http_respons
     change.active = read_flag(&reader, "active");
     json_reader_close(&reader);
     if (api_reject(request, response, &faults) ||
+        bypasses_proof(context, request, response, id, password != NULL, removes_factor) ||
         !api_matches(request, response, account.version)) {
         return;
     }

@@ -266,3 +266,22 @@ describe('a sign-in that is under way', () => {
     assert.equal(await hashOf(user), before);
   });
 });
+
+describe('an administrator’s own account', () => {
+  it('gets no new password and loses no second factor without the proof', async () => {
+    const user = await clinic.addUser(['administrator']);
+    const client = await session(user);
+    const target = `/v1/users/${user.id}`;
+    const headers = {'if-match': user.etag};
+    for (const [json, way] of [
+      [{password: OTHER}, '/v1/sessions/current/password'],
+      [{second_factor: null}, '/v1/sessions/current/second-factor/removal'],
+      [{password: OTHER, second_factor: null, display_name: 'Other'}, '/v1/sessions/current/password'],
+    ]) {
+      const answer = await client.expect(409, 'PATCH', target, {json, headers});
+      assert.ok(answer.json.detail.includes(way));
+    }
+    assert.equal((await client.get(target)).headers.get('etag'), user.etag);
+    await client.expect(200, 'PATCH', target, {json: {display_name: 'Other', roles: ['administrator', 'room']}, headers});
+  });
+});
