@@ -9,6 +9,7 @@
 #include "auth/one_time_code.h"
 #include "auth/password.h"
 #include "auth/sealing.h"
+#include "base/log.h"
 
 #include <sodium.h>
 
@@ -229,12 +230,22 @@ static bool confirm(struct api_context *context, const struct http_request *requ
                             answer_codes(context, request, response, out, reterr)));
 }
 
+/* Whoever was right is not told that this failed. */
+static void return_count(struct api_context *context)
+{
+    struct error error = {0};
+    if (!sign_in_return_proof(context, &error)) {
+        log_message(LOG_LEVEL_WARNING, "attempt_not_returned", "%s", error.detail);
+    }
+}
+
 void second_factor_confirm(void *opaque, struct http_request *request,
                            struct http_response *response)
 {
     struct api_context *context = opaque;
     struct proof proof;
-    if (!read_proof(context, request, response, WANTS_CODE, &proof)) {
+    if (!read_proof(context, request, response, WANTS_CODE, &proof) ||
+        !sign_in_count_proof(context, request, response)) {
         return;
     }
     struct error error = {0};
@@ -243,6 +254,9 @@ void second_factor_confirm(void *opaque, struct http_request *request,
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     bool done = confirm(context, request, response, proof.code, &body, &right, &error);
     store_rollback(context->store);
+    if (!done || right) {
+        return_count(context);
+    }
     if (done && right) {
         return;
     }

@@ -305,9 +305,8 @@ static bool confirm_code(struct api_context *context, const struct http_request 
     return judged && right;
 }
 
-bool sign_in_confirm(struct api_context *context, const struct http_request *request,
-                     struct http_response *response, const char *password, const char *code,
-                     bool wants_code)
+bool sign_in_count_proof(struct api_context *context, const struct http_request *request,
+                         struct http_response *response)
 {
     struct error error = {0};
     int wait_s = 0;
@@ -318,11 +317,27 @@ bool sign_in_confirm(struct api_context *context, const struct http_request *req
     }
     if (wait_s > 0) {
         refuse_for_now(request, response, wait_s);
+    }
+    return wait_s == 0;
+}
+
+bool sign_in_return_proof(struct api_context *context, struct error *reterr)
+{
+    const struct attempt_count count = throttle_inside(context->principal.id);
+    return attempt_return(context->store, &count, 1, reterr);
+}
+
+bool sign_in_confirm(struct api_context *context, const struct http_request *request,
+                     struct http_response *response, const char *password, const char *code,
+                     bool wants_code)
+{
+    struct error error = {0};
+    if (!sign_in_count_proof(context, request, response)) {
         return false;
     }
     bool good = confirm_password(context, request, response, password, &error) &&
                 (!wants_code || confirm_code(context, request, response, code, &error)) &&
-                attempt_return(context->store, &count, 1, &error);
+                sign_in_return_proof(context, &error);
     if (!good && error.kind != ERROR_NONE) {
         api_fail(request, response, &error);
     }

@@ -22,7 +22,9 @@ static const struct statement statements[] = {
                               " (select count(*)::integer from penstock.recovery_code c"
                               " where c.clinic_id = $1 and c.account_id = $2)"
                               " from penstock.second_factor"
-                              " where clinic_id = $1 and account_id = $2",
+                              " where clinic_id = $1 and account_id = $2"
+                              " and (confirmed_at is not null"
+                              " or created_at > now() - interval '15 minutes')",
                        .binary_result = true},
     [FACTOR_INSERT] = {.name = "factor_insert",
                        .sql = "insert into penstock.second_factor as f"

@@ -16,7 +16,8 @@ struct second_factor {
     int64_t now_us; /* the database's time, by which codes are judged: servers' clocks may differ */
 };
 
-/* ERROR_NOT_FOUND when the account has none, confirmed or not. */
+/* ERROR_NOT_FOUND when the account has none, confirmed or not: one that nobody confirms within 15
+ * minutes lapses. */
 MUST_CHECK bool second_factor_get(struct store *store, const char *account_id,
                                   struct second_factor *ret_factor, struct error *reterr);
 
