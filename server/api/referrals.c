@@ -227,11 +227,8 @@ void emergency_create(void *opaque, struct http_request *request, struct http_re
     struct api_context *context = opaque;
     struct json_reader reader;
     struct fault_list faults;
-    if (context->principal.is_token) {
-        http_problem(request, response, 403, "Only a person who has signed in may do this.");
-        return;
-    }
-    if (!api_read_object(request, response, &reader, &faults)) {
+    if (!api_is_person(context, request, response) ||
+        !api_read_object(request, response, &reader, &faults)) {
         return;
     }
     const char *mrn = json_reader_string(&reader, "mrn", JSON_REQUIRED, 64);
