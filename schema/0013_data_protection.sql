@@ -68,9 +68,11 @@ create table penstock.erasure_request (
     primary key (clinic_id, id),
     constraint four_eyes check (decided_by is distinct from requested_by),
     check ((decided_at is null) = (decided_by is null)),
-    check (state not in ('approved', 'refused') or (decided_by is not null and decision_reason is not null)),
-    check ((state = 'carried_out') = (reason is null)),
-    check (state <> 'carried_out' or decision_reason is null),
+    check (state not in ('approved', 'refused') or decided_by is not null),
+    -- Words are there until the patient is erased, then none of them.
+    check (case when state in ('requested', 'approved') then reason is not null
+                when state = 'carried_out' then reason is null else true end),
+    check ((reason is not null and decided_by is not null) = (decision_reason is not null)),
     check ((state in ('withdrawn', 'carried_out')) = (ended_at is not null))
 );
 create unique index erasure_request_pending on penstock.erasure_request (clinic_id, patient_id)
@@ -81,16 +83,16 @@ comment on column penstock.erasure_request.clinic_id is 'Clinic of the patient';
 comment on column penstock.erasure_request.id is 'Identifier, UUID version 7';
 comment on column penstock.erasure_request.patient_id is 'Who is to be erased; once carried out, nobody any more';
 comment on column penstock.erasure_request.state is 'requested, approved, refused, withdrawn or carried_out';
-comment on column penstock.erasure_request.reason is 'Why, in the requester''s words; null once carried out';
+comment on column penstock.erasure_request.reason is 'Why, in the requester''s words; null once the patient is erased';
 comment on column penstock.erasure_request.requested_at is 'When it was requested';
 comment on column penstock.erasure_request.requested_by is 'Account of the person who requested it';
 comment on column penstock.erasure_request.decided_at is 'When it was approved or refused';
 comment on column penstock.erasure_request.decided_by is 'Account of the person who decided, never the requester';
-comment on column penstock.erasure_request.decision_reason is 'Why, in the decider''s words; null once carried out';
+comment on column penstock.erasure_request.decision_reason is 'Why, in the decider''s words; null once the patient is erased';
 comment on column penstock.erasure_request.despite_retention is 'Approved although the clinic''s rule keeps a study of the patient for longer';
 comment on column penstock.erasure_request.cooling_off is 'How long after approval nothing is erased yet';
 comment on column penstock.erasure_request.ended_at is 'When it was withdrawn or carried out';
-comment on column penstock.erasure_request.ended_by is 'Account or token that withdrew it; null: the program carried it out';
+comment on column penstock.erasure_request.ended_by is 'Account or token that withdrew it; null: the program ended it, as the patient is erased';
 comment on column penstock.erasure_request.version is 'Grows by one with every change';
 
 create table penstock.erased_patient (
@@ -284,6 +286,28 @@ end $$;
 comment on function penstock.patient_being_erased(boolean) is
     'The patient whose approved request stands in the setting penstock.erasing; null: nobody. is_due: null as well where something keeps it from being carried out';
 
+-- Requests of a patient who is erased lose their words, and those that are pending end with it.
+create function penstock.drops_words(old_row penstock.erasure_request, new_row penstock.erasure_request)
+    returns boolean
+    language sql stable
+as $$
+    select new_row.reason is null and new_row.decision_reason is null and new_row.version = old_row.version + 1
+       and (old_row.clinic_id, old_row.id, old_row.patient_id, old_row.requested_at, old_row.requested_by,
+            old_row.decided_at, old_row.decided_by, old_row.despite_retention, old_row.cooling_off)
+           is not distinct from
+           (new_row.clinic_id, new_row.id, new_row.patient_id, new_row.requested_at, new_row.requested_by,
+            new_row.decided_at, new_row.decided_by, new_row.despite_retention, new_row.cooling_off)
+       and ((old_row.state in ('refused', 'withdrawn')
+             and (old_row.state, old_row.ended_at, old_row.ended_by)
+                 is not distinct from (new_row.state, new_row.ended_at, new_row.ended_by))
+            or (old_row.state in ('requested', 'approved') and new_row.state = 'withdrawn'
+                and new_row.ended_by is null))
+       and exists (select from penstock.erased_patient d
+                    where d.clinic_id = new_row.clinic_id and d.patient_id = new_row.patient_id)
+$$;
+comment on function penstock.drops_words(penstock.erasure_request, penstock.erasure_request) is
+    'Whether a change of a request does nothing but end it, without its words, because its patient is erased';
+
 -- The people are looked up, not referred to: the row stays as long as the clinic does.
 create function penstock.guard_erasure() returns trigger
     language plpgsql
@@ -296,6 +320,9 @@ begin
                            where a.clinic_id = new.clinic_id and a.id = new.requested_by and a.active) then
             raise exception 'an erasure begins with a person''s request about a patient' using errcode = 'PS003';
         end if;
+        return new;
+    end if;
+    if penstock.drops_words(old, new) then
         return new;
     end if;
     if new.version <> old.version + 1
@@ -468,9 +495,11 @@ declare
         where s.clinic_id = wanted_clinic and s.patient_id = wanted_patient);
     recordings constant uuid[] := array(select r.id from penstock.recording r
         where r.clinic_id = wanted_clinic and r.study_id = any (studies));
+    requests constant uuid[] := array(select e.id from penstock.erasure_request e
+        where e.clinic_id = wanted_clinic and e.patient_id = wanted_patient);
 begin
     counts := counts || jsonb_build_object('idempotency', penstock.forget_answers(
-        wanted_clinic, (wanted_patient || studies || recordings)::text[]));
+        wanted_clinic, (wanted_patient || studies || recordings || requests)::text[]));
     for part in select t.relation, t.key from penstock.patient_tables() t order by t.place loop
         continue when to_regclass(format('penstock.%I', part.relation)) is null;
         execute format('delete from penstock.%I t where t.clinic_id = $1 and t.%I = any ($2)',
@@ -497,9 +526,14 @@ begin
     update penstock.erasure_request e
        set state = 'carried_out', reason = null, decision_reason = null, ended_at = now(), version = e.version + 1
      where e.clinic_id = wanted_clinic and e.id = wanted_request and e.state <> 'carried_out';
+    update penstock.erasure_request e
+       set state = case when e.state in ('requested', 'approved') then 'withdrawn' else e.state end,
+           reason = null, decision_reason = null, ended_at = case when e.state = 'refused' then null
+           else coalesce(e.ended_at, now()) end, version = e.version + 1
+     where e.clinic_id = wanted_clinic and e.patient_id = wanted_patient and e.reason is not null;
     perform set_config('penstock.erasing', '', true);
 end $$;
-comment on function penstock.end_erasure(uuid, uuid, uuid) is 'Notes that a request was carried out, and drops its words';
+comment on function penstock.end_erasure(uuid, uuid, uuid) is 'Notes that a request was carried out, and drops the words of all requests about the patient';
 revoke all on function penstock.end_erasure(uuid, uuid, uuid) from public;
 
 -- With the rights of who calls it: only the owner of the tables may delete.

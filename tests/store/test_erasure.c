@@ -351,6 +351,58 @@ static void nothing_is_left_and_nobody_else_is_touched(void **state)
     assert_string_equal(erase_as_owner(fixture, request), NOT_TO_BE_ERASED);
 }
 
+/* How many of the patient's requests still say something, and all their states. */
+static const char *words_of(struct fixture *fixture, const char *patient)
+{
+    return fixture_value(
+        fixture, text(fixture,
+                      "select count(*) filter (where num_nonnulls(reason, decision_reason) > 0)"
+                      " || ' ' || string_agg(state, ' ' order by id)"
+                      " from penstock.erasure_request where patient_id = '%s'",
+                      patient));
+}
+
+static void withdraw(struct fixture *fixture, const char *id)
+{
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, erasure_withdraw(fixture->store, id, &fixture->error));
+    fixture_commit(fixture);
+}
+
+static void words_of_earlier_requests_go_too(void **state)
+{
+    struct fixture *fixture = *state;
+    static const struct erasure_decision refusal = {.approved = false};
+    struct person person = make_person(fixture, fixture->clinic_id, "asked before");
+    const char *refused = request_erasure(fixture, fixture->clinic_id, person.patient);
+    CHECK(fixture, decide(fixture, second_person, refused, refusal));
+    const char *withdrawn = approved_request(fixture, &person);
+    withdraw(fixture, withdrawn);
+    withdraw(fixture, request_erasure(fixture, fixture->clinic_id, person.patient));
+    const char *request = due_request(fixture, &person);
+    /* While the patient is there nobody drops them, the owner neither. */
+    PGconn *owner = owner_erasing(fixture, request);
+    const char *drop = text(fixture,
+                            "update penstock.erasure_request set reason = null,"
+                            " decision_reason = null, version = version + 1 where id = '%s'",
+                            refused);
+    assert_string_equal(fixture_sqlstate(fixture, owner, drop), NEVER_REMOVED);
+    PQfinish(owner);
+    assert_string_equal(words_of(fixture, person.patient),
+                        "4 refused withdrawn withdrawn approved");
+    assert_string_equal(erase_as_owner(fixture, request), "00000");
+    assert_string_equal(words_of(fixture, person.patient),
+                        "0 refused withdrawn withdrawn carried_out");
+    /* Nor do they get others. */
+    PGconn *app = fixture_app_connection(fixture, fixture->clinic_id);
+    const char *put = text(fixture,
+                           "update penstock.erasure_request set decision_reason = 'x',"
+                           " version = version + 1 where id = '%s'",
+                           refused);
+    assert_string_equal(fixture_sqlstate(fixture, app, put), NEVER_REMOVED);
+    PQfinish(app);
+}
+
 /* ---- who may not ---- */
 
 static void app_role_cannot_erase_whatever_it_sets(void **state)
@@ -692,6 +744,7 @@ static void copy_is_erased_again(void **state)
     assert_false(was_there);
     assert_int_equal(count_mentions(fixture, "sample_block", &copy), 0);
     assert_int_equal(count_mentions(fixture, "patient", &copy), 0);
+    assert_string_equal(words_of(fixture, copy.patient), "0 withdrawn");
     eraser_close(eraser);
 }
 
@@ -789,6 +842,7 @@ int main(void)
 #define ERASURE_TEST(name) cmocka_unit_test_teardown(name, fixture_after_test)
     const struct CMUnitTest tests[] = {
         ERASURE_TEST(nothing_is_left_and_nobody_else_is_touched),
+        ERASURE_TEST(words_of_earlier_requests_go_too),
         ERASURE_TEST(app_role_cannot_erase_whatever_it_sets),
         ERASURE_TEST(owner_cannot_erase_without_an_approved_and_due_request),
         ERASURE_TEST(due_request_is_for_its_patient_only),
