@@ -308,7 +308,17 @@ $$;
 comment on function penstock.drops_words(penstock.erasure_request, penstock.erasure_request) is
     'Whether a change of a request does nothing but end it, without its words, because its patient is erased';
 
--- The people are looked up, not referred to: the row stays as long as the clinic does.
+create function penstock.is_person(wanted_clinic uuid, wanted_account uuid, wanted_role integer) returns boolean
+    language sql stable
+as $$
+    select exists (select from penstock.account a
+                    where a.clinic_id = wanted_clinic and a.id = wanted_account and a.active
+                      and a.roles & wanted_role <> 0)
+$$;
+comment on function penstock.is_person(uuid, uuid, integer) is 'Whether an account is active and has a role (account.roles)';
+
+-- The people are looked up, not referred to: the row stays as long as the clinic does. Asking is a
+-- physician's (4), deciding an administrator's (64); who has left since is not one of the two.
 create function penstock.guard_erasure() returns trigger
     language plpgsql
 as $$
@@ -316,9 +326,8 @@ begin
     if tg_op = 'INSERT' then
         if new.state <> 'requested' or new.decided_by is not null or new.version <> 1
            or not penstock.patient_is_there(new.clinic_id, new.patient_id)
-           or not exists (select from penstock.account a
-                           where a.clinic_id = new.clinic_id and a.id = new.requested_by and a.active) then
-            raise exception 'an erasure begins with a person''s request about a patient' using errcode = 'PS003';
+           or not penstock.is_person(new.clinic_id, new.requested_by, 4) then
+            raise exception 'an erasure begins with a physician''s request about a patient' using errcode = 'PS003';
         end if;
         return new;
     end if;
@@ -334,9 +343,11 @@ begin
     end if;
     if old.state = 'requested' and new.state in ('approved', 'refused') then
         new.decided_at := now();
-        if not exists (select from penstock.account a
-                        where a.clinic_id = new.clinic_id and a.id = new.decided_by and a.active) then
-            raise exception 'a person decides about an erasure' using errcode = 'PS003';
+        if not penstock.is_person(new.clinic_id, new.decided_by, 64) then
+            raise exception 'an administrator decides about an erasure' using errcode = 'PS003';
+        end if;
+        if new.state = 'approved' and not penstock.is_person(new.clinic_id, new.requested_by, 4) then
+            raise exception 'who asked is no physician any more' using errcode = 'PS003';
         end if;
         if new.state = 'approved' and exists (select from penstock.legal_hold h
                 where h.clinic_id = new.clinic_id and h.patient_id = new.patient_id and h.lifted_at is null) then
@@ -365,7 +376,7 @@ begin
     raise exception 'an erasure goes from % to nothing of the kind', old.state using errcode = 'PS002';
 end $$;
 comment on function penstock.guard_erasure() is
-    'Trigger: a person requests, another decides, nothing held or kept is approved, and only what was erased is carried out';
+    'Trigger: a physician requests, another person, an administrator, decides, nothing held or kept is approved, and only what was erased is carried out';
 create trigger in_order before insert or update on penstock.erasure_request
     for each row execute function penstock.guard_erasure();
 

@@ -597,6 +597,42 @@ static void another_person_decides(void **state)
     PQfinish(app);
 }
 
+static void set_account(struct fixture *fixture, const char *id, const char *change)
+{
+    fixture_sql(fixture, text(fixture,
+                              "update penstock.account set %s, version = version + 1"
+                              " where id = '%s'",
+                              change, id));
+}
+
+static void a_physician_asks_and_an_administrator_decides(void **state)
+{
+    struct fixture *fixture = *state;
+    struct person person = make_person(fixture, fixture->clinic_id, "whose word");
+    const char *ask = text(fixture,
+                           "insert into penstock.erasure_request (clinic_id, id, patient_id,"
+                           " reason, requested_by) values ('%s', gen_random_uuid(), '%s', 'x',"
+                           " '%s')",
+                           fixture->clinic_id, person.patient, second_person);
+    PGconn *app = fixture_app_connection(fixture, fixture->clinic_id);
+    assert_string_equal(fixture_sqlstate(fixture, app, ask), NOT_TO_BE_ERASED);
+    PQfinish(app);
+    const char *id = request_erasure(fixture, fixture->clinic_id, person.patient);
+    static const char *const unfit[] = {"roles = 7", "active = false"};
+    for (int i = 0; i < 2; i++) {
+        set_account(fixture, second_person, unfit[i]);
+        assert_false(decide(fixture, second_person, id, approval));
+        assert_int_equal(fixture->error.kind, ERROR_CONFLICT);
+        set_account(fixture, second_person, "roles = 64, active = true");
+    }
+    /* Who asked has to be somebody still; to refuse, nobody has. */
+    set_account(fixture, fixture->account_id, "active = false");
+    assert_false(decide(fixture, second_person, id, approval));
+    assert_int_equal(fixture->error.kind, ERROR_CONFLICT);
+    CHECK(fixture, decide(fixture, second_person, id, (struct erasure_decision){0}));
+    set_account(fixture, fixture->account_id, "active = true");
+}
+
 static void holds_and_retention_forbid_approval(void **state)
 {
     struct fixture *fixture = *state;
@@ -834,6 +870,10 @@ static int set_up(void **state)
     CHECK(fixture, account_create(fixture->store, fixture->arena, "second", "", "hash",
                                   ROLE_ADMINISTRATOR, &second_person, &fixture->error));
     fixture_commit(fixture);
+    fixture_sql(fixture, text(fixture,
+                              "update penstock.account set roles = roles | 4,"
+                              " version = version + 1 where id = '%s'",
+                              fixture->account_id));
     return 0;
 }
 
@@ -847,6 +887,7 @@ int main(void)
         ERASURE_TEST(owner_cannot_erase_without_an_approved_and_due_request),
         ERASURE_TEST(due_request_is_for_its_patient_only),
         ERASURE_TEST(another_person_decides),
+        ERASURE_TEST(a_physician_asks_and_an_administrator_decides),
         ERASURE_TEST(holds_and_retention_forbid_approval),
         ERASURE_TEST(new_data_after_approval_stop_it),
         ERASURE_TEST(requests_are_one_at_a_time_and_may_be_withdrawn),
