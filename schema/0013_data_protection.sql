@@ -262,6 +262,57 @@ end $$;
 comment on function penstock.erasure_obstacle(uuid, uuid) is
     'What keeps a request from being carried out: not approved, held, cooling off, new data (since approval); null: nothing, or no such request';
 
+-- Whoever is on a list of erased patients may be erased again without a request, but not if what is
+-- there speaks against the list: no copy from before the erasure holds anything that came after it.
+create function penstock.again_obstacle(wanted_clinic uuid, wanted_patient uuid, first_erased_at timestamptz)
+    returns text
+    language plpgsql stable
+as $$
+declare
+    outer_reach constant text := coalesce(current_setting('penstock.reach', true), '');
+    obstacle text;
+begin
+    perform set_config('penstock.reach', 'clinic', true);
+    obstacle := case
+        when exists (select from penstock.legal_hold h
+                      where h.clinic_id = wanted_clinic and h.patient_id = wanted_patient
+                        and h.lifted_at is null) then 'held'
+        when first_erased_at > now() then 'erased in the future'
+        when exists (select from penstock.patient p
+                      where p.clinic_id = wanted_clinic and p.id = wanted_patient
+                        and p.created_at >= first_erased_at)
+          or exists (select from penstock.study s
+                      left join penstock.recording r on r.clinic_id = s.clinic_id and r.study_id = s.id
+                      where s.clinic_id = wanted_clinic and s.patient_id = wanted_patient
+                        and (s.created_at >= first_erased_at or r.received_at >= first_erased_at))
+          then 'newer than the erasure' end;
+    perform set_config('penstock.reach', outer_reach, true);
+    return obstacle;
+end $$;
+comment on function penstock.again_obstacle(uuid, uuid, timestamptz) is
+    'What keeps a patient from being erased again: held, erased in the future, newer than the erasure; null: nothing, or no such patient';
+
+create function penstock.guard_erased() returns trigger
+    language plpgsql
+as $$
+declare
+    obstacle text;
+begin
+    if not exists (select from penstock.erasure_request e
+                    where e.clinic_id = new.clinic_id and e.id = new.request_id and e.patient_id = new.patient_id
+                      and e.state = 'approved' and penstock.erasure_obstacle(e.clinic_id, e.id) is null) then
+        obstacle := penstock.again_obstacle(new.clinic_id, new.patient_id, new.erased_at);
+    end if;
+    if obstacle is not null then
+        raise exception 'the patient is not noted as erased: %', obstacle using errcode = 'PS003';
+    end if;
+    return new;
+end $$;
+comment on function penstock.guard_erased() is
+    'Trigger: whose erasure is not due is noted as erased only if nothing speaks against it having been before';
+create trigger may_be_noted before insert on penstock.erased_patient
+    for each row execute function penstock.guard_erased();
+
 -- A patient whom this database, or the one it is a copy of, has erased before may be erased again.
 create function penstock.patient_being_erased(is_due boolean default true) returns uuid
     language plpgsql stable
@@ -527,13 +578,14 @@ comment on function penstock.remove_patient(uuid, uuid) is 'Removes all rows of 
 revoke all on function penstock.remove_patient(uuid, uuid) from public;
 
 -- The audit gets its entry with the work itself, as from every command.
-create function penstock.end_erasure(wanted_clinic uuid, wanted_request uuid, wanted_patient uuid) returns void
+create function penstock.end_erasure(wanted_clinic uuid, wanted_request uuid, wanted_patient uuid, command text)
+    returns void
     language plpgsql
 as $$
 begin
     perform penstock.audit_append(
         wanted_clinic, '00000000-0000-0000-0000-000000000000', '', 'program', 0, '', '', 'remove', 'erasures',
-        'penstock-server erase', 'erasures', wanted_request, array[wanted_patient], 0, '', '', null, null, false);
+        command, 'erasures', wanted_request, array[wanted_patient], 0, '', '', null, null, false);
     update penstock.erasure_request e
        set state = 'carried_out', reason = null, decision_reason = null, ended_at = now(), version = e.version + 1
      where e.clinic_id = wanted_clinic and e.id = wanted_request and e.state <> 'carried_out';
@@ -544,8 +596,8 @@ begin
      where e.clinic_id = wanted_clinic and e.patient_id = wanted_patient and e.reason is not null;
     perform set_config('penstock.erasing', '', true);
 end $$;
-comment on function penstock.end_erasure(uuid, uuid, uuid) is 'Notes that a request was carried out, and drops the words of all requests about the patient';
-revoke all on function penstock.end_erasure(uuid, uuid, uuid) from public;
+comment on function penstock.end_erasure(uuid, uuid, uuid, text) is 'Notes that a request was carried out, and drops the words of all requests about the patient';
+revoke all on function penstock.end_erasure(uuid, uuid, uuid, text) from public;
 
 -- With the rights of who calls it: only the owner of the tables may delete.
 create function penstock.erase_patient(wanted_clinic uuid, wanted_request uuid) returns jsonb
@@ -570,34 +622,41 @@ begin
     counts := penstock.remove_patient(wanted_clinic, wanted_patient);
     insert into penstock.erased_patient (clinic_id, patient_id, request_id, counts)
         values (wanted_clinic, wanted_patient, wanted_request, counts::json);
-    perform penstock.end_erasure(wanted_clinic, wanted_request, wanted_patient);
+    perform penstock.end_erasure(wanted_clinic, wanted_request, wanted_patient, 'penstock-server erase');
     return counts;
 end $$;
 comment on function penstock.erase_patient(uuid, uuid) is
     'Carries out an approved request that is due and returns how many rows of each table went';
 revoke all on function penstock.erase_patient(uuid, uuid) from public;
 
--- What a backup brought back goes again; whatever the copy knows about holds and approvals is older
--- than the erasure.
+-- What a backup brought back goes again, without a request of this database: approvals that the copy
+-- knows are older than the erasure. What else it knows is asked. Locks first, so that it stays true.
 create function penstock.erase_again(wanted_clinic uuid, wanted_patient uuid, wanted_request uuid,
                                      first_erased_at timestamptz) returns jsonb
     language plpgsql volatile
 as $$
 declare
+    obstacle text;
     counts jsonb;
 begin
     perform set_config('penstock.clinic', wanted_clinic::text, true),
             set_config('penstock.reach', 'clinic', true),
             set_config('penstock.erasing', wanted_request::text, true);
+    perform penstock.lock_patient(wanted_clinic, wanted_patient);
+    obstacle := penstock.again_obstacle(wanted_clinic, wanted_patient, first_erased_at);
+    if obstacle is not null then
+        perform set_config('penstock.erasing', '', true);
+        return jsonb_build_object('obstacle', obstacle);
+    end if;
     insert into penstock.erased_patient (clinic_id, patient_id, request_id, erased_at)
         values (wanted_clinic, wanted_patient, wanted_request, first_erased_at) on conflict do nothing;
-    perform penstock.lock_patient(wanted_clinic, wanted_patient);
     counts := penstock.remove_patient(wanted_clinic, wanted_patient);
-    perform penstock.end_erasure(wanted_clinic, wanted_request, wanted_patient);
+    perform penstock.end_erasure(wanted_clinic, wanted_request, wanted_patient,
+                                 'penstock-server erase --again --restored');
     return counts;
 end $$;
 comment on function penstock.erase_again(uuid, uuid, uuid, timestamptz) is
-    'Erases a patient who came back with a backup, and returns how many rows of each table went';
+    'Erases a patient who came back with a backup, and returns how many rows of each table went, or {"obstacle": why not}';
 revoke all on function penstock.erase_again(uuid, uuid, uuid, timestamptz) from public;
 
 -- ---- who it was, for people who read a patient's file ----

@@ -135,9 +135,11 @@ static void make_old(struct fixture *fixture, const struct person *person)
         fixture, text(fixture,
                       "update penstock.study set created_at = created_at - interval '9 days'"
                       " where patient_id = '%s';"
+                      " update penstock.patient set created_at = created_at - interval '9 days'"
+                      " where id = '%s';"
                       " update penstock.recording set received_at = received_at - interval '9 days'"
                       " where id in ('%s', '%s')",
-                      person->patient, person->recording, person->open));
+                      person->patient, person->patient, person->recording, person->open));
 }
 
 /* ---- requests ---- */
@@ -742,6 +744,59 @@ static bool is_listed(struct fixture *fixture, struct eraser *eraser, const char
     return found;
 }
 
+static const char *days_ago(struct fixture *fixture, int days)
+{
+    return fixture_value(fixture, text(fixture, "select now() - interval '%d days'", days));
+}
+
+/* The list alone erases nobody who lives on. */
+static void expect_not_erased_again(struct fixture *fixture, struct eraser *eraser,
+                                    const struct person *person, const char *erased_at,
+                                    const char *why)
+{
+    const char *request = "0195f1c0-0000-7000-8000-0000000000bb";
+    const struct erased_patient told = {fixture->clinic_id, person->patient, request, erased_at};
+    bool was_there = true;
+    CHECK_FAILS(fixture, ERROR_CONFLICT,
+                eraser_erase_again(eraser, &told, &was_there, &fixture->error));
+    assert_non_null(strstr(fixture->error.detail, why));
+    assert_false(was_there);
+    PGconn *owner = owner_erasing(fixture, request);
+    const char *note =
+        text(fixture, "insert into penstock.erased_patient values ('%s', '%s', '%s', '%s')",
+             fixture->clinic_id, person->patient, request, erased_at);
+    assert_string_equal(fixture_sqlstate(fixture, owner, note), NOT_TO_BE_ERASED);
+    PQfinish(owner);
+    assert_true(count_mentions(fixture, "sample_block", person) > 0);
+}
+
+static void whoever_lives_on_is_not_erased_again(void **state)
+{
+    struct fixture *fixture = *state;
+    struct eraser *eraser = open_eraser(fixture);
+    struct person person = make_person(fixture, fixture->clinic_id, "lives on");
+    expect_not_erased_again(fixture, eraser, &person, days_ago(fixture, 5), "newer");
+    expect_not_erased_again(fixture, eraser, &person, days_ago(fixture, -1), "future");
+    make_old(fixture, &person);
+    fixture_begin(fixture, fixture->clinic_id);
+    const char *study = fixture_study(fixture, person.patient);
+    fixture_commit(fixture);
+    expect_not_erased_again(fixture, eraser, &person, days_ago(fixture, 5), "newer");
+    without_triggers(fixture, text(fixture,
+                                   "update penstock.study set created_at = now()"
+                                   " - interval '9 days' where id = '%s';"
+                                   " update penstock.recording set received_at = now()"
+                                   " where id = '%s'",
+                                   study, person.open));
+    expect_not_erased_again(fixture, eraser, &person, days_ago(fixture, 5), "newer");
+    make_old(fixture, &person);
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, legal_hold_place(fixture->store, person.patient, "a trial", &fixture->error));
+    fixture_commit(fixture);
+    expect_not_erased_again(fixture, eraser, &person, days_ago(fixture, 5), "held");
+    eraser_close(eraser);
+}
+
 static void copy_is_erased_again(void **state)
 {
     struct fixture *fixture = *state;
@@ -764,15 +819,13 @@ static void copy_is_erased_again(void **state)
     CHECK(fixture,
           eraser_list_erased(eraser, fixture->arena, fixture->clinic_id, &items, &count, error));
     assert_string_equal(items[count - 1].patient_id, person.patient);
-    /* A copy from before knows nothing of it, and holds the patient besides. */
+    /* A copy from before knows nothing of it. */
     struct person copy = make_person(fixture, fixture->clinic_id, "in a copy");
+    make_old(fixture, &copy);
     (void)request_erasure(fixture, fixture->clinic_id, copy.patient);
-    fixture_begin(fixture, fixture->clinic_id);
-    CHECK(fixture, legal_hold_place(fixture->store, copy.patient, "a trial", error));
-    fixture_commit(fixture);
     const struct erased_patient told = {fixture->clinic_id, copy.patient,
                                         "0195f1c0-0000-7000-8000-0000000000aa",
-                                        "2026-03-02T08:31:05.25Z"};
+                                        days_ago(fixture, 5)};
     bool was_there = false;
     CHECK(fixture, eraser_erase_again(eraser, &told, &was_there, error));
     assert_true(was_there);
@@ -781,6 +834,13 @@ static void copy_is_erased_again(void **state)
     assert_int_equal(count_mentions(fixture, "sample_block", &copy), 0);
     assert_int_equal(count_mentions(fixture, "patient", &copy), 0);
     assert_string_equal(words_of(fixture, copy.patient), "0 withdrawn");
+    assert_string_equal(
+        fixture_value(fixture, text(fixture,
+                                    "select count(*) from penstock.audit_entry"
+                                    " where what = 'penstock-server erase --again --restored'"
+                                    " and patient_ids = array['%s'::uuid]",
+                                    copy.patient)),
+        "2");
     eraser_close(eraser);
 }
 
@@ -892,6 +952,7 @@ int main(void)
         ERASURE_TEST(new_data_after_approval_stop_it),
         ERASURE_TEST(requests_are_one_at_a_time_and_may_be_withdrawn),
         ERASURE_TEST(copy_is_erased_again),
+        ERASURE_TEST(whoever_lives_on_is_not_erased_again),
         ERASURE_TEST(running_upload_is_waited_for),
         ERASURE_TEST(only_the_owner_opens_an_eraser),
         ERASURE_TEST(erased_id_is_not_given_again),
