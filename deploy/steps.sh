@@ -108,13 +108,22 @@ rotate_log() {
 }
 
 # The key under which second factors are kept: made once, for the server's user alone. Another key cannot
-# open what this one has closed, so that backups carry it along.
+# open what this one has closed, so that backups carry it along. One that the settings name is its owner's
+# to make.
 make_key() {
-    as_root test -s "$KEY_FILE" || head -c 32 /dev/urandom | base64 | install_key
+    local file=${PENSTOCK_KEY_FILE:-$KEY_FILE}
+    if [[ $file == "$KEY_FILE" ]]; then
+        as_root test -s "$file" || head -c 32 /dev/urandom | base64 | install_key "$file"
+    else
+        as_user "$SERVICE_USER" test -r "$file" ||
+            fail "The user $SERVICE_USER cannot read $file (PENSTOCK_KEY_FILE)." \
+                "Make it that user's, chmod 0600, or leave the setting out: then deploy/up makes a key."
+    fi
 }
 
+# install_key FILE
 install_key() {
-    as_root install -m 0600 -o "$SERVICE_USER" -g "$SERVICE_GROUP" /dev/stdin "$KEY_FILE"
+    as_root install -m 0600 -o "$SERVICE_USER" -g "$SERVICE_GROUP" /dev/stdin "$1"
 }
 
 # Connection strings may hold passwords, so they travel in files that root (and, for its own, the
