@@ -1,8 +1,25 @@
-# shellcheck shell=bash disable=SC2154 # STATE and the like come from state.sh, SCRATCH from the caller
+# shellcheck shell=bash disable=SC2154,SC2034 # STATE and the like come from state.sh, SCRATCH from the caller
 # Steps that deploy/up and deploy/restore share: the state folder, the program, the private
 # PostgreSQL, the connection settings. Needs lib.sh, state.sh and a folder SCRATCH.
 
 LOG_LIMIT_BYTES=10000000
+HANDED_ON=(PENSTOCK_WORKERS PENSTOCK_QUEUE PENSTOCK_BODY_MEMORY PENSTOCK_LOG_LEVEL PENSTOCK_SECURE_COOKIES
+    PENSTOCK_TLS_CERTIFICATE PENSTOCK_TLS_KEY PENSTOCK_TLS_CLIENT_CA PENSTOCK_TRUSTED_PROXIES PENSTOCK_PUBLIC_URL
+    "${!PENSTOCK_OIDC_@}") # settings that are the server's only
+LEFT_TO_UNIT= # a setting without which the server starts only where its unit has it
+
+# What NAME_FILE names, for connection strings that this program needs itself. First line, as the server.
+read_connection_files() {
+    local name file
+    for name in PENSTOCK_DATABASE PENSTOCK_OWNER_DATABASE; do
+        file=${name}_FILE
+        [[ -n ${!file:-} ]] || continue
+        [[ -z ${!name:-} ]] || fail "$name and $file are both set." 'Give one of them.'
+        { [[ ${!file} == /* ]] && as_root test -s "${!file}"; } ||
+            fail "$file is \"${!file}\"." 'Give the whole path of a file that holds a connection string.'
+        printf -v "$name" '%s' "$(as_root head -n 1 "${!file}")"
+    done
+}
 
 # Refuses a state folder that is not ours, before anything is changed.
 check_state_folder() {
@@ -108,13 +125,22 @@ rotate_log() {
 }
 
 # The key under which second factors are kept: made once, for the server's user alone. Another key cannot
-# open what this one has closed, so that backups carry it along.
+# open what this one has closed, so that backups carry it along. One that the settings name is its owner's
+# to make.
 make_key() {
-    as_root test -s "$KEY_FILE" || head -c 32 /dev/urandom | base64 | install_key
+    local file=${PENSTOCK_KEY_FILE:-$KEY_FILE}
+    if [[ $file == "$KEY_FILE" ]]; then
+        as_root test -s "$file" || head -c 32 /dev/urandom | base64 | install_key "$file"
+    else
+        as_user "$SERVICE_USER" test -r "$file" ||
+            fail "The user $SERVICE_USER cannot read $file (PENSTOCK_KEY_FILE)." \
+                "Make it that user's, chmod 0600, or leave the setting out: then deploy/up makes a key."
+    fi
 }
 
+# install_key FILE
 install_key() {
-    as_root install -m 0600 -o "$SERVICE_USER" -g "$SERVICE_GROUP" /dev/stdin "$KEY_FILE"
+    as_root install -m 0600 -o "$SERVICE_USER" -g "$SERVICE_GROUP" /dev/stdin "$1"
 }
 
 # Connection strings may hold passwords, so they travel in files that root (and, for its own, the
@@ -127,18 +153,28 @@ write_environment() {
     {
         setting PENSTOCK_ADDRESS "$ADDRESS"
         setting PENSTOCK_PORT "$PORT"
-        setting PENSTOCK_DATABASE "$database"
+        PENSTOCK_DATABASE=$database server_setting PENSTOCK_DATABASE
         setting PENSTOCK_KEY_FILE "${PENSTOCK_KEY_FILE:-$KEY_FILE}"
-        for name in PENSTOCK_WORKERS PENSTOCK_QUEUE PENSTOCK_BODY_MEMORY PENSTOCK_LOG_LEVEL \
-            PENSTOCK_SECURE_COOKIES PENSTOCK_TLS_CERTIFICATE PENSTOCK_TLS_KEY PENSTOCK_TLS_CLIENT_CA \
-            PENSTOCK_TRUSTED_PROXIES PENSTOCK_PUBLIC_URL "${!PENSTOCK_OIDC_@}"; do
-            [[ -z ${!name:-} ]] || setting "$name" "${!name}"
+        for name in "${HANDED_ON[@]}"; do
+            server_setting "$name"
         done
     } | as_root install -m 0640 -g "$SERVICE_GROUP" /dev/stdin "$SERVER_ENVIRONMENT"
+    as_root grep -qE '^PENSTOCK_DATABASE(_FILE)?=' "$SERVER_ENVIRONMENT" || LEFT_TO_UNIT=PENSTOCK_DATABASE
     {
         setting PENSTOCK_DATABASE "$database"
         setting PENSTOCK_OWNER_DATABASE "$owner"
     } | as_root install -m 0600 /dev/stdin "$OWNER_ENVIRONMENT"
+}
+
+# server_setting NAME: its line, or that of NAME_FILE. A file that the server's user cannot read is one that
+# the unit hands over as a credential, under a path of its own: to say anything here would undo that.
+server_setting() {
+    local file=${1}_FILE
+    if [[ -z ${!file:-} ]]; then
+        [[ -z ${!1:-} ]] || setting "$1" "${!1}"
+    elif as_user "$SERVICE_USER" test -r "${!file}"; then
+        setting "$file" "${!file}"
+    fi
 }
 
 # setting NAME VALUE: a line that the shell and systemd read alike.

@@ -68,9 +68,11 @@ create table penstock.erasure_request (
     primary key (clinic_id, id),
     constraint four_eyes check (decided_by is distinct from requested_by),
     check ((decided_at is null) = (decided_by is null)),
-    check (state not in ('approved', 'refused') or (decided_by is not null and decision_reason is not null)),
-    check ((state = 'carried_out') = (reason is null)),
-    check (state <> 'carried_out' or decision_reason is null),
+    check (state not in ('approved', 'refused') or decided_by is not null),
+    -- Words are there until the patient is erased, then none of them.
+    check (case when state in ('requested', 'approved') then reason is not null
+                when state = 'carried_out' then reason is null else true end),
+    check ((reason is not null and decided_by is not null) = (decision_reason is not null)),
     check ((state in ('withdrawn', 'carried_out')) = (ended_at is not null))
 );
 create unique index erasure_request_pending on penstock.erasure_request (clinic_id, patient_id)
@@ -81,16 +83,16 @@ comment on column penstock.erasure_request.clinic_id is 'Clinic of the patient';
 comment on column penstock.erasure_request.id is 'Identifier, UUID version 7';
 comment on column penstock.erasure_request.patient_id is 'Who is to be erased; once carried out, nobody any more';
 comment on column penstock.erasure_request.state is 'requested, approved, refused, withdrawn or carried_out';
-comment on column penstock.erasure_request.reason is 'Why, in the requester''s words; null once carried out';
+comment on column penstock.erasure_request.reason is 'Why, in the requester''s words; null once the patient is erased';
 comment on column penstock.erasure_request.requested_at is 'When it was requested';
 comment on column penstock.erasure_request.requested_by is 'Account of the person who requested it';
 comment on column penstock.erasure_request.decided_at is 'When it was approved or refused';
 comment on column penstock.erasure_request.decided_by is 'Account of the person who decided, never the requester';
-comment on column penstock.erasure_request.decision_reason is 'Why, in the decider''s words; null once carried out';
+comment on column penstock.erasure_request.decision_reason is 'Why, in the decider''s words; null once the patient is erased';
 comment on column penstock.erasure_request.despite_retention is 'Approved although the clinic''s rule keeps a study of the patient for longer';
 comment on column penstock.erasure_request.cooling_off is 'How long after approval nothing is erased yet';
 comment on column penstock.erasure_request.ended_at is 'When it was withdrawn or carried out';
-comment on column penstock.erasure_request.ended_by is 'Account or token that withdrew it; null: the program carried it out';
+comment on column penstock.erasure_request.ended_by is 'Account or token that withdrew it; null: the program ended it, as the patient is erased';
 comment on column penstock.erasure_request.version is 'Grows by one with every change';
 
 create table penstock.erased_patient (
@@ -260,6 +262,57 @@ end $$;
 comment on function penstock.erasure_obstacle(uuid, uuid) is
     'What keeps a request from being carried out: not approved, held, cooling off, new data (since approval); null: nothing, or no such request';
 
+-- Whoever is on a list of erased patients may be erased again without a request, but not if what is
+-- there speaks against the list: no copy from before the erasure holds anything that came after it.
+create function penstock.again_obstacle(wanted_clinic uuid, wanted_patient uuid, first_erased_at timestamptz)
+    returns text
+    language plpgsql stable
+as $$
+declare
+    outer_reach constant text := coalesce(current_setting('penstock.reach', true), '');
+    obstacle text;
+begin
+    perform set_config('penstock.reach', 'clinic', true);
+    obstacle := case
+        when exists (select from penstock.legal_hold h
+                      where h.clinic_id = wanted_clinic and h.patient_id = wanted_patient
+                        and h.lifted_at is null) then 'held'
+        when first_erased_at > now() then 'erased in the future'
+        when exists (select from penstock.patient p
+                      where p.clinic_id = wanted_clinic and p.id = wanted_patient
+                        and p.created_at >= first_erased_at)
+          or exists (select from penstock.study s
+                      left join penstock.recording r on r.clinic_id = s.clinic_id and r.study_id = s.id
+                      where s.clinic_id = wanted_clinic and s.patient_id = wanted_patient
+                        and (s.created_at >= first_erased_at or r.received_at >= first_erased_at))
+          then 'newer than the erasure' end;
+    perform set_config('penstock.reach', outer_reach, true);
+    return obstacle;
+end $$;
+comment on function penstock.again_obstacle(uuid, uuid, timestamptz) is
+    'What keeps a patient from being erased again: held, erased in the future, newer than the erasure; null: nothing, or no such patient';
+
+create function penstock.guard_erased() returns trigger
+    language plpgsql
+as $$
+declare
+    obstacle text;
+begin
+    if not exists (select from penstock.erasure_request e
+                    where e.clinic_id = new.clinic_id and e.id = new.request_id and e.patient_id = new.patient_id
+                      and e.state = 'approved' and penstock.erasure_obstacle(e.clinic_id, e.id) is null) then
+        obstacle := penstock.again_obstacle(new.clinic_id, new.patient_id, new.erased_at);
+    end if;
+    if obstacle is not null then
+        raise exception 'the patient is not noted as erased: %', obstacle using errcode = 'PS003';
+    end if;
+    return new;
+end $$;
+comment on function penstock.guard_erased() is
+    'Trigger: whose erasure is not due is noted as erased only if nothing speaks against it having been before';
+create trigger may_be_noted before insert on penstock.erased_patient
+    for each row execute function penstock.guard_erased();
+
 -- A patient whom this database, or the one it is a copy of, has erased before may be erased again.
 create function penstock.patient_being_erased(is_due boolean default true) returns uuid
     language plpgsql stable
@@ -284,7 +337,39 @@ end $$;
 comment on function penstock.patient_being_erased(boolean) is
     'The patient whose approved request stands in the setting penstock.erasing; null: nobody. is_due: null as well where something keeps it from being carried out';
 
--- The people are looked up, not referred to: the row stays as long as the clinic does.
+-- Requests of a patient who is erased lose their words, and those that are pending end with it.
+create function penstock.drops_words(old_row penstock.erasure_request, new_row penstock.erasure_request)
+    returns boolean
+    language sql stable
+as $$
+    select new_row.reason is null and new_row.decision_reason is null and new_row.version = old_row.version + 1
+       and (old_row.clinic_id, old_row.id, old_row.patient_id, old_row.requested_at, old_row.requested_by,
+            old_row.decided_at, old_row.decided_by, old_row.despite_retention, old_row.cooling_off)
+           is not distinct from
+           (new_row.clinic_id, new_row.id, new_row.patient_id, new_row.requested_at, new_row.requested_by,
+            new_row.decided_at, new_row.decided_by, new_row.despite_retention, new_row.cooling_off)
+       and ((old_row.state in ('refused', 'withdrawn')
+             and (old_row.state, old_row.ended_at, old_row.ended_by)
+                 is not distinct from (new_row.state, new_row.ended_at, new_row.ended_by))
+            or (old_row.state in ('requested', 'approved') and new_row.state = 'withdrawn'
+                and new_row.ended_by is null))
+       and exists (select from penstock.erased_patient d
+                    where d.clinic_id = new_row.clinic_id and d.patient_id = new_row.patient_id)
+$$;
+comment on function penstock.drops_words(penstock.erasure_request, penstock.erasure_request) is
+    'Whether a change of a request does nothing but end it, without its words, because its patient is erased';
+
+create function penstock.is_person(wanted_clinic uuid, wanted_account uuid, wanted_role integer) returns boolean
+    language sql stable
+as $$
+    select exists (select from penstock.account a
+                    where a.clinic_id = wanted_clinic and a.id = wanted_account and a.active
+                      and a.roles & wanted_role <> 0)
+$$;
+comment on function penstock.is_person(uuid, uuid, integer) is 'Whether an account is active and has a role (account.roles)';
+
+-- The people are looked up, not referred to: the row stays as long as the clinic does. Asking is a
+-- physician's (4), deciding an administrator's (64); who has left since is not one of the two.
 create function penstock.guard_erasure() returns trigger
     language plpgsql
 as $$
@@ -292,10 +377,12 @@ begin
     if tg_op = 'INSERT' then
         if new.state <> 'requested' or new.decided_by is not null or new.version <> 1
            or not penstock.patient_is_there(new.clinic_id, new.patient_id)
-           or not exists (select from penstock.account a
-                           where a.clinic_id = new.clinic_id and a.id = new.requested_by and a.active) then
-            raise exception 'an erasure begins with a person''s request about a patient' using errcode = 'PS003';
+           or not penstock.is_person(new.clinic_id, new.requested_by, 4) then
+            raise exception 'an erasure begins with a physician''s request about a patient' using errcode = 'PS003';
         end if;
+        return new;
+    end if;
+    if penstock.drops_words(old, new) then
         return new;
     end if;
     if new.version <> old.version + 1
@@ -307,9 +394,11 @@ begin
     end if;
     if old.state = 'requested' and new.state in ('approved', 'refused') then
         new.decided_at := now();
-        if not exists (select from penstock.account a
-                        where a.clinic_id = new.clinic_id and a.id = new.decided_by and a.active) then
-            raise exception 'a person decides about an erasure' using errcode = 'PS003';
+        if not penstock.is_person(new.clinic_id, new.decided_by, 64) then
+            raise exception 'an administrator decides about an erasure' using errcode = 'PS003';
+        end if;
+        if new.state = 'approved' and not penstock.is_person(new.clinic_id, new.requested_by, 4) then
+            raise exception 'who asked is no physician any more' using errcode = 'PS003';
         end if;
         if new.state = 'approved' and exists (select from penstock.legal_hold h
                 where h.clinic_id = new.clinic_id and h.patient_id = new.patient_id and h.lifted_at is null) then
@@ -338,7 +427,7 @@ begin
     raise exception 'an erasure goes from % to nothing of the kind', old.state using errcode = 'PS002';
 end $$;
 comment on function penstock.guard_erasure() is
-    'Trigger: a person requests, another decides, nothing held or kept is approved, and only what was erased is carried out';
+    'Trigger: a physician requests, another person, an administrator, decides, nothing held or kept is approved, and only what was erased is carried out';
 create trigger in_order before insert or update on penstock.erasure_request
     for each row execute function penstock.guard_erasure();
 
@@ -468,9 +557,11 @@ declare
         where s.clinic_id = wanted_clinic and s.patient_id = wanted_patient);
     recordings constant uuid[] := array(select r.id from penstock.recording r
         where r.clinic_id = wanted_clinic and r.study_id = any (studies));
+    requests constant uuid[] := array(select e.id from penstock.erasure_request e
+        where e.clinic_id = wanted_clinic and e.patient_id = wanted_patient);
 begin
     counts := counts || jsonb_build_object('idempotency', penstock.forget_answers(
-        wanted_clinic, (wanted_patient || studies || recordings)::text[]));
+        wanted_clinic, (wanted_patient || studies || recordings || requests)::text[]));
     for part in select t.relation, t.key from penstock.patient_tables() t order by t.place loop
         continue when to_regclass(format('penstock.%I', part.relation)) is null;
         execute format('delete from penstock.%I t where t.clinic_id = $1 and t.%I = any ($2)',
@@ -487,20 +578,26 @@ comment on function penstock.remove_patient(uuid, uuid) is 'Removes all rows of 
 revoke all on function penstock.remove_patient(uuid, uuid) from public;
 
 -- The audit gets its entry with the work itself, as from every command.
-create function penstock.end_erasure(wanted_clinic uuid, wanted_request uuid, wanted_patient uuid) returns void
+create function penstock.end_erasure(wanted_clinic uuid, wanted_request uuid, wanted_patient uuid, command text)
+    returns void
     language plpgsql
 as $$
 begin
     perform penstock.audit_append(
         wanted_clinic, '00000000-0000-0000-0000-000000000000', '', 'program', 0, '', '', 'remove', 'erasures',
-        'penstock-server erase', 'erasures', wanted_request, array[wanted_patient], 0, '', '', null, null, false);
+        command, 'erasures', wanted_request, array[wanted_patient], 0, '', '', null, null, false);
     update penstock.erasure_request e
        set state = 'carried_out', reason = null, decision_reason = null, ended_at = now(), version = e.version + 1
      where e.clinic_id = wanted_clinic and e.id = wanted_request and e.state <> 'carried_out';
+    update penstock.erasure_request e
+       set state = case when e.state in ('requested', 'approved') then 'withdrawn' else e.state end,
+           reason = null, decision_reason = null, ended_at = case when e.state = 'refused' then null
+           else coalesce(e.ended_at, now()) end, version = e.version + 1
+     where e.clinic_id = wanted_clinic and e.patient_id = wanted_patient and e.reason is not null;
     perform set_config('penstock.erasing', '', true);
 end $$;
-comment on function penstock.end_erasure(uuid, uuid, uuid) is 'Notes that a request was carried out, and drops its words';
-revoke all on function penstock.end_erasure(uuid, uuid, uuid) from public;
+comment on function penstock.end_erasure(uuid, uuid, uuid, text) is 'Notes that a request was carried out, and drops the words of all requests about the patient';
+revoke all on function penstock.end_erasure(uuid, uuid, uuid, text) from public;
 
 -- With the rights of who calls it: only the owner of the tables may delete.
 create function penstock.erase_patient(wanted_clinic uuid, wanted_request uuid) returns jsonb
@@ -525,34 +622,41 @@ begin
     counts := penstock.remove_patient(wanted_clinic, wanted_patient);
     insert into penstock.erased_patient (clinic_id, patient_id, request_id, counts)
         values (wanted_clinic, wanted_patient, wanted_request, counts::json);
-    perform penstock.end_erasure(wanted_clinic, wanted_request, wanted_patient);
+    perform penstock.end_erasure(wanted_clinic, wanted_request, wanted_patient, 'penstock-server erase');
     return counts;
 end $$;
 comment on function penstock.erase_patient(uuid, uuid) is
     'Carries out an approved request that is due and returns how many rows of each table went';
 revoke all on function penstock.erase_patient(uuid, uuid) from public;
 
--- What a backup brought back goes again; whatever the copy knows about holds and approvals is older
--- than the erasure.
+-- What a backup brought back goes again, without a request of this database: approvals that the copy
+-- knows are older than the erasure. What else it knows is asked. Locks first, so that it stays true.
 create function penstock.erase_again(wanted_clinic uuid, wanted_patient uuid, wanted_request uuid,
                                      first_erased_at timestamptz) returns jsonb
     language plpgsql volatile
 as $$
 declare
+    obstacle text;
     counts jsonb;
 begin
     perform set_config('penstock.clinic', wanted_clinic::text, true),
             set_config('penstock.reach', 'clinic', true),
             set_config('penstock.erasing', wanted_request::text, true);
+    perform penstock.lock_patient(wanted_clinic, wanted_patient);
+    obstacle := penstock.again_obstacle(wanted_clinic, wanted_patient, first_erased_at);
+    if obstacle is not null then
+        perform set_config('penstock.erasing', '', true);
+        return jsonb_build_object('obstacle', obstacle);
+    end if;
     insert into penstock.erased_patient (clinic_id, patient_id, request_id, erased_at)
         values (wanted_clinic, wanted_patient, wanted_request, first_erased_at) on conflict do nothing;
-    perform penstock.lock_patient(wanted_clinic, wanted_patient);
     counts := penstock.remove_patient(wanted_clinic, wanted_patient);
-    perform penstock.end_erasure(wanted_clinic, wanted_request, wanted_patient);
+    perform penstock.end_erasure(wanted_clinic, wanted_request, wanted_patient,
+                                 'penstock-server erase --again --restored');
     return counts;
 end $$;
 comment on function penstock.erase_again(uuid, uuid, uuid, timestamptz) is
-    'Erases a patient who came back with a backup, and returns how many rows of each table went';
+    'Erases a patient who came back with a backup, and returns how many rows of each table went, or {"obstacle": why not}';
 revoke all on function penstock.erase_again(uuid, uuid, uuid, timestamptz) from public;
 
 -- ---- who it was, for people who read a patient's file ----

@@ -41,7 +41,8 @@ int app_erase(const struct config *config, const char *clinic_id, bool dry_run);
  * counts. */
 int app_erase_list(const struct config *config, const char *clinic_id);
 
-/* Erases in a restored copy whoever is on such a list and came back with it.
+/* Erases in a restored copy whoever is on such a list and came back with it, without asking for a
+ * request. Whoever is on hold there, or newer than the erasure, is named and stays: exit code 1.
  * file  "-": standard input */
 int app_erase_again(const struct config *config, const char *file);
 

@@ -255,6 +255,7 @@ int app_erase_again(const struct config *config, const char *file)
     const char **clinics = NULL;
     size_t clinic_count = 0;
     int came_back = 0;
+    int refused = 0;
     struct error error = {0};
     struct arena *arena = arena_new();
     bool good = read_list(file, arena, &list, &error) || fail(&error, NULL);
@@ -265,11 +266,15 @@ int app_erase_again(const struct config *config, const char *file)
         if (eraser_erase_again(eraser, &list.items[i], &was_there, &error)) {
             came_back += was_there ? 1 : 0;
         } else {
-            good = fail(&error, list.items[i].clinic_id);
+            log_erasure("not_erased", LOG_LEVEL_ERROR, list.items[i].clinic_id,
+                        list.items[i].request_id, error.detail);
+            refused++;
+            good = false;
         }
     }
     if (opened) {
-        printf("%zu on the list, %d had come back and were erased again\n", list.count, came_back);
+        printf("%zu on the list, %d had come back and were erased again, %d not erased\n",
+               list.count, came_back, refused);
     }
     eraser_close(eraser);
     arena_free(arena);

@@ -21,7 +21,8 @@ static int print_usage(void)
            "  penstock-server administrator recover CLINIC_ID USERNAME   (password on stdin)\n"
            "  penstock-server recompute [--clinic ID] [--dry-run]\n"
            "  penstock-server retention [--clinic ID] [--dry-run]\n"
-           "  penstock-server erase [--clinic ID] [--dry-run | --list] | --again FILE\n"
+           "  penstock-server erase [--clinic ID] [--dry-run | --list]\n"
+           "  penstock-server erase --again FILE --restored\n"
            "  penstock-server verify [--clinic ID] [--checksums FILE] [--snapshot NAME]\n"
            "  penstock-server audit verify [--clinic ID] [--heads FILE] [--snapshot NAME]\n"
            "  penstock-server service-file\n"
@@ -87,12 +88,15 @@ static int run_erase(const struct config *config, int argc, char **argv)
     const char *file = NULL;
     bool dry_run = false;
     bool list = false;
+    bool restored =
+        false; /* whoever erases without a request says in so many words why that may be */
     const struct option options[] = {{"--clinic", &clinic_id, NULL},
                                      {"--again", &file, NULL},
+                                     {"--restored", NULL, &restored},
                                      {"--dry-run", NULL, &dry_run},
                                      {"--list", NULL, &list}};
-    if (!read_options(argc, argv, 2, options, 4) || (list && dry_run) ||
-        (file != NULL && (clinic_id != NULL || dry_run || list))) {
+    if (!read_options(argc, argv, 2, options, 5) || (list && dry_run) ||
+        restored != (file != NULL) || (file != NULL && (clinic_id != NULL || dry_run || list))) {
         return print_usage();
     }
     if (file != NULL) {

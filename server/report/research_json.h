@@ -10,7 +10,7 @@
 #include "store/store_research.h"
 
 enum research_dates {
-    RESEARCH_DATES_INTERVALS, /* days since the subject's first study */
+    RESEARCH_DATES_INTERVALS, /* days since the subject's first usable study */
     RESEARCH_DATES_YEAR,
     RESEARCH_DATES_SHIFTED, /* beyond what 45 CFR 164.514(b)(2)(i)(C) allows */
     RESEARCH_DATES_COUNT

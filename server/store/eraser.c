@@ -203,12 +203,16 @@ bool eraser_erase_again(struct eraser *eraser, const struct erased_patient *pati
         return false;
     }
     PGresult *rows = run(eraser, "erase a patient again",
-                         "select (penstock.erase_again($1, $2, $3, $4) ->> 'patient')::integer", 4,
-                         values, reterr);
+                         "select coalesce(counts ->> 'obstacle', ''), counts ->> 'patient'"
+                         " from penstock.erase_again($1, $2, $3, $4) counts",
+                         4, values, reterr);
     if (rows == NULL) {
         return false;
     }
-    *ret_was_there = strcmp(PQgetvalue(rows, 0, 0), "0") != 0;
+    const char *obstacle = PQgetvalue(rows, 0, 0);
+    bool good =
+        obstacle[0] == '\0' || error_set(reterr, ERROR_CONFLICT, "not erased again: %s", obstacle);
+    *ret_was_there = good && strcmp(PQgetvalue(rows, 0, 1), "0") != 0;
     PQclear(rows);
-    return true;
+    return good;
 }

@@ -16,7 +16,8 @@ enum research_statement { RESEARCH_LINES, RESEARCH_LEFT_OUT, RESEARCH_STATEMENT_
 #define RESEARCH_USABLE "r.state = 'complete' and s.status <> 'cancelled'"
 
 static const struct statement statements[] = {
-    /* The first study is the first of those exported: another one would say when it was. */
+    /* Days count from the first study that may be exported, not from one that is withdrawn or the
+     * like. Small groups are left out later, so that the first may be one that is not told. */
     [RESEARCH_LINES] =
         {.name = "research_lines",
          .sql = "select r.id, x.pseudonym,"

@@ -61,6 +61,19 @@ const wait = (erasure) =>
        (select id from penstock.study where patient_id = '${erasure.patient_id}')`,
   );
 
+/** As if the visits and their patients were two days old. */
+const age = (visits) =>
+  installation.execute(
+    `set session_replication_role = replica;
+     ${visits
+       .map(
+         ({id, patient_id}) => `
+     update penstock.study set created_at = created_at - interval '2 days' where id = '${id}';
+     update penstock.patient set created_at = created_at - interval '2 days' where id = '${patient_id}';`,
+       )
+       .join('')}`,
+  );
+
 /** Runs the command; its exit code and what it printed. */
 function erase(options = [], environment = {}) {
   return new Promise((resolve) => {
@@ -382,27 +395,45 @@ describe('erase', () => {
     const lines = stdout.trim().split('\n');
     assert.match(lines.at(-1), /^# \d+ erased patients$/);
     assert.ok(lines.some((line) => line.startsWith(`${clinic.id} ${study.patient_id} `)));
-    // The copy knows another patient, and nothing of what happened to that one since.
+    // The copy knows another patient, who was erased later; it must not take one who lives on.
     const copy = await clinic.addVisit();
-    await hold({id: copy.patient_id});
+    const living = await clinic.addVisit();
+    const held = await clinic.addVisit();
+    await hold({id: held.patient_id});
+    await age([copy, held]);
     const list = path.join(installation.folder, 'erased.txt');
-    const told = `${clinic.id} ${copy.patient_id} ${randomUUID()} 2026-03-02T08:31:05.250000Z`;
-    writeFileSync(list, `${stdout.slice(0, stdout.indexOf('#'))}${told}\n# ${lines.length} erased patients\n`);
-    const again = await erase(['--again', list]);
+    const when = new Date(Date.now() - 3600_000).toISOString();
+    const told = ({id, patient_id}) => `${clinic.id} ${patient_id} ${id} ${when}\n`;
+    const write = (...visits) => {
+      const text = stdout.slice(0, stdout.indexOf('#')) + visits.map(told).join('');
+      writeFileSync(list, `${text}# ${lines.length - 1 + visits.length} erased patients\n`);
+    };
+    write(copy);
+    assert.equal((await erase(['--again', list])).code, 2, 'not said that it is a restored copy');
+    await clinic.room.get(`/v1/patients/${copy.patient_id}`);
+    const again = await erase(['--again', list, '--restored']);
     assert.equal(again.code, 0, again.stderr);
-    assert.equal(again.stdout, `${lines.length} on the list, 1 had come back and were erased again\n`);
+    assert.equal(again.stdout, `${lines.length} on the list, 1 had come back and were erased again, 0 not erased\n`);
     await clinic.room.expect(410, 'GET', `/v1/patients/${copy.patient_id}`);
-    assert.match((await erase(['--again', list])).stdout, /, 0 had come back/);
-    assert.match(await installation.program(['erase', '--again', '-'], '# 0 erased patients\n'), /^0 on the list, 0 /);
-    writeFileSync(list, `${told}\n`);
-    assert.equal((await erase(['--again', list])).code, 1, 'a list that is not whole');
-    writeFileSync(list, `${told} x\n# 1\n`);
-    assert.equal((await erase(['--again', list])).code, 1, 'no such list');
-    assert.equal((await erase(['--again', '/nowhere'])).code, 1);
+    write(copy, living, held);
+    const refused = await erase(['--again', list, '--restored']);
+    assert.equal(refused.code, 1);
+    assert.match(refused.stdout, /, 0 had come back and were erased again, 2 not erased\n$/);
+    assert.match(refused.stderr, /"not_erased".*newer than the erasure/);
+    assert.match(refused.stderr, /"not_erased".*held/);
+    await clinic.room.get(`/v1/patients/${living.patient_id}`);
+    await clinic.room.get(`/v1/patients/${held.patient_id}`);
+    const none = await installation.program(['erase', '--again', '-', '--restored'], '# 0 erased patients\n');
+    assert.match(none, /^0 on the list, 0 /);
+    writeFileSync(list, told(copy));
+    assert.equal((await erase(['--again', list, '--restored'])).code, 1, 'a list that is not whole');
+    writeFileSync(list, `${told(copy).trim()} x\n# 1\n`);
+    assert.equal((await erase(['--again', list, '--restored'])).code, 1, 'no such list');
+    assert.equal((await erase(['--again', '/nowhere', '--restored'])).code, 1);
   });
 
   it('refuses what it does not know, and who is not the owner', async () => {
-    for (const options of [['--all'], ['--clinic'], ['--list', '--dry-run'], ['--again', 'x', '--list'], ['x']]) {
+    for (const options of [['--all'], ['--clinic'], ['--list', '--dry-run'], ['--again', 'x', '--restored', '--list'], ['--restored'], ['x']]) {
       assert.equal((await erase(options)).code, 2, options.join(' '));
     }
     assert.equal((await erase(['--clinic', 'x'])).code, 1);

@@ -4,6 +4,7 @@ import {after, before, describe, it} from 'node:test';
 import {Client} from './lib/client.mjs';
 import {Clinic, patientDocument, signIn, studyDocument} from './lib/clinic.mjs';
 import {Installation} from './lib/installation.mjs';
+import {cut} from './lib/pieces.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
 
 const {document: FLOW} = uroflowmetry();
@@ -72,6 +73,8 @@ describe('a room', () => {
         ['POST', `/v1/studies/${study.id}/recordings`, FLOW],
         ['PUT', `/v1/recordings/${recording.id}/events`, {events: []}],
         ['POST', `/v1/recordings/${recording.id}/withdrawal`, {reason: 'a test'}],
+        ['PUT', `/v1/recordings/${recording.id}/chunks/0`, cut(FLOW, 45)[0]],
+        ['POST', `/v1/recordings/${recording.id}/completion`, {chunks: 1}],
       ];
       for (const [method, target, json] of attempts) {
         await clinic.room.expect(404, method, target, {json, ...match});

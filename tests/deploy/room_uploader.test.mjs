@@ -70,6 +70,8 @@ describe('with a server', () => {
     const {id} = await clinic.addVisit();
     const cancelled = await clinic.addVisit();
     await clinic.room.patch(`/v1/studies/${cancelled.id}`, {status: 'cancelled'}, '"1"');
+    const signed = await clinic.addVisit();
+    await clinic.sign(signed.id);
     const unknown = randomUUID();
     const faulty = {...FLOW, conditions: {position: 7}, channels: [{...FLOW.channels[0], unit: 'furlong'}]};
     room.put(id, 'a-broken.json', '{"type": ');
@@ -77,9 +79,10 @@ describe('with a server', () => {
     room.put(id, 'c-good.json', flowNumber(3));
     room.put(cancelled.id, 'd.json', flowNumber(4));
     room.put(unknown, 'e.json', flowNumber(5));
+    room.put(signed.id, 'f.json', flowNumber(5));
     const {code, stdout, stderr} = await room.run('--once');
     assert.equal(code, 1);
-    assert.match(stdout, /^waiting 0, sent 1 today, refused 4, /);
+    assert.match(stdout, /^waiting 0, sent 1 today, refused 5, /);
     assert.deepEqual(room.list('.sent', id), ['c-good.json', 'c-good.json.answer']);
     assert.deepEqual(
       room.list('.refused', id),
@@ -95,6 +98,7 @@ describe('with a server', () => {
     }
     assert.equal(JSON.parse(room.read('.refused', cancelled.id, 'd.json.problem')).status, 409);
     assert.equal(JSON.parse(room.read('.refused', unknown, 'e.json.problem')).status, 404);
+    assert.equal(JSON.parse(room.read('.refused', signed.id, 'f.json.problem')).status, 404);
     assert.equal((await recordings(id)).length, 1);
 
     // Corrected and moved back it goes.

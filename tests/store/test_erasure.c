@@ -135,9 +135,11 @@ static void make_old(struct fixture *fixture, const struct person *person)
         fixture, text(fixture,
                       "update penstock.study set created_at = created_at - interval '9 days'"
                       " where patient_id = '%s';"
+                      " update penstock.patient set created_at = created_at - interval '9 days'"
+                      " where id = '%s';"
                       " update penstock.recording set received_at = received_at - interval '9 days'"
                       " where id in ('%s', '%s')",
-                      person->patient, person->recording, person->open));
+                      person->patient, person->patient, person->recording, person->open));
 }
 
 /* ---- requests ---- */
@@ -351,6 +353,58 @@ static void nothing_is_left_and_nobody_else_is_touched(void **state)
     assert_string_equal(erase_as_owner(fixture, request), NOT_TO_BE_ERASED);
 }
 
+/* How many of the patient's requests still say something, and all their states. */
+static const char *words_of(struct fixture *fixture, const char *patient)
+{
+    return fixture_value(
+        fixture, text(fixture,
+                      "select count(*) filter (where num_nonnulls(reason, decision_reason) > 0)"
+                      " || ' ' || string_agg(state, ' ' order by id)"
+                      " from penstock.erasure_request where patient_id = '%s'",
+                      patient));
+}
+
+static void withdraw(struct fixture *fixture, const char *id)
+{
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, erasure_withdraw(fixture->store, id, &fixture->error));
+    fixture_commit(fixture);
+}
+
+static void words_of_earlier_requests_go_too(void **state)
+{
+    struct fixture *fixture = *state;
+    static const struct erasure_decision refusal = {.approved = false};
+    struct person person = make_person(fixture, fixture->clinic_id, "asked before");
+    const char *refused = request_erasure(fixture, fixture->clinic_id, person.patient);
+    CHECK(fixture, decide(fixture, second_person, refused, refusal));
+    const char *withdrawn = approved_request(fixture, &person);
+    withdraw(fixture, withdrawn);
+    withdraw(fixture, request_erasure(fixture, fixture->clinic_id, person.patient));
+    const char *request = due_request(fixture, &person);
+    /* While the patient is there nobody drops them, the owner neither. */
+    PGconn *owner = owner_erasing(fixture, request);
+    const char *drop = text(fixture,
+                            "update penstock.erasure_request set reason = null,"
+                            " decision_reason = null, version = version + 1 where id = '%s'",
+                            refused);
+    assert_string_equal(fixture_sqlstate(fixture, owner, drop), NEVER_REMOVED);
+    PQfinish(owner);
+    assert_string_equal(words_of(fixture, person.patient),
+                        "4 refused withdrawn withdrawn approved");
+    assert_string_equal(erase_as_owner(fixture, request), "00000");
+    assert_string_equal(words_of(fixture, person.patient),
+                        "0 refused withdrawn withdrawn carried_out");
+    /* Nor do they get others. */
+    PGconn *app = fixture_app_connection(fixture, fixture->clinic_id);
+    const char *put = text(fixture,
+                           "update penstock.erasure_request set decision_reason = 'x',"
+                           " version = version + 1 where id = '%s'",
+                           refused);
+    assert_string_equal(fixture_sqlstate(fixture, app, put), NEVER_REMOVED);
+    PQfinish(app);
+}
+
 /* ---- who may not ---- */
 
 static void app_role_cannot_erase_whatever_it_sets(void **state)
@@ -545,6 +599,42 @@ static void another_person_decides(void **state)
     PQfinish(app);
 }
 
+static void set_account(struct fixture *fixture, const char *id, const char *change)
+{
+    fixture_sql(fixture, text(fixture,
+                              "update penstock.account set %s, version = version + 1"
+                              " where id = '%s'",
+                              change, id));
+}
+
+static void a_physician_asks_and_an_administrator_decides(void **state)
+{
+    struct fixture *fixture = *state;
+    struct person person = make_person(fixture, fixture->clinic_id, "whose word");
+    const char *ask = text(fixture,
+                           "insert into penstock.erasure_request (clinic_id, id, patient_id,"
+                           " reason, requested_by) values ('%s', gen_random_uuid(), '%s', 'x',"
+                           " '%s')",
+                           fixture->clinic_id, person.patient, second_person);
+    PGconn *app = fixture_app_connection(fixture, fixture->clinic_id);
+    assert_string_equal(fixture_sqlstate(fixture, app, ask), NOT_TO_BE_ERASED);
+    PQfinish(app);
+    const char *id = request_erasure(fixture, fixture->clinic_id, person.patient);
+    static const char *const unfit[] = {"roles = 7", "active = false"};
+    for (int i = 0; i < 2; i++) {
+        set_account(fixture, second_person, unfit[i]);
+        assert_false(decide(fixture, second_person, id, approval));
+        assert_int_equal(fixture->error.kind, ERROR_CONFLICT);
+        set_account(fixture, second_person, "roles = 64, active = true");
+    }
+    /* Who asked has to be somebody still; to refuse, nobody has. */
+    set_account(fixture, fixture->account_id, "active = false");
+    assert_false(decide(fixture, second_person, id, approval));
+    assert_int_equal(fixture->error.kind, ERROR_CONFLICT);
+    CHECK(fixture, decide(fixture, second_person, id, (struct erasure_decision){0}));
+    set_account(fixture, fixture->account_id, "active = true");
+}
+
 static void holds_and_retention_forbid_approval(void **state)
 {
     struct fixture *fixture = *state;
@@ -654,6 +744,59 @@ static bool is_listed(struct fixture *fixture, struct eraser *eraser, const char
     return found;
 }
 
+static const char *days_ago(struct fixture *fixture, int days)
+{
+    return fixture_value(fixture, text(fixture, "select now() - interval '%d days'", days));
+}
+
+/* The list alone erases nobody who lives on. */
+static void expect_not_erased_again(struct fixture *fixture, struct eraser *eraser,
+                                    const struct person *person, const char *erased_at,
+                                    const char *why)
+{
+    const char *request = "0195f1c0-0000-7000-8000-0000000000bb";
+    const struct erased_patient told = {fixture->clinic_id, person->patient, request, erased_at};
+    bool was_there = true;
+    CHECK_FAILS(fixture, ERROR_CONFLICT,
+                eraser_erase_again(eraser, &told, &was_there, &fixture->error));
+    assert_non_null(strstr(fixture->error.detail, why));
+    assert_false(was_there);
+    PGconn *owner = owner_erasing(fixture, request);
+    const char *note =
+        text(fixture, "insert into penstock.erased_patient values ('%s', '%s', '%s', '%s')",
+             fixture->clinic_id, person->patient, request, erased_at);
+    assert_string_equal(fixture_sqlstate(fixture, owner, note), NOT_TO_BE_ERASED);
+    PQfinish(owner);
+    assert_true(count_mentions(fixture, "sample_block", person) > 0);
+}
+
+static void whoever_lives_on_is_not_erased_again(void **state)
+{
+    struct fixture *fixture = *state;
+    struct eraser *eraser = open_eraser(fixture);
+    struct person person = make_person(fixture, fixture->clinic_id, "lives on");
+    expect_not_erased_again(fixture, eraser, &person, days_ago(fixture, 5), "newer");
+    expect_not_erased_again(fixture, eraser, &person, days_ago(fixture, -1), "future");
+    make_old(fixture, &person);
+    fixture_begin(fixture, fixture->clinic_id);
+    const char *study = fixture_study(fixture, person.patient);
+    fixture_commit(fixture);
+    expect_not_erased_again(fixture, eraser, &person, days_ago(fixture, 5), "newer");
+    without_triggers(fixture, text(fixture,
+                                   "update penstock.study set created_at = now()"
+                                   " - interval '9 days' where id = '%s';"
+                                   " update penstock.recording set received_at = now()"
+                                   " where id = '%s'",
+                                   study, person.open));
+    expect_not_erased_again(fixture, eraser, &person, days_ago(fixture, 5), "newer");
+    make_old(fixture, &person);
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, legal_hold_place(fixture->store, person.patient, "a trial", &fixture->error));
+    fixture_commit(fixture);
+    expect_not_erased_again(fixture, eraser, &person, days_ago(fixture, 5), "held");
+    eraser_close(eraser);
+}
+
 static void copy_is_erased_again(void **state)
 {
     struct fixture *fixture = *state;
@@ -676,15 +819,13 @@ static void copy_is_erased_again(void **state)
     CHECK(fixture,
           eraser_list_erased(eraser, fixture->arena, fixture->clinic_id, &items, &count, error));
     assert_string_equal(items[count - 1].patient_id, person.patient);
-    /* A copy from before knows nothing of it, and holds the patient besides. */
+    /* A copy from before knows nothing of it. */
     struct person copy = make_person(fixture, fixture->clinic_id, "in a copy");
+    make_old(fixture, &copy);
     (void)request_erasure(fixture, fixture->clinic_id, copy.patient);
-    fixture_begin(fixture, fixture->clinic_id);
-    CHECK(fixture, legal_hold_place(fixture->store, copy.patient, "a trial", error));
-    fixture_commit(fixture);
     const struct erased_patient told = {fixture->clinic_id, copy.patient,
                                         "0195f1c0-0000-7000-8000-0000000000aa",
-                                        "2026-03-02T08:31:05.25Z"};
+                                        days_ago(fixture, 5)};
     bool was_there = false;
     CHECK(fixture, eraser_erase_again(eraser, &told, &was_there, error));
     assert_true(was_there);
@@ -692,6 +833,14 @@ static void copy_is_erased_again(void **state)
     assert_false(was_there);
     assert_int_equal(count_mentions(fixture, "sample_block", &copy), 0);
     assert_int_equal(count_mentions(fixture, "patient", &copy), 0);
+    assert_string_equal(words_of(fixture, copy.patient), "0 withdrawn");
+    assert_string_equal(
+        fixture_value(fixture, text(fixture,
+                                    "select count(*) from penstock.audit_entry"
+                                    " where what = 'penstock-server erase --again --restored'"
+                                    " and patient_ids = array['%s'::uuid]",
+                                    copy.patient)),
+        "2");
     eraser_close(eraser);
 }
 
@@ -781,6 +930,10 @@ static int set_up(void **state)
     CHECK(fixture, account_create(fixture->store, fixture->arena, "second", "", "hash",
                                   ROLE_ADMINISTRATOR, &second_person, &fixture->error));
     fixture_commit(fixture);
+    fixture_sql(fixture, text(fixture,
+                              "update penstock.account set roles = roles | 4,"
+                              " version = version + 1 where id = '%s'",
+                              fixture->account_id));
     return 0;
 }
 
@@ -789,14 +942,17 @@ int main(void)
 #define ERASURE_TEST(name) cmocka_unit_test_teardown(name, fixture_after_test)
     const struct CMUnitTest tests[] = {
         ERASURE_TEST(nothing_is_left_and_nobody_else_is_touched),
+        ERASURE_TEST(words_of_earlier_requests_go_too),
         ERASURE_TEST(app_role_cannot_erase_whatever_it_sets),
         ERASURE_TEST(owner_cannot_erase_without_an_approved_and_due_request),
         ERASURE_TEST(due_request_is_for_its_patient_only),
         ERASURE_TEST(another_person_decides),
+        ERASURE_TEST(a_physician_asks_and_an_administrator_decides),
         ERASURE_TEST(holds_and_retention_forbid_approval),
         ERASURE_TEST(new_data_after_approval_stop_it),
         ERASURE_TEST(requests_are_one_at_a_time_and_may_be_withdrawn),
         ERASURE_TEST(copy_is_erased_again),
+        ERASURE_TEST(whoever_lives_on_is_not_erased_again),
         ERASURE_TEST(running_upload_is_waited_for),
         ERASURE_TEST(only_the_owner_opens_an_eraser),
         ERASURE_TEST(erased_id_is_not_given_again),

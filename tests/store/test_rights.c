@@ -80,7 +80,7 @@ static int set_up(void **state)
         struct retention_rule rule = {.keep_years = {true, 10}};
         CHECK(fixture, retention_rule_replace(fixture->store, &rule, error));
         CHECK(fixture, account_create(fixture->store, arena, i == 0 ? "one" : "two", "", "hash",
-                                      ROLE_REFERRER, &account, error));
+                                      ROLE_REFERRER | ROLE_PHYSICIAN, &account, error));
         CHECK(fixture, referral_put(fixture->store, patient, account, error));
         fixture_commit(fixture);
         CHECK(fixture, store_begin(fixture->store, clinics[i], account, error));
