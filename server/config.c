@@ -59,10 +59,10 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
                          "the system's"},
     [SETTING_OIDC_CLIENT_ID] = {"PENSTOCK_OIDC_CLIENT_ID", "",
                                 "what the sign-in provider calls this server"},
-    [SETTING_OIDC_CLIENT_SECRET] =
-        {"PENSTOCK_OIDC_CLIENT_SECRET", "",
-         "file that holds the secret agreed with the sign-in provider; without one the server is a "
-         "public client"},
+    [SETTING_OIDC_CLIENT_SECRET] = {"PENSTOCK_OIDC_CLIENT_SECRET", "",
+                                    "secret agreed with the sign-in provider, better given as "
+                                    "PENSTOCK_OIDC_CLIENT_SECRET_FILE; "
+                                    "not set: a public client"},
     [SETTING_OIDC_ISSUER] = {"PENSTOCK_OIDC_ISSUER", "",
                              "issuer of the sign-in provider (OpenID Connect); not set: no single "
                              "sign-on"},

@@ -5,6 +5,8 @@
 #include "base/clock.h"
 #include "store/store_link.h"
 
+#include <sodium.h>
+
 enum { READS_MOST = 1000 };
 
 static const int64_t DAY_US = (int64_t)24 * 3600 * 1000000;
@@ -106,6 +108,7 @@ void links_create(void *opaque, struct http_request *request, struct http_respon
     } else {
         api_fail(request, response, &error);
     }
+    sodium_memzero(secret, sizeof secret);
 }
 
 void links_list(void *opaque, struct http_request *request, struct http_response *response)

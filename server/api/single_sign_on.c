@@ -8,6 +8,7 @@
 #include "base/log.h"
 #include "store/store_single_sign_on.h"
 
+#include <sodium.h>
 #include <string.h>
 
 #define ATTEMPT_COOKIE "penstock_sign_in"
@@ -219,11 +220,13 @@ void single_sign_on_begin(void *opaque, struct http_request *request,
     if (!openid_begin(openid, request->arena, &attempt, &address, &error) ||
         !keep_attempt(context, &attempt, browser, page_after(request), &error)) {
         fail(request, response, &error, NOT_CONFIRMED);
-        return;
+    } else {
+        http_respond(response, 303, NULL, NULL, 0);
+        http_response_header(response, "Location", address);
+        set_attempt_cookie(request, response, openid, browser, ATTEMPT_LIFE_S);
     }
-    http_respond(response, 303, NULL, NULL, 0);
-    http_response_header(response, "Location", address);
-    set_attempt_cookie(request, response, openid, browser, ATTEMPT_LIFE_S);
+    sodium_memzero(browser, sizeof browser);
+    sodium_memzero(&attempt, sizeof attempt);
 }
 
 /* ---- and back ---- */

@@ -6,6 +6,7 @@
 #include "auth/secret.h"
 #include "base/clock.h"
 
+#include <sodium.h>
 #include <string.h>
 
 enum { CERTIFICATE_DIGITS = 64, OVERLAP_DEFAULT_S = 24 * 3600, OVERLAP_MOST_S = 7 * 24 * 3600 };
@@ -210,11 +211,12 @@ void tokens_create(void *opaque, struct http_request *request, struct http_respo
     token.hash = secret.hash;
     const char *id = NULL;
     struct error error = {0};
-    if (!token_create(context->store, request->arena, &token, &id, &error)) {
+    if (token_create(context->store, request->arena, &token, &id, &error)) {
+        respond_token(context, request, response, 201, id, &secret);
+    } else {
         api_fail(request, response, &error);
-        return;
     }
-    respond_token(context, request, response, 201, id, &secret);
+    sodium_memzero(&secret, sizeof secret);
 }
 
 void tokens_rotate(void *opaque, struct http_request *request, struct http_response *response)
@@ -245,11 +247,12 @@ void tokens_rotate(void *opaque, struct http_request *request, struct http_respo
     }
     struct fresh_secret secret;
     make_secret(&secret);
-    if (!token_rotate(context->store, id, secret.hash, secret.prefix, overlap_s, &error)) {
+    if (token_rotate(context->store, id, secret.hash, secret.prefix, overlap_s, &error)) {
+        respond_token(context, request, response, 200, id, &secret);
+    } else {
         api_fail(request, response, &error);
-        return;
     }
-    respond_token(context, request, response, 200, id, &secret);
+    sodium_memzero(&secret, sizeof secret);
 }
 
 void tokens_delete(void *opaque, struct http_request *request, struct http_response *response)

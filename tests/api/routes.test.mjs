@@ -4,6 +4,7 @@ import {after, before, describe, it} from 'node:test';
 import {Client} from './lib/client.mjs';
 import {Clinic, PASSWORD, ROLES, signIn} from './lib/clinic.mjs';
 import {operations} from './lib/contract.mjs';
+import {readSource} from './lib/environment.mjs';
 import {Installation} from './lib/installation.mjs';
 import {filled} from './lib/recipes.mjs';
 import {forged} from './lib/secrets.mjs';
@@ -175,4 +176,30 @@ describe('a role', () => {
     await both.get('/v1/patients');
     await both.expect(403, 'GET', '/v1/users');
   });
+});
+
+describe('a route that carries a secret', () => {
+  const entries = readSource('server/api/routes.c').split(/^ {4}\{(?=HTTP_)/m);
+
+  for (const [method, path] of [
+    ['POST', '/v1/sessions'],
+    ['POST', '/v1/sessions/current/password'],
+    ['POST', '/v1/sessions/current/second-factor'],
+    ['POST', '/v1/sessions/current/second-factor/confirmation'],
+    ['POST', '/v1/sessions/current/second-factor/recovery-codes'],
+    ['POST', '/v1/sessions/current/second-factor/removal'],
+    ['POST', '/v1/users'],
+    ['PATCH', '/v1/users/{id}'],
+    ['POST', '/v1/tokens'],
+    ['POST', '/v1/tokens/{id}/rotation'],
+    ['POST', '/v1/studies/{id}/links'],
+    ['GET', '/sign-in/single'],
+    ['GET', '/sign-in/return'],
+  ]) {
+    it(`has its memory overwritten: ${method} ${path}`, () => {
+      const found = entries.filter((entry) => entry.startsWith(`HTTP_${method},`) && entry.includes(`"${path}",`));
+      assert.equal(found.length, 1);
+      assert.match(found[0], /\bHTTP_ROUTE_SECRET\b/);
+    });
+  }
 });

@@ -1,11 +1,12 @@
 // Signing in with the hospital's own provider: the good way, and every way in which it must not work.
 import assert from 'node:assert/strict';
-import {execFileSync} from 'node:child_process';
+import {execFileSync, spawnSync} from 'node:child_process';
 import {readFileSync, writeFileSync} from 'node:fs';
 import path from 'node:path';
 import {after, before, beforeEach, describe, it} from 'node:test';
 import {Client, pointers} from './lib/client.mjs';
 import {Clinic, PASSWORD, signIn} from './lib/clinic.mjs';
+import {serverProgram} from './lib/environment.mjs';
 import {Installation} from './lib/installation.mjs';
 import {CLIENT_SECRET, Provider, strangeKey} from './lib/provider.mjs';
 
@@ -102,6 +103,12 @@ function isRefusal(browser, answer, status) {
 }
 
 describe('single sign-on', () => {
+  it('is explained by the program: the secret, or a file that holds it', () => {
+    const {stdout} = spawnSync(serverProgram(), ['--help'], {encoding: 'utf8'});
+    const line = stdout.split('\n').find((one) => one.includes('PENSTOCK_OIDC_CLIENT_SECRET '));
+    assert.match(line, /PENSTOCK_OIDC_CLIENT_SECRET +secret .*PENSTOCK_OIDC_CLIENT_SECRET_FILE/);
+  });
+
   it('is offered with its name', async () => {
     const {json} = await new Client(installation.url).get('/v1/sign-in-methods');
     assert.deepEqual(json, {

@@ -7,6 +7,8 @@
  *   M  changes to a good token: two bytes for the place, one for the character
  *   K  the provider's keys, for a good token
  */
+#include "promise.h"
+
 #include "auth/id_token.h"
 
 #include <cjose/cjose.h>
@@ -152,8 +154,6 @@ static void check_keys(const char *text, size_t length)
     }
     json_decref(set);
 }
-
-int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size);
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {

@@ -92,7 +92,7 @@ static int set_up(void **state)
         CHECK(fixture,
               session_create(fixture->store, account, hash, &origin, 3600, &expires_at_us, error));
         unsigned char codes[RECOVERY_CODE_COUNT][SECRET_HASH_BYTES];
-        for (unsigned char c = 0; c < RECOVERY_CODE_COUNT; c++) {
+        for (int c = 0; c < RECOVERY_CODE_COUNT; c++) {
             memset(codes[c], c, sizeof codes[c]);
         }
         CHECK(fixture, second_factor_put(fixture->store, account, hash, sizeof hash, error));
