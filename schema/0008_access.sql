@@ -145,6 +145,22 @@ create policy within_reach on penstock.patient as restrictive
            else false end)
     with check (current_setting('penstock.reach', true) in ('clinic', 'open', 'open referred'));
 
+-- What is opened in an emergency, or by a referral, is opened to be read.
+create policy changes_open_work on penstock.patient as restrictive for update
+    using (current_setting('penstock.reach', true) = 'clinic'
+           or exists (select from penstock.study s
+                       where s.clinic_id = patient.clinic_id and s.patient_id = patient.id
+                         and s.status not in ('final', 'amended'))
+           or (created_by = nullif(current_setting('penstock.actor', true), '')::uuid
+               and created_at > now() - interval '1 day'))
+    with check (true);
+create policy changes_open_work on penstock.recording as restrictive for update
+    using (current_setting('penstock.reach', true) = 'clinic'
+           or exists (select from penstock.study s
+                       where s.clinic_id = recording.clinic_id and s.id = recording.study_id
+                         and s.status not in ('final', 'amended')))
+    with check (true);
+
 -- What belongs to a recording is within reach as the recording is. A call, and a cheap one to the
 -- planner: whoever reaches the whole clinic is not to pay for it with other plans.
 create function penstock.is_recording_within_reach(wanted_clinic uuid, wanted_recording uuid) returns boolean

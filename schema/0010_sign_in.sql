@@ -8,6 +8,11 @@ alter table penstock.account
 comment on column penstock.account.must_change_password is 'The password was given by somebody else: its owner may do nothing but change it';
 grant select (must_change_password), update (must_change_password) on penstock.account to penstock_app;
 
+alter table penstock.account
+    add column session_epoch integer not null default 0;
+comment on column penstock.account.session_epoch is 'Raised by whatever ends the sessions of the account: a sign-in that was judged before then begins none';
+grant select (session_epoch), update (session_epoch) on penstock.account to penstock_app;
+
 -- ---- second factor ----
 
 create table penstock.second_factor (
@@ -241,7 +246,8 @@ comment on function penstock.account_owes(boolean, integer, integer, timestamptz
 drop function penstock.account_for_sign_in(text);
 create function penstock.account_for_sign_in(wanted_username text)
     returns table (account_id uuid, clinic_id uuid, clinic_name text, name text,
-                   display_name text, roles integer, password_hash text, owes integer, version integer)
+                   display_name text, roles integer, password_hash text, owes integer, version integer,
+                   session_epoch integer)
     language plpgsql volatile security definer set search_path = pg_catalog, pg_temp
 as $$
 #variable_conflict use_column
@@ -257,7 +263,7 @@ begin
     return query
         select a.id, a.clinic_id, c.name, a.username, a.display_name, a.roles, a.password_hash,
                penstock.account_owes(a.must_change_password, a.roles, c.second_factor_roles, f.confirmed_at),
-               a.version
+               a.version, a.session_epoch
           from penstock.account a
           join penstock.clinic c on c.clinic_id = a.clinic_id
           left join penstock.second_factor f on f.clinic_id = a.clinic_id and f.account_id = a.id
@@ -269,7 +275,8 @@ comment on function penstock.account_for_sign_in(text) is 'The active account wi
 drop function penstock.session_principal(bytea, boolean);
 create function penstock.session_principal(wanted_hash bytea, counts boolean default true)
     returns table (account_id uuid, clinic_id uuid, clinic_name text, name text,
-                   display_name text, roles integer, owes integer, session_id uuid, by_provider boolean)
+                   display_name text, roles integer, owes integer, session_id uuid, by_provider boolean,
+                   session_epoch integer)
     language plpgsql volatile security definer set search_path = pg_catalog, pg_temp
 as $$
 #variable_conflict use_column
@@ -286,7 +293,9 @@ begin
         return;
     end if;
     perform set_config('penstock.clinic', found.clinic_id::text, true);
-    if counts and found.last_used_at < now() - interval '1 minute' then
+    if counts and found.last_used_at < now() - interval '1 minute'
+       and exists (select from penstock.account a
+                    where a.clinic_id = found.clinic_id and a.id = found.account_id and a.active) then
         update penstock.session s set last_used_at = now()
          where s.clinic_id = found.clinic_id and s.session_hash = wanted_hash;
     end if;
@@ -295,7 +304,7 @@ begin
                case when found.by_provider then 0
                     else penstock.account_owes(a.must_change_password, a.roles, c.second_factor_roles,
                                                f.confirmed_at) end,
-               found.id, found.by_provider
+               found.id, found.by_provider, a.session_epoch
           from penstock.account a
           join penstock.clinic c on c.clinic_id = a.clinic_id
           left join penstock.second_factor f on f.clinic_id = a.clinic_id and f.account_id = a.id

@@ -26,7 +26,7 @@ create policy lookup_by_subject on penstock.account for select to current_user
 
 create function penstock.account_for_subject(wanted_issuer text, wanted_subject text)
     returns table (account_id uuid, clinic_id uuid, clinic_name text, name text,
-                   display_name text, roles integer)
+                   display_name text, roles integer, session_epoch integer)
     language plpgsql volatile security definer set search_path = pg_catalog, pg_temp
 as $$
 #variable_conflict use_column
@@ -40,7 +40,7 @@ begin
     perform set_config('penstock.lookup', '', true);
     perform set_config('penstock.clinic', coalesce(found_clinic::text, ''), true);
     return query
-        select a.id, a.clinic_id, c.name, a.username, a.display_name, a.roles
+        select a.id, a.clinic_id, c.name, a.username, a.display_name, a.roles, a.session_epoch
           from penstock.account a join penstock.clinic c on c.clinic_id = a.clinic_id
          where a.clinic_id = found_clinic and a.sign_in_issuer = wanted_issuer
            and a.sign_in_subject = wanted_subject and a.active;
@@ -74,24 +74,24 @@ alter table penstock.sign_in_attempt force row level security;
 create policy functions_only on penstock.sign_in_attempt to current_user
     using (true) with check (true);
 
--- Repeating it changes nothing. False: so many are on their way that no more are kept.
+-- Repeating it changes nothing. How many one network may begin is limited before (attempts_claim());
+-- there is no limit for all together, since whoever reaches it would shut out everybody. What is over
+-- goes faster than new ones come.
 create function penstock.sign_in_attempt_begin(new_state_hash bytea, new_browser_hash bytea,
                                                new_nonce text, new_code_verifier text,
                                                new_next text, life_s integer)
-    returns boolean
+    returns void
     language plpgsql volatile security definer set search_path = pg_catalog, pg_temp
 as $$
 begin
-    delete from penstock.sign_in_attempt a where a.expires_at <= now();
-    if exists (select from penstock.sign_in_attempt a offset 99999 limit 1) then
-        return false;
-    end if;
+    delete from penstock.sign_in_attempt where state_hash in (
+        select a.state_hash from penstock.sign_in_attempt a where a.expires_at <= now()
+         order by a.expires_at limit 20 for update skip locked);
     insert into penstock.sign_in_attempt
         (state_hash, browser_hash, nonce, code_verifier, next, expires_at)
     values (new_state_hash, new_browser_hash, new_nonce, new_code_verifier, new_next,
             now() + life_s * interval '1 second')
     on conflict do nothing;
-    return true;
 end $$;
 comment on function penstock.sign_in_attempt_begin(bytea, bytea, text, text, text, integer) is 'Keeps a sign-in that is on its way, and forgets those that are over';
 

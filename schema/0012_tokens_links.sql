@@ -242,6 +242,19 @@ declare
     recent timestamptz[];
     found record;
 begin
+    perform set_config('penstock.lookup', encode(wanted_hash, 'hex'), true);
+    select l.id, l.study_id, l.clinic_id into found from penstock.study_link l
+     where l.secret_hash = wanted_hash;
+    perform set_config('penstock.lookup', '', true);
+    -- Whoever has a link is not kept waiting by those who have none: nobody guesses 256 bits.
+    if found.id is not null then
+        perform set_config('penstock.clinic', found.clinic_id::text, true);
+        return query
+            select found.id, found.study_id, c.clinic_id, c.name, 0
+              from penstock.clinic c where c.clinic_id = found.clinic_id;
+        perform set_config('penstock.clinic', outer_clinic, true);
+        return;
+    end if;
     perform pg_advisory_xact_lock(hashtext('penstock.link_miss'), hashtext(place));
     recent := array(select moment from penstock.link_miss m, unnest(m.missed_at) moment
                      where m.address = place and moment > clock_timestamp() - span order by moment);
@@ -250,29 +263,17 @@ begin
             greatest(1, ceil(extract(epoch from recent[1] + span - clock_timestamp())))::integer;
         return;
     end if;
-    perform set_config('penstock.lookup', encode(wanted_hash, 'hex'), true);
-    select l.id, l.study_id, l.clinic_id into found from penstock.study_link l
-     where l.secret_hash = wanted_hash;
-    perform set_config('penstock.lookup', '', true);
-    if found.id is null then
-        perform set_config('synchronous_commit', 'off', true);
-        delete from penstock.link_miss m where m.address in (
-            select o.address from penstock.link_miss o
-             where o.address <> place
-               and o.missed_at[cardinality(o.missed_at)] < clock_timestamp() - span
-             limit 100 for update skip locked);
-        insert into penstock.link_miss (address, missed_at) values (place, recent || clock_timestamp())
-            on conflict (address) do update set missed_at = excluded.missed_at;
-        return;
-    end if;
-    perform set_config('penstock.clinic', found.clinic_id::text, true);
-    return query
-        select found.id, found.study_id, c.clinic_id, c.name, 0
-          from penstock.clinic c where c.clinic_id = found.clinic_id;
-    perform set_config('penstock.clinic', outer_clinic, true);
+    perform set_config('synchronous_commit', 'off', true);
+    delete from penstock.link_miss m where m.address in (
+        select o.address from penstock.link_miss o
+         where o.address <> place
+           and o.missed_at[cardinality(o.missed_at)] < clock_timestamp() - span
+         limit 100 for update skip locked);
+    insert into penstock.link_miss (address, missed_at) values (place, recent || clock_timestamp())
+        on conflict (address) do update set missed_at = excluded.missed_at;
 end $$;
 comment on function penstock.link_for_reading(bytea, text) is
-    'Which link has a secret with a hash, whether or not it may be read; nothing for a secret that is none. An address that has tried 20 such within ten minutes gets how many seconds it has to wait';
+    'Which link has a secret with a hash, whether or not it may be read; nothing for a secret that is none, or, for an address that has tried 20 such within ten minutes, how many seconds it has to wait';
 
 -- ---- rights of the server ----
 

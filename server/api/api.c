@@ -255,6 +255,15 @@ bool api_matches(const struct http_request *request, struct http_response *respo
     return false;
 }
 
+bool api_is_person(const struct api_context *context, const struct http_request *request,
+                   struct http_response *response)
+{
+    if (context->principal.is_token) {
+        http_problem(request, response, 403, "Only a person who has signed in may do this.");
+    }
+    return !context->principal.is_token;
+}
+
 const char *api_path_id(const struct http_request *request, struct http_response *response,
                         size_t index)
 {

@@ -127,6 +127,11 @@ void api_set_content_etag(const struct http_request *request, struct http_respon
 MUST_CHECK bool api_matches(const struct http_request *request, struct http_response *response,
                             int number);
 
+/* Whether a person asks, by a session; otherwise answers 403. For what no program is to do: a token
+ * has no password and no second factor, and may lie in some configuration file. */
+MUST_CHECK bool api_is_person(const struct api_context *context, const struct http_request *request,
+                              struct http_response *response);
+
 /* The brace segment `index` if it is a well-formed id; otherwise answers 404 and gives NULL. */
 const char *api_path_id(const struct http_request *request, struct http_response *response,
                         size_t index);

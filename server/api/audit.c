@@ -19,6 +19,7 @@ enum {
 };
 
 static struct audit_limit unknown_limit = AUDIT_LIMIT_NEW;
+static struct audit_limit spent_limit = AUDIT_LIMIT_NEW;
 
 /* ---- what handlers add ---- */
 
@@ -233,12 +234,31 @@ static void fill_entry(const struct api_context *context, const struct http_requ
     find_object(&context->audit, request, response, entry);
 }
 
+/* A token, session or link that is no good any more can be shown without end by whoever has it:
+ * then an entry a second is enough. NULL for everything else. */
+static const char *spent_credential(const struct api_context *context,
+                                    const struct http_response *response,
+                                    const struct new_audit_entry *entry)
+{
+    if (entry->credential_kind != NULL && context->audit.username == NULL) {
+        return entry->credential;
+    }
+    bool by_link = context->audit.actor.id != NULL && context->audit.actor.is_token;
+    return by_link && response->status >= 400 ? context->audit.actor.id : NULL;
+}
+
 static bool append(struct api_context *context, const struct http_request *request,
                    const struct http_response *response, struct error *reterr)
 {
     struct new_audit_entry entry;
     struct error error = {0};
     fill_entry(context, request, response, &entry);
+    const char *spent = spent_credential(context, response, &entry);
+    unsigned spent_before = 0;
+    if (spent != NULL &&
+        !audit_limit_allows(&spent_limit, spent, clock_monotonic_s(), &spent_before)) {
+        return true;
+    }
     if (entry.credential_kind != NULL) {
         unsigned passed_over = 0;
         entry.keep_unknown =

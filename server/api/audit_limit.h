@@ -7,8 +7,9 @@
 
 enum { AUDIT_LIMIT_SLOTS = 1024 };
 
-/* One a second from an address, and 20 a second from all together; addresses that fall into the
- * same slot share what one may. Statically made with AUDIT_LIMIT_NEW; shared by all workers. */
+/* One a second from an address (or of whatever else the text names), and 20 a second from all
+ * together; those that fall into the same slot share what one may. Statically made with
+ * AUDIT_LIMIT_NEW; shared by all workers. */
 struct audit_limit {
     pthread_mutex_t lock;
     double allowed_s[AUDIT_LIMIT_SLOTS]; /* when the slot was last allowed one */

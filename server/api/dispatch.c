@@ -76,6 +76,10 @@ static void refuse_caller(const struct http_request *request, struct http_respon
         text_init(&location, request->arena, LIMIT_SMALL_BODY_BYTES);
         text_append(&location, "/sign-in?next=");
         api_append_query_value(&location, request->path);
+        if (request->query[0] != '\0') {
+            api_append_query_value(&location, "?");
+            api_append_query_value(&location, request->query);
+        }
         http_respond(response, 303, NULL, NULL, 0);
         http_response_header(response, "Location", location.data);
         return;
@@ -104,10 +108,16 @@ static bool find_by_token(const struct http_request *request, const char *token,
     if (!secret_is_well_formed(SECRET_TOKEN_MARK, token)) {
         return error_set(reterr, ERROR_NOT_FOUND, "no token of this server");
     }
-    return token_principal(context->store, request->arena, hash, request->client_address,
-                           &context->principal, reterr) &&
-           (has_its_certificate(request, &context->principal) ||
-            error_set(reterr, ERROR_NOT_FOUND, "the token needs its certificate"));
+    struct principal principal = {0};
+    if (!token_principal(context->store, request->arena, hash, request->client_address, &principal,
+                         reterr)) {
+        return false;
+    }
+    if (!has_its_certificate(request, &principal)) {
+        return error_set(reterr, ERROR_NOT_FOUND, "the token needs its certificate");
+    }
+    context->principal = principal;
+    return true;
 }
 
 /* A bearer token wins over a cookie, and then the cookie counts for nothing. */

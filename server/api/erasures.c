@@ -79,17 +79,6 @@ static void respond_erasure(struct api_context *context, const struct http_reque
     api_respond_row(request, response, status, &body, erasure.version, "/v1/erasures", id);
 }
 
-/* Two people stand for an erasure, so that no program does. */
-static bool is_person(const struct api_context *context, const struct http_request *request,
-                      struct http_response *response)
-{
-    if (context->principal.is_token) {
-        http_problem(request, response, 403, "Only a person who has signed in may do this.");
-        return false;
-    }
-    return true;
-}
-
 /* The body {"reason": …}. NULL: answered already. */
 static const char *read_reason(struct api_context *context, const struct http_request *request,
                                struct http_response *response)
@@ -111,7 +100,7 @@ void erasures_create(void *opaque, struct http_request *request, struct http_res
     const char *patient_id = api_path_id(request, response, 0);
     const char *id = NULL;
     struct error error = {0};
-    if (patient_id == NULL || !is_person(context, request, response)) {
+    if (patient_id == NULL || !api_is_person(context, request, response)) {
         return;
     }
     const char *reason = read_reason(context, request, response);
@@ -239,7 +228,7 @@ void erasures_patch(void *opaque, struct http_request *request, struct http_resp
     struct erasure erasure = {0};
     struct erasure_decision decision;
     struct error error = {0};
-    if (id == NULL || !is_person(context, request, response)) {
+    if (id == NULL || !api_is_person(context, request, response)) {
         return;
     }
     if (!erasure_get(context->store, request->arena, id, &erasure, &error)) {

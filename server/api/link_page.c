@@ -69,7 +69,8 @@ static bool is_ahead_of_reader(const struct http_request *request)
     return false;
 }
 
-/* The read is counted in the transaction that reads: an answer is only given once that holds. */
+/* The read is counted, and stands in the audit, in the transaction that reads: an answer is only
+ * given once that holds. */
 static void show_summary(struct api_context *context, struct http_request *request,
                          struct http_response *response, const struct link_target *target)
 {
@@ -91,11 +92,10 @@ static void show_summary(struct api_context *context, struct http_request *reque
         return;
     }
     summary_html_write(&summary, request->arena, &body);
-    if (!body.overflowed && !store_commit(context->store, &error)) {
-        respond_error(request, response, &error);
-        return;
-    }
     api_respond_text(request, response, 200, PAGE_TYPE, &body);
+    if (response->status == 200 && !api_audit_commit(context, request, response, &error)) {
+        respond_error(request, response, &error);
+    }
 }
 
 /* The link is who reads, and the audit says of which study. */

@@ -31,6 +31,7 @@ static bool change(struct api_context *context, const struct http_request *reque
     const struct principal *principal = &context->principal;
     int64_t expires_at_us = 0;
     bool changed = store_begin(context->store, principal->clinic_id, principal->id, reterr) &&
+                   account_hold(context->store, principal->id, principal->session_epoch, reterr) &&
                    account_set_password(context->store, principal->id, hash, reterr) &&
                    session_renew(context, request, response, &expires_at_us, reterr);
     if (changed) {
@@ -67,6 +68,6 @@ void own_password_change(void *opaque, struct http_request *request, struct http
     if (!password_hash(request->arena, chosen, &hash, &error) ||
         !change(context, request, response, hash, &error)) {
         response->header_count = 0; /* the cookie of a session that was not stored */
-        api_fail(request, response, &error);
+        sign_in_fail(request, response, &error);
     }
 }

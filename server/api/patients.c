@@ -1,5 +1,6 @@
 #include "api/api.h"
 #include "api/handlers.h"
+#include "api/naming.h"
 #include "api/patient_access.h"
 #include "api/resources_json.h"
 #include "base/clock.h"
@@ -46,9 +47,16 @@ void patients_list(void *opaque, struct http_request *request, struct http_respo
     size_t count = 0;
     const char *next = NULL;
     struct error error = {0};
+    bool names = filter.mrn != NULL && filter.birth_date != NULL;
+    if (names && !naming_claim(context, request, response)) {
+        return;
+    }
     if (!patient_list(context->store, request->arena, &filter, &page, &patients, &count, &next,
                       &error)) {
         api_fail_list(request, response, &error);
+        return;
+    }
+    if (names && count > 0 && !naming_return(context, request, response)) {
         return;
     }
     struct text items;

@@ -2,6 +2,7 @@
  * in an emergency. */
 #include "api/api.h"
 #include "api/handlers.h"
+#include "api/naming.h"
 #include "api/resources_json.h"
 #include "base/clock.h"
 #include "base/log.h"
@@ -207,16 +208,27 @@ static void respond_emergency(const struct http_request *request, struct http_re
     api_respond_json(request, response, 201, &body);
 }
 
+/* Also who finds somebody is counted: nobody has so many emergencies. */
+static bool emergency_claim(struct api_context *context, const struct http_request *request,
+                            struct http_response *response)
+{
+    unsigned reach = context->reach;
+    context->reach = STORE_REACH_NOBODY;
+    bool claimed = naming_claim(context, request, response);
+    context->reach = reach;
+    if (claimed) {
+        store_narrow(context->store, reach);
+    }
+    return claimed;
+}
+
 void emergency_create(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
     struct json_reader reader;
     struct fault_list faults;
-    if (context->principal.is_token) {
-        http_problem(request, response, 403, "Only a person who has signed in may do this.");
-        return;
-    }
-    if (!api_read_object(request, response, &reader, &faults)) {
+    if (!api_is_person(context, request, response) ||
+        !api_read_object(request, response, &reader, &faults)) {
         return;
     }
     const char *mrn = json_reader_string(&reader, "mrn", JSON_REQUIRED, 64);
@@ -229,6 +241,9 @@ void emergency_create(void *opaque, struct http_request *request, struct http_re
     struct emergency_access access = {0};
     struct error error = {0};
     api_audit_reason(context, reason);
+    if (!emergency_claim(context, request, response)) {
+        return;
+    }
     if (!emergency_access_take(context->store, request->arena, mrn, birth_date, reason, &access,
                                &error)) {
         if (error.kind == ERROR_NOT_FOUND) {

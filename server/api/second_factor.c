@@ -9,6 +9,7 @@
 #include "auth/one_time_code.h"
 #include "auth/password.h"
 #include "auth/sealing.h"
+#include "base/log.h"
 
 #include <sodium.h>
 
@@ -44,6 +45,14 @@ static bool read_proof(const struct api_context *context, const struct http_requ
 static bool begin(struct api_context *context, struct error *reterr)
 {
     return store_begin(context->store, context->principal.clinic_id, context->principal.id, reterr);
+}
+
+/* The same to change something: not for a session that has just been ended. */
+static bool begin_change(struct api_context *context, struct error *reterr)
+{
+    const struct principal *principal = &context->principal;
+    return begin(context, reterr) &&
+           account_hold(context->store, principal->id, principal->session_epoch, reterr);
 }
 
 static void refuse_none(const struct http_request *request, struct http_response *response)
@@ -128,7 +137,7 @@ static bool enrol(struct api_context *context, const struct http_request *reques
     char bound_to[SIGN_IN_SEAL_SIZE];
     sign_in_seal_context(principal->clinic_id, principal->id, bound_to);
     seal(context->settings->sealing_key, bound_to, secret, ONE_TIME_SECRET_BYTES, sealed);
-    bool put = begin(context, reterr) &&
+    bool put = begin_change(context, reterr) &&
                second_factor_put(context->store, principal->id, sealed, sizeof sealed, reterr);
     if (put) {
         respond_secret(context, request, response, secret);
@@ -164,7 +173,7 @@ void second_factor_create(void *opaque, struct http_request *request,
             http_problem(request, response, 409,
                          "This account has a second factor already: remove it first.");
         } else {
-            api_fail(request, response, &error);
+            sign_in_fail(request, response, &error);
         }
     }
     sodium_memzero(secret, sizeof secret);
@@ -206,7 +215,7 @@ static bool confirm(struct api_context *context, const struct http_request *requ
     const struct principal *principal = &context->principal;
     struct second_factor factor = {0};
     int64_t expires_at_us = 0;
-    if (!begin(context, reterr) ||
+    if (!begin_change(context, reterr) ||
         !second_factor_get(context->store, principal->id, &factor, reterr)) {
         return false;
     }
@@ -221,12 +230,22 @@ static bool confirm(struct api_context *context, const struct http_request *requ
                             answer_codes(context, request, response, out, reterr)));
 }
 
+/* Whoever was right is not told that this failed. */
+static void return_count(struct api_context *context)
+{
+    struct error error = {0};
+    if (!sign_in_return_proof(context, &error)) {
+        log_message(LOG_LEVEL_WARNING, "attempt_not_returned", "%s", error.detail);
+    }
+}
+
 void second_factor_confirm(void *opaque, struct http_request *request,
                            struct http_response *response)
 {
     struct api_context *context = opaque;
     struct proof proof;
-    if (!read_proof(context, request, response, WANTS_CODE, &proof)) {
+    if (!read_proof(context, request, response, WANTS_CODE, &proof) ||
+        !sign_in_count_proof(context, request, response)) {
         return;
     }
     struct error error = {0};
@@ -235,6 +254,9 @@ void second_factor_confirm(void *opaque, struct http_request *request,
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     bool done = confirm(context, request, response, proof.code, &body, &right, &error);
     store_rollback(context->store);
+    if (!done || right) {
+        return_count(context);
+    }
     if (done && right) {
         return;
     }
@@ -248,7 +270,7 @@ void second_factor_confirm(void *opaque, struct http_request *request,
     } else if (error.kind == ERROR_NOT_FOUND || error.kind == ERROR_CONFLICT) {
         http_problem(request, response, 409, "There is no second factor that waits for a code.");
     } else {
-        api_fail(request, response, &error);
+        sign_in_fail(request, response, &error);
     }
 }
 
@@ -265,11 +287,11 @@ void second_factor_renew_codes(void *opaque, struct http_request *request,
     struct error error = {0};
     struct text body;
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
-    bool made = begin(context, &error) && make_recovery_codes(context, &body, &error) &&
+    bool made = begin_change(context, &error) && make_recovery_codes(context, &body, &error) &&
                 answer_codes(context, request, response, &body, &error);
     store_rollback(context->store);
     if (!made) {
-        api_fail(request, response, &error);
+        sign_in_fail(request, response, &error);
     }
 }
 
@@ -284,7 +306,7 @@ void second_factor_delete(void *opaque, struct http_request *request,
         return;
     }
     struct error error = {0};
-    bool removed = begin(context, &error) &&
+    bool removed = begin_change(context, &error) &&
                    second_factor_remove(context->store, context->principal.id, &error);
     if (removed) {
         http_respond(response, 204, NULL, NULL, 0);
@@ -292,6 +314,6 @@ void second_factor_delete(void *opaque, struct http_request *request,
     }
     store_rollback(context->store);
     if (!removed) {
-        api_fail(request, response, &error);
+        sign_in_fail(request, response, &error);
     }
 }

@@ -63,6 +63,15 @@ bool session_renew(struct api_context *context, const struct http_request *reque
     return good;
 }
 
+/* To somebody with a password that has just been changed it is a wrong one. */
+static void refuse_outdated(const struct http_request *request, struct http_response *response,
+                            const struct principal *principal)
+{
+    http_problem(request, response, 401, "%s",
+                 principal->by_provider ? "The account was changed meanwhile. Sign in again."
+                                        : SESSION_WRONG_PASSWORD);
+}
+
 bool session_start(struct api_context *context, const struct http_request *request,
                    struct http_response *response, const struct principal *principal,
                    int64_t *ret_expires_at_us)
@@ -71,13 +80,17 @@ bool session_start(struct api_context *context, const struct http_request *reque
     char secret[SECRET_TEXT_SIZE];
     secret_new("", secret);
     bool started = store_begin(context->store, principal->clinic_id, principal->id, &error) &&
+                   account_hold(context->store, principal->id, principal->session_epoch, &error) &&
                    store_secret(context, request, principal, secret, ret_expires_at_us, &error) &&
                    store_commit(context->store, &error);
     if (started) {
         session_set_cookie(request, response, context->settings, secret, SESSION_LIFE_S);
+    } else if (error.kind == ERROR_STALE) {
+        refuse_outdated(request, response, principal);
     } else {
         api_fail(request, response, &error);
     }
+    store_rollback(context->store);
     sodium_memzero(secret, sizeof secret);
     return started;
 }

@@ -12,8 +12,6 @@
 #include <stdio.h>
 #include <string.h>
 
-static const char WRONG[] = "The username or the password is wrong.";
-
 /* How the second factor stands. */
 enum factor_state { FACTOR_NONE, FACTOR_RIGHT, FACTOR_MISSING, FACTOR_WRONG, FACTOR_WAIT };
 
@@ -216,7 +214,7 @@ static bool check_counted(struct api_context *context, const struct http_request
         return false;
     }
     if (!right) {
-        http_problem(request, response, 401, "%s", WRONG);
+        http_problem(request, response, 401, SESSION_WRONG_PASSWORD);
         return false;
     }
     if (!check_code(context, ret_principal, proof->code, throttle, &state, &wait_s, reterr) ||
@@ -307,9 +305,8 @@ static bool confirm_code(struct api_context *context, const struct http_request 
     return judged && right;
 }
 
-bool sign_in_confirm(struct api_context *context, const struct http_request *request,
-                     struct http_response *response, const char *password, const char *code,
-                     bool wants_code)
+bool sign_in_count_proof(struct api_context *context, const struct http_request *request,
+                         struct http_response *response)
 {
     struct error error = {0};
     int wait_s = 0;
@@ -320,13 +317,39 @@ bool sign_in_confirm(struct api_context *context, const struct http_request *req
     }
     if (wait_s > 0) {
         refuse_for_now(request, response, wait_s);
+    }
+    return wait_s == 0;
+}
+
+bool sign_in_return_proof(struct api_context *context, struct error *reterr)
+{
+    const struct attempt_count count = throttle_inside(context->principal.id);
+    return attempt_return(context->store, &count, 1, reterr);
+}
+
+bool sign_in_confirm(struct api_context *context, const struct http_request *request,
+                     struct http_response *response, const char *password, const char *code,
+                     bool wants_code)
+{
+    struct error error = {0};
+    if (!sign_in_count_proof(context, request, response)) {
         return false;
     }
     bool good = confirm_password(context, request, response, password, &error) &&
                 (!wants_code || confirm_code(context, request, response, code, &error)) &&
-                attempt_return(context->store, &count, 1, &error);
+                sign_in_return_proof(context, &error);
     if (!good && error.kind != ERROR_NONE) {
         api_fail(request, response, &error);
     }
     return good;
+}
+
+void sign_in_fail(const struct http_request *request, struct http_response *response,
+                  const struct error *error)
+{
+    if (error->kind == ERROR_STALE) {
+        http_problem(request, response, 409, "The account was changed meanwhile. Sign in again.");
+    } else {
+        api_fail(request, response, error);
+    }
 }

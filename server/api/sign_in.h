@@ -33,6 +33,19 @@ MUST_CHECK bool sign_in_confirm(struct api_context *context, const struct http_r
                                 struct http_response *response, const char *password,
                                 const char *code, bool wants_code);
 
+/* Counts a proof of the account that is signed in, before it is judged; outside a transaction.
+ * False after it has answered: 429, or an error. */
+MUST_CHECK bool sign_in_count_proof(struct api_context *context, const struct http_request *request,
+                                    struct http_response *response);
+
+/* Takes the count back: the proof was right, or nobody learned anything. */
+MUST_CHECK bool sign_in_return_proof(struct api_context *context, struct error *reterr);
+
+/* Answers what went wrong after that. ERROR_STALE of account_hold() is 409: something has ended the
+ * session meanwhile. */
+void sign_in_fail(const struct http_request *request, struct http_response *response,
+                  const struct error *error);
+
 /* Takes an authenticator's code or a recovery code within the open transaction: ret_right says
  * whether it was right and not used before. ERROR_INTERNAL when the secret cannot be decrypted: the
  * servers have another key. */

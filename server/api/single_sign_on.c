@@ -4,6 +4,7 @@
 #include "api/session_start.h"
 #include "auth/openid.h"
 #include "auth/secret.h"
+#include "auth/throttle.h"
 #include "base/log.h"
 #include "store/store_single_sign_on.h"
 
@@ -13,7 +14,7 @@
 #define ATTEMPT_PATH   "/sign-in"
 #define FIRST_PAGE     "/today"
 
-enum { ATTEMPT_LIFE_S = 600, NEXT_MOST_BYTES = 1000, PAGE_MOST_BYTES = 16 * 1024 };
+enum { ATTEMPT_LIFE_S = 600, AGAIN_S = 5, NEXT_MOST_BYTES = 1000, PAGE_MOST_BYTES = 16 * 1024 };
 
 /* ---- pages ---- */
 
@@ -24,6 +25,7 @@ struct page {
     const char *link; /* where its link leads */
     const char *link_text;
     bool goes_on; /* by itself */
+    int wait_s;   /* when to try again; 0: not said */
 };
 
 /* Plain pages, without script. A redirect in their place would be part of the chain that began at
@@ -57,16 +59,18 @@ static void respond_page(const struct http_request *request, struct http_respons
     text_append_html(&body, page->link_text);
     text_append(&body, "</a></p>\n</main>\n</body>\n</html>\n");
     api_respond_text(request, response, page->status, "text/html; charset=utf-8", &body);
-    if (page->status == 503) {
-        http_response_header(response, "Retry-After", "5");
+    if (page->wait_s > 0) {
+        http_response_header(response, "Retry-After",
+                             arena_printf(request->arena, "%d", page->wait_s));
     }
 }
 
 static void respond_failure(const struct http_request *request, struct http_response *response,
-                            int status, const char *text)
+                            int status, const char *text, int wait_s)
 {
     const struct page page = {
         .status = status,
+        .wait_s = wait_s,
         .title = "Not signed in",
         .text = text,
         .link = ATTEMPT_PATH,
@@ -90,15 +94,17 @@ static void fail(const struct http_request *request, struct http_response *respo
     switch (error->kind) {
     case ERROR_UNAVAILABLE:
         respond_failure(request, response, 503,
-                        "The sign-in service does not answer. Wait a moment, then try again.");
+                        "The sign-in service does not answer. Wait a moment, then try again.",
+                        AGAIN_S);
         return;
     case ERROR_INVALID:
         respond_failure(request, response, 502,
                         "The sign-in service gave an answer that cannot be trusted. Tell whoever "
-                        "looks after Penstock.");
+                        "looks after Penstock.",
+                        0);
         return;
     case ERROR_NOT_FOUND:
-        respond_failure(request, response, 403, not_found);
+        respond_failure(request, response, 403, not_found, 0);
         return;
     case ERROR_NONE:
     case ERROR_CONFLICT:
@@ -106,7 +112,7 @@ static void fail(const struct http_request *request, struct http_response *respo
     case ERROR_INTERNAL:
         break;
     }
-    respond_failure(request, response, 500, "The server failed. Please try again.");
+    respond_failure(request, response, 500, "The server failed. Please try again.", 0);
 }
 
 static struct openid *openid_of(const struct api_context *context,
@@ -166,6 +172,37 @@ static bool keep_attempt(struct api_context *context, const struct openid_attemp
                                  reterr);
 }
 
+/* Whoever begins without end must not fill the table, nor hold the workers that ask the provider.
+ */
+static bool may_begin(struct api_context *context, const struct http_request *request,
+                      struct http_response *response)
+{
+    struct error error = {0};
+    int wait_s = 0;
+    const struct attempt_count count = throttle_single_sign_on(request->client_address);
+    if (!attempt_claim(context->store, &count, 1, &wait_s, &error)) {
+        fail(request, response, &error, NOT_CONFIRMED);
+        return false;
+    }
+    if (wait_s > 0) {
+        respond_failure(request, response, 429,
+                        "Too many sign-ins were begun here and not ended. Try again later, or with "
+                        "a password.",
+                        wait_s);
+    }
+    return wait_s == 0;
+}
+
+/* One that ends well was none too many. Nobody fails to sign in because this does. */
+static void return_begun(struct api_context *context, const struct http_request *request)
+{
+    struct error error = {0};
+    const struct attempt_count count = throttle_single_sign_on(request->client_address);
+    if (!attempt_return(context->store, &count, 1, &error)) {
+        log_message(LOG_LEVEL_WARNING, "attempt_not_returned", "%s", error.detail);
+    }
+}
+
 void single_sign_on_begin(void *opaque, struct http_request *request,
                           struct http_response *response)
 {
@@ -174,7 +211,7 @@ void single_sign_on_begin(void *opaque, struct http_request *request,
     struct openid_attempt attempt;
     const char *address = NULL;
     struct error error = {0};
-    if (openid == NULL) {
+    if (openid == NULL || !may_begin(context, request, response)) {
         return;
     }
     char browser[SECRET_TEXT_SIZE];
@@ -251,6 +288,7 @@ static void enter(struct api_context *context, struct http_request *request,
                             openid_issuer(context->settings->openid), subject, &principal,
                             &error)) {
         if (session_start(context, request, response, &principal, &expires_at_us)) {
+            return_begun(context, request);
             api_audit_actor(context, &principal);
             go_on(request, response, next);
         }

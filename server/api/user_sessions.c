@@ -30,8 +30,11 @@ void user_sessions_delete(void *opaque, struct http_request *request,
                           struct http_response *response)
 {
     struct api_context *context = opaque;
-    const char *id = find_account(context, request, response);
     struct error error = {0};
+    if (!api_is_person(context, request, response)) {
+        return;
+    }
+    const char *id = find_account(context, request, response);
     if (id == NULL) {
         return;
     }

@@ -167,30 +167,13 @@ static bool make_temporary(struct api_context *context, const char *id, struct e
     return account_update(context->store, id, 1, &change, reterr);
 }
 
-/* What a program could do through an account that it has made or changed is to be no more than what
- * it may do itself: an account has no scopes. */
-static bool may_hold(const struct principal *giver, unsigned roles)
-{
-    unsigned giveable =
-        giver->scopes == NULL ? giver->roles : giver->roles & ~(unsigned)ROLE_ADMINISTRATOR;
-    return !giver->is_token || (roles & ~giveable) == 0;
-}
-
-static void check_roles(const struct principal *giver, unsigned roles, struct fault_list *faults)
-{
-    if (!may_hold(giver, roles)) {
-        fault_add(faults, "/roles",
-                  "A token gives no role that it has not itself, and with scopes not "
-                  "administrator.");
-    }
-}
-
 void users_create(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
     struct json_reader reader;
     struct fault_list faults;
-    if (!api_read_object(request, response, &reader, &faults)) {
+    if (!api_is_person(context, request, response) ||
+        !api_read_object(request, response, &reader, &faults)) {
         return;
     }
     const char *username = json_reader_string(&reader, "username", JSON_REQUIRED, LIMIT_NAME_BYTES);
@@ -207,7 +190,6 @@ void users_create(void *opaque, struct http_request *request, struct http_respon
     bool is_temporary =
         json_reader_answer(&reader, "password_is_temporary", JSON_OPTIONAL) == ANSWER_YES;
     unsigned roles = roles_json_read(&reader, JSON_REQUIRED);
-    check_roles(&context->principal, roles, &faults);
     json_reader_close(&reader);
     if (api_reject(request, response, &faults)) {
         return;
@@ -262,6 +244,22 @@ static bool remove_factor(struct api_context *context, const char *id, struct er
            session_end_all(context->store, id, NULL, reterr);
 }
 
+/* One's own password and second factor have ways that ask for the proof which a stolen session does
+ * not give. */
+static bool bypasses_proof(const struct api_context *context, const struct http_request *request,
+                           struct http_response *response, const char *id, bool sets_password,
+                           bool removes_factor)
+{
+    if (strcmp(id, context->principal.id) != 0 || (!sets_password && !removes_factor)) {
+        return false;
+    }
+    http_problem(request, response, 409, "Of your own account, %s.",
+                 sets_password ? "change the password with POST /v1/sessions/current/password"
+                               : "remove the second factor with POST "
+                                 "/v1/sessions/current/second-factor/removal");
+    return true;
+}
+
 void users_patch(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -270,16 +268,12 @@ void users_patch(void *opaque, struct http_request *request, struct http_respons
     struct fault_list faults;
     struct account account = {0};
     struct error error = {0};
-    if (id == NULL || !api_read_object(request, response, &reader, &faults)) {
+    if (id == NULL || !api_is_person(context, request, response) ||
+        !api_read_object(request, response, &reader, &faults)) {
         return;
     }
     if (!account_get(context->store, request->arena, id, &account, &error)) {
         api_fail(request, response, &error);
-        return;
-    }
-    if (!may_hold(&context->principal, account.roles)) {
-        http_problem(request, response, 403,
-                     "A token changes no account that may do more than itself.");
         return;
     }
     struct account_change change = {0};
@@ -296,11 +290,11 @@ void users_patch(void *opaque, struct http_request *request, struct http_respons
     change.must_change_password = read_flag(&reader, "password_is_temporary");
     bool removes_factor = read_removal(&reader);
     unsigned roles = roles_json_read(&reader, JSON_OPTIONAL);
-    check_roles(&context->principal, roles, &faults);
     change.roles = roles == 0 ? -1 : (int)roles;
     change.active = read_flag(&reader, "active");
     json_reader_close(&reader);
     if (api_reject(request, response, &faults) ||
+        bypasses_proof(context, request, response, id, password != NULL, removes_factor) ||
         !api_matches(request, response, account.version)) {
         return;
     }

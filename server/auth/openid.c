@@ -21,6 +21,7 @@ static const double ALL_ANSWERS_MOST_S = 8.0;
 static const double KEPT_S = 3600.0;
 static const double KEYS_AGAIN_S = 60.0;  /* between looks for a key that is not known yet */
 static const double FAILURE_KEPT_S = 5.0; /* a provider that is away is not asked by everybody */
+static const double HUNG_S = 1.0;         /* what fails sooner holds nobody up */
 static const double NEVER_S = -1e9;
 
 #define WELL_KNOWN_PATH "/.well-known/openid-configuration"
@@ -44,7 +45,8 @@ struct openid {
     struct provider provider;
     double provider_at_s;
     double provider_failed_at_s;
-    json_t *keys; /* NULL: not known */
+    double hung_at_s; /* when it last kept an end of a sign-in waiting in vain */
+    json_t *keys;     /* NULL: not known */
     double keys_at_s;
     double keys_again_at_s;
     unsigned calls;
@@ -106,6 +108,7 @@ bool openid_new(const struct openid_settings *settings, struct openid **ret_open
     openid->configuration_address = join(openid->names, settings->issuer, WELL_KNOWN_PATH);
     openid->provider_at_s = NEVER_S;
     openid->provider_failed_at_s = NEVER_S;
+    openid->hung_at_s = NEVER_S;
     openid->keys_at_s = NEVER_S;
     openid->keys_again_at_s = NEVER_S;
     *ret_openid = openid;
@@ -509,12 +512,35 @@ static bool issuer_fits(const struct openid *openid, const struct provider *prov
                                     : strcmp(returned->issuer, openid->settings.issuer) == 0;
 }
 
+static bool hung_lately(struct openid *openid)
+{
+    double now_s = clock_monotonic_s();
+    pthread_mutex_lock(&openid->mutex);
+    bool hung = now_s - openid->hung_at_s < FAILURE_KEPT_S;
+    pthread_mutex_unlock(&openid->mutex);
+    return hung;
+}
+
+/* Whoever comes within FAILURE_KEPT_S is told at once, in place of holding a worker too. */
+static void note_hanging(const struct call *call)
+{
+    double now_s = clock_monotonic_s();
+    if (now_s - (call->ends_at_s - ALL_ANSWERS_MOST_S) >= HUNG_S) {
+        pthread_mutex_lock(&call->openid->mutex);
+        call->openid->hung_at_s = now_s;
+        pthread_mutex_unlock(&call->openid->mutex);
+    }
+}
+
 bool openid_finish(struct openid *openid, struct arena *arena, const struct openid_return *returned,
                    const char **ret_subject, struct error *reterr)
 {
     struct call call;
     struct provider provider = {0};
     const char *token = NULL;
+    if (hung_lately(openid)) {
+        return error_set(reterr, ERROR_UNAVAILABLE, "the provider did not answer a moment ago");
+    }
     if (!call_begin(&call, openid, arena, reterr)) {
         return false;
     }
@@ -523,6 +549,9 @@ bool openid_finish(struct openid *openid, struct arena *arena, const struct open
                  error_set(reterr, ERROR_INVALID, "iss of the return is missing or another")) &&
                 exchange_code(&call, &provider, returned, &token, reterr) &&
                 judge_token(&call, &provider, returned, token, ret_subject, reterr);
+    if (!good && reterr->kind == ERROR_UNAVAILABLE) {
+        note_hanging(&call);
+    }
     call_end(&call);
     return good;
 }

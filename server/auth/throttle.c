@@ -119,3 +119,15 @@ struct attempt_count throttle_inside(const char *account_id)
 {
     return counted("inside", account_id, "", THROTTLE_INSIDE_MOST, THROTTLE_SPAN_S);
 }
+
+struct attempt_count throttle_naming(const char *principal_id)
+{
+    return counted("naming", principal_id, "", THROTTLE_NAMING_MOST, THROTTLE_SPAN_S);
+}
+
+struct attempt_count throttle_single_sign_on(const char *address)
+{
+    char network[THROTTLE_NETWORK_SIZE];
+    throttle_network(address, network);
+    return counted("single sign-on", network, "", THROTTLE_SINGLE_MOST, THROTTLE_SINGLE_SPAN_S);
+}

@@ -18,7 +18,11 @@ enum {
     THROTTLE_NAME_MOST = 100,    /* of a name from strange browsers, in THROTTLE_NAME_SPAN_S */
     THROTTLE_CODE_MOST = 5,      /* wrong codes of a name, in THROTTLE_SPAN_S */
     THROTTLE_INSIDE_MOST = 10,   /* wrong passwords of an account that is signed in, the same */
+    THROTTLE_NAMING_MOST = 20,   /* patients named by somebody who may see but few, and not found */
+    THROTTLE_SINGLE_MOST = 60,   /* begun with a provider by one network and not ended well, in
+                                    THROTTLE_SINGLE_SPAN_S */
     THROTTLE_SPAN_S = 15 * 60,
+    THROTTLE_SINGLE_SPAN_S = 10 * 60,
     THROTTLE_NAME_SPAN_S = 60 * 60,
     THROTTLE_BROWSER_LIFE_S = 90 * 24 * 60 * 60
 };
@@ -57,6 +61,13 @@ MUST_CHECK bool throttle_code_return(const struct throttle *throttle, struct err
 /* The count of proofs that an account gives again while it is signed in; for attempt_claim() and
  * attempt_return(). */
 struct attempt_count throttle_inside(const char *account_id);
+
+/* The same for patients whom an account or token names by number and birth date. */
+struct attempt_count throttle_naming(const char *principal_id);
+
+/* The count of sign-ins that a network begins with the provider; taken back when one ends well. For
+ * attempt_claim() and attempt_return(). */
+struct attempt_count throttle_single_sign_on(const char *address);
 
 /* What of an address counts: "192.0.2.7", "2001:db8:0:1::/64"; an IPv4 address within IPv6 as the
  * former. The address itself when it is none. */

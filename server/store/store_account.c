@@ -38,7 +38,8 @@ enum account_statement {
 #define ACCOUNT_UPDATE_BEGIN                                                                       \
     "update penstock.account a set display_name = coalesce($4, a.display_name),"                   \
     " roles = coalesce($5, a.roles), active = coalesce($6, a.active),"                             \
-    " must_change_password = coalesce($7, a.must_change_password), version = a.version + 1"
+    " must_change_password = coalesce($7, a.must_change_password), version = a.version + 1,"       \
+    " session_epoch = a.session_epoch"
 
 #define ACCOUNT_UPDATE_END                                                                         \
     " where a.clinic_id = $1 and a.id = $2 and a.version = $3 returning a.version"
@@ -64,10 +65,12 @@ static const struct statement statements[] = {
     [ACCOUNT_SELECT] = {.name = "account_select",
                         .sql = "select " ACCOUNT_COLUMNS " from penstock.account a"
                                " where a.clinic_id = $1 and a.id = $2"},
-    [ACCOUNT_UPDATE] = {.name = "account_update", .sql = ACCOUNT_UPDATE_BEGIN ACCOUNT_UPDATE_END},
+    [ACCOUNT_UPDATE] = {.name = "account_update",
+                        .sql = ACCOUNT_UPDATE_BEGIN
+                        " + case when not $6 then 1 else 0 end" ACCOUNT_UPDATE_END},
     [ACCOUNT_UPDATE_PASSWORD] = {.name = "account_update_password",
                                  .sql = ACCOUNT_UPDATE_BEGIN
-                                 ", password_hash = $8" ACCOUNT_UPDATE_END},
+                                 " + 1, password_hash = $8" ACCOUNT_UPDATE_END},
     [ACCOUNT_EXISTS] = {.name = "account_exists",
                         .sql = "select from penstock.account where clinic_id = $1 and id = $2"},
     [ACCOUNT_END_SESSIONS] = {.name = "account_end_sessions",
@@ -82,7 +85,8 @@ static const struct statement statements[] = {
                              " order by a.username limit $3"},
     [ACCOUNT_SET_PASSWORD] = {.name = "account_set_password",
                               .sql = "update penstock.account set password_hash = $3,"
-                                     " must_change_password = false, version = version + 1"
+                                     " must_change_password = false, version = version + 1,"
+                                     " session_epoch = session_epoch + 1"
                                      " where clinic_id = $1 and id = $2 returning id"},
     [ACCOUNT_RENEW_HASH] = {.name = "account_renew_hash",
                             .sql = "update penstock.account set password_hash = $4"

@@ -47,6 +47,7 @@ struct principal {
                                        certificate that it works with; NULL: any, or none */
     const char *session_id;         /* of a browser session; NULL: none */
     bool by_provider;               /* signed in by single sign-on */
+    int session_epoch;              /* of an account when it was looked up, for account_hold() */
     unsigned owes;                  /* bits of enum principal_owes; by_provider owes nothing */
 };
 
@@ -151,7 +152,14 @@ struct session_origin {
     bool by_provider;       /* single sign-on: the session owes nothing, see enum principal_owes */
 };
 
-/* The session ends `life_s` seconds from now however busy it is. Now is the database's, which also
+/* Keeps others from changing an account until the transaction ends. ERROR_STALE when the account is
+ * no longer active, or something has ended its sessions since `session_epoch` was read (principal):
+ * whoever was judged before that is to get nothing for it. */
+MUST_CHECK bool account_hold(struct store *store, const char *account_id, int session_epoch,
+                             struct error *reterr);
+
+/* What was judged before the transaction has to be held: account_hold().
+ * The session ends `life_s` seconds from now however busy it is. Now is the database's, which also
  * judges whether it is over: the server's clock may differ. An account has SESSIONS_MOST sessions;
  * the oldest end. */
 MUST_CHECK bool session_create(struct store *store, const char *account_id,
@@ -178,7 +186,8 @@ MUST_CHECK bool session_list(struct store *store, struct arena *arena, const cha
 MUST_CHECK bool session_end(struct store *store, const char *account_id, const char *session_id,
                             struct error *reterr);
 
-/* Ends all of an account but `kept_id`, which may be NULL. */
+/* Ends all of an account but `kept_id`, which may be NULL, and what is about to begin one: see
+ * account_hold(). */
 MUST_CHECK bool session_end_all(struct store *store, const char *account_id, const char *kept_id,
                                 struct error *reterr);
 

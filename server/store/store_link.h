@@ -62,7 +62,7 @@ struct link_target {
 
 /* Outside a transaction. ERROR_NOT_FOUND when no link has a secret with this hash; that it was
  * asked for is counted, and an address that has done so 20 times within 10 minutes is told how long
- * to wait, whatever it asks for.
+ * to wait with the next such.
  * client_address  numeric, or NULL
  * ret_wait_s      0, or seconds to wait: then there is no target */
 MUST_CHECK bool link_look_up(struct store *store, struct arena *arena,

@@ -56,8 +56,9 @@ static const struct statement statements[] = {
                                " where o.clinic_id = $1 and o.mrn = $4 and o.id <> $2)"
                                " returning p.version"},
     [PATIENT_BY_ID] = {.name = "patient_by_id",
-                       .sql = "select version from penstock.patient"
-                              " where clinic_id = $1 and id = $2"},
+                       .sql = "select p.version, exists (select from penstock.patient o"
+                              " where o.clinic_id = $1 and o.mrn = $3 and o.id <> $2)"
+                              " from penstock.patient p where p.clinic_id = $1 and p.id = $2"},
     [PATIENT_LIST] = {.name = "patient_list", .sql = PATIENT_LIST_BEGIN PATIENT_LIST_END},
     [PATIENT_LIST_BY_MRN] = {.name = "patient_list_by_mrn",
                              .sql = PATIENT_LIST_BEGIN
@@ -175,6 +176,7 @@ bool patient_update(struct store *store, const struct patient *patient, struct e
     struct query after;
     query_start(&after, store, &statements[PATIENT_BY_ID]);
     query_id(&after, patient->id);
+    query_text(&after, patient->mrn);
 
     struct query *const queries[] = {&update, &after};
     struct rows rows[2];
@@ -184,6 +186,7 @@ bool patient_update(struct store *store, const struct patient *patient, struct e
     bool changed = rows[0].count == 1;
     bool found = rows[1].count == 1;
     int version = found ? rows_int(&rows[1], 0, 0) : 0;
+    bool mrn_taken = found && rows_bool(&rows[1], 0, 1);
     rows_clear(&rows[0]);
     rows_clear(&rows[1]);
     if (changed) {
@@ -193,7 +196,8 @@ bool patient_update(struct store *store, const struct patient *patient, struct e
         return error_set(reterr, ERROR_NOT_FOUND, "no such patient");
     }
     if (version == patient->version) {
-        return error_set(reterr, ERROR_CONFLICT, "mrn");
+        return mrn_taken ? error_set(reterr, ERROR_CONFLICT, "mrn")
+                         : error_set(reterr, ERROR_NOT_FOUND, "a patient to be read only");
     }
     return error_set(reterr, ERROR_STALE, "the patient has another version");
 }

@@ -22,7 +22,9 @@ static const struct statement statements[] = {
                               " (select count(*)::integer from penstock.recovery_code c"
                               " where c.clinic_id = $1 and c.account_id = $2)"
                               " from penstock.second_factor"
-                              " where clinic_id = $1 and account_id = $2",
+                              " where clinic_id = $1 and account_id = $2"
+                              " and (confirmed_at is not null"
+                              " or created_at > now() - interval '15 minutes')",
                        .binary_result = true},
     [FACTOR_INSERT] = {.name = "factor_insert",
                        .sql = "insert into penstock.second_factor as f"
@@ -36,7 +38,10 @@ static const struct statement statements[] = {
                                 " where clinic_id = $1 and account_id = $2 and last_step < $3"
                                 " returning account_id"},
     [FACTOR_DELETE] = {.name = "factor_delete",
-                       .sql = "delete from penstock.second_factor"
+                       .sql = "with raised as (update penstock.account"
+                              " set session_epoch = session_epoch + 1"
+                              " where clinic_id = $1 and id = $2)"
+                              " delete from penstock.second_factor"
                               " where clinic_id = $1 and account_id = $2"},
     [CODE_USE] = {.name = "code_use",
                   .sql = "delete from penstock.recovery_code where clinic_id = $1"

@@ -16,7 +16,8 @@ struct second_factor {
     int64_t now_us; /* the database's time, by which codes are judged: servers' clocks may differ */
 };
 
-/* ERROR_NOT_FOUND when the account has none, confirmed or not. */
+/* ERROR_NOT_FOUND when the account has none, confirmed or not: one that nobody confirms within 15
+ * minutes lapses. */
 MUST_CHECK bool second_factor_get(struct store *store, const char *account_id,
                                   struct second_factor *ret_factor, struct error *reterr);
 
@@ -42,7 +43,8 @@ second_factor_put_recovery_codes(struct store *store, const char *account_id,
                                  unsigned char hashes[RECOVERY_CODE_COUNT][SECRET_HASH_BYTES],
                                  struct error *reterr);
 
-/* Removes the factor with its codes; none is no error. */
+/* Removes the factor with its codes; none is no error. What was judged by it begins no session any
+ * more: account_hold(). */
 MUST_CHECK bool second_factor_remove(struct store *store, const char *account_id,
                                      struct error *reterr);
 

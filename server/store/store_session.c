@@ -8,6 +8,8 @@ enum session_statement {
     SESSION_PRINCIPAL,
     TOKEN_PRINCIPAL,
     SESSION_LOCK_ACCOUNT,
+    SESSION_HOLD_ACCOUNT,
+    SESSION_RAISE_EPOCH,
     SESSION_INSERT,
     SESSION_DELETE_OVER,
     SESSION_DELETE,
@@ -20,11 +22,11 @@ enum session_statement {
 static const struct statement statements[] = {
     [SESSION_SIGN_IN] = {.name = "session_sign_in",
                          .sql = "select account_id, clinic_id, clinic_name, name, display_name,"
-                                " roles, owes, password_hash, version"
+                                " roles, owes, password_hash, version, session_epoch"
                                 " from penstock.account_for_sign_in($1)"},
     [SESSION_PRINCIPAL] = {.name = "session_principal",
                            .sql = "select account_id, clinic_id, clinic_name, name, display_name,"
-                                  " roles, owes, session_id, by_provider"
+                                  " roles, owes, session_id, by_provider, session_epoch"
                                   " from penstock.session_principal($1, $2)"},
     [TOKEN_PRINCIPAL] = {.name = "token_principal",
                          .sql = "select token_id, clinic_id, clinic_name, name, display_name,"
@@ -39,6 +41,14 @@ static const struct statement statements[] = {
     [SESSION_LOCK_ACCOUNT] = {.name = "session_lock_account",
                               .sql = "select from penstock.account"
                                      " where clinic_id = $1 and id = $2 for no key update"},
+    [SESSION_HOLD_ACCOUNT] = {.name = "session_hold_account",
+                              .sql = "select from penstock.account where clinic_id = $1"
+                                     " and id = $2 and active and session_epoch = $3"
+                                     " for no key update"},
+    [SESSION_RAISE_EPOCH] = {.name = "session_raise_epoch",
+                             .sql = "update penstock.account"
+                                    " set session_epoch = session_epoch + 1"
+                                    " where clinic_id = $1 and id = $2"},
     [SESSION_DELETE_OVER] = {.name = "session_delete_over",
                              .sql = "delete from penstock.session where clinic_id = $1"
                                     " and account_id = $2 and (expires_at < now()"
@@ -109,6 +119,7 @@ bool account_for_sign_in(struct store *store, struct arena *arena, const char *u
         .password_hash = rows_text(&rows, arena, 0, 7),
         .version = rows_int(&rows, 0, 8),
     };
+    ret_principal->session_epoch = rows_int(&rows, 0, 9);
     rows_clear(&rows);
     return true;
 }
@@ -127,6 +138,7 @@ bool session_principal(struct store *store, struct arena *arena,
     }
     ret_principal->session_id = rows_text(&rows, arena, 0, 7);
     ret_principal->by_provider = rows_bool(&rows, 0, 8);
+    ret_principal->session_epoch = rows_int(&rows, 0, 9);
     rows_clear(&rows);
     return true;
 }
@@ -147,6 +159,20 @@ bool token_principal(struct store *store, struct arena *arena,
     ret_principal->certificate_sha256 = rows_text(&rows, arena, 0, 7);
     rows_clear(&rows);
     return true;
+}
+
+bool account_hold(struct store *store, const char *account_id, int session_epoch,
+                  struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[SESSION_HOLD_ACCOUNT]);
+    query_id(&query, account_id);
+    query_int(&query, session_epoch);
+    int held = 0;
+    if (!query_count(store, &query, &held, reterr)) {
+        return error_context(reterr, "hold an account");
+    }
+    return held == 1 || error_set(reterr, ERROR_STALE, "the account's sessions have ended since");
 }
 
 /* The account's row is locked first: of two that sign in at once each would else leave the other's
@@ -236,13 +262,25 @@ bool session_end(struct store *store, const char *account_id, const char *sessio
     return ended == 1 || error_set(reterr, ERROR_NOT_FOUND, "no such session");
 }
 
+/* The epoch first, and by a statement of its own: whoever holds the account may be about to begin a
+ * session, which a statement that waited for it would not see. */
 bool session_end_all(struct store *store, const char *account_id, const char *kept_id,
                      struct error *reterr)
 {
-    struct query query;
-    query_start(&query, store, &statements[SESSION_END_ALL]);
-    query_id(&query, account_id);
-    query_text(&query, kept_id);
-    int ignored = 0;
-    return query_count(store, &query, &ignored, reterr);
+    struct query raise;
+    query_start(&raise, store, &statements[SESSION_RAISE_EPOCH]);
+    query_id(&raise, account_id);
+    struct query end;
+    query_start(&end, store, &statements[SESSION_END_ALL]);
+    query_id(&end, account_id);
+    query_text(&end, kept_id);
+
+    struct query *const queries[] = {&raise, &end};
+    struct rows rows[2];
+    if (!query_run_all(store, queries, 2, rows, reterr)) {
+        return error_context(reterr, "end the sessions of an account");
+    }
+    rows_clear(&rows[0]);
+    rows_clear(&rows[1]);
+    return true;
 }

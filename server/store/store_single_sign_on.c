@@ -18,10 +18,12 @@ static const struct statement statements[] = {
                       .sql = "select nonce, code_verifier, next"
                              " from penstock.sign_in_attempt_take($1, $2)"},
     [SUBJECT_PRINCIPAL] = {.name = "subject_principal",
-                           .sql = "select account_id, clinic_id, clinic_name, name, display_name,"
-                                  " roles from penstock.account_for_subject($1, $2)"},
+                           .sql =
+                               "select account_id, clinic_id, clinic_name, name, display_name,"
+                               " roles, session_epoch from penstock.account_for_subject($1, $2)"},
     [SUBJECT_SET] = {.name = "subject_set",
-                     .sql = "update penstock.account set sign_in_issuer = $3, sign_in_subject = $4"
+                     .sql = "update penstock.account set sign_in_issuer = $3, sign_in_subject = $4,"
+                            " session_epoch = session_epoch + 1"
                             " where clinic_id = $1 and id = $2 returning id"},
     [SUBJECT_END_SESSIONS] = {.name = "subject_end_sessions",
                               .sql = "delete from penstock.session"
@@ -43,13 +45,8 @@ bool sign_in_attempt_begin(struct store *store, const unsigned char state_hash[S
     query_text(&query, attempt->code_verifier);
     query_text(&query, attempt->next);
     query_int(&query, life_s);
-    struct rows rows;
-    if (!query_run(store, &query, &rows, reterr)) {
-        return error_context(reterr, "keep a sign-in");
-    }
-    bool kept = rows.count == 1 && rows_bool(&rows, 0, 0);
-    rows_clear(&rows);
-    return kept || error_set(reterr, ERROR_UNAVAILABLE, "too many sign-ins are on their way");
+    int ignored = 0;
+    return query_count(store, &query, &ignored, reterr) || error_context(reterr, "keep a sign-in");
 }
 
 bool sign_in_attempt_take(struct store *store, struct arena *arena,
@@ -98,6 +95,7 @@ bool account_for_subject(struct store *store, struct arena *arena, const char *i
             .display_name = rows_text(&rows, arena, 0, 4),
             .roles = (unsigned)rows_int(&rows, 0, 5),
             .by_provider = true,
+            .session_epoch = rows_int(&rows, 0, 6),
         };
     }
     rows_clear(&rows);

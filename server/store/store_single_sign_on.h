@@ -15,7 +15,7 @@ struct sign_in_attempt {
 /* ---- outside a transaction: the clinic is not known yet ---- */
 
 /* Keeps an attempt for `life_s` seconds, under the hashes of its state and of the browser's cookie.
- * ERROR_UNAVAILABLE when too many are on their way. */
+ * How many may be begun is the caller's to limit: throttle_single_sign_on(). */
 MUST_CHECK bool sign_in_attempt_begin(struct store *store,
                                       const unsigned char state_hash[SECRET_HASH_BYTES],
                                       const unsigned char browser_hash[SECRET_HASH_BYTES],

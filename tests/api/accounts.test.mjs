@@ -227,3 +227,61 @@ describe('sessions', () => {
     assert.equal((await newest.get('/v1/sessions')).json.items.length, 20);
   });
 });
+
+describe('a sign-in that is under way', () => {
+  /** Runs `sql` in a transaction that is open while `request` is on its way, and commits only then. */
+  async function meanwhile(sql, request) {
+    const change = installation.execute(`begin; ${sql}; select pg_sleep(3); commit`);
+    await new Promise((resolve) => setTimeout(resolve, 700));
+    const [answer] = await Promise.all([request(), change]);
+    return answer;
+  }
+
+  const changed = (user, columns) => `update penstock.account set ${columns} where id = '${user.id}'`;
+
+  it('comes to nothing when the password is changed, or the account closed', async () => {
+    for (const columns of ['session_epoch = session_epoch + 1', 'active = false']) {
+      const user = await clinic.addUser(['clinician']);
+      const json = {username: user.username, password: user.password};
+      const answer = await meanwhile(changed(user, columns), () =>
+        stranger().expect(401, 'POST', '/v1/sessions', {json}),
+      );
+      assert.equal(answer.json.detail, 'The username or the password is wrong.');
+      assert.equal(sessionCookie(answer), undefined);
+      const [{count}] = await installation.rows(
+        `select count(*)::integer from penstock.session where account_id = '${user.id}'`,
+      );
+      assert.equal(count, 0);
+    }
+  });
+
+  it('nor does a change of the password by whoever knew the one before', async () => {
+    const user = await clinic.addUser(['clinician']);
+    const client = await session(user);
+    const before = await hashOf(user);
+    const answer = await meanwhile(changed(user, 'session_epoch = session_epoch + 1'), () =>
+      changePassword(client, {current_password: PASSWORD, new_password: OTHER}, 409),
+    );
+    assert.equal(sessionCookie(answer), undefined);
+    assert.equal(await hashOf(user), before);
+  });
+});
+
+describe('an administrator’s own account', () => {
+  it('gets no new password and loses no second factor without the proof', async () => {
+    const user = await clinic.addUser(['administrator']);
+    const client = await session(user);
+    const target = `/v1/users/${user.id}`;
+    const headers = {'if-match': user.etag};
+    for (const [json, way] of [
+      [{password: OTHER}, '/v1/sessions/current/password'],
+      [{second_factor: null}, '/v1/sessions/current/second-factor/removal'],
+      [{password: OTHER, second_factor: null, display_name: 'Other'}, '/v1/sessions/current/password'],
+    ]) {
+      const answer = await client.expect(409, 'PATCH', target, {json, headers});
+      assert.ok(answer.json.detail.includes(way));
+    }
+    assert.equal((await client.get(target)).headers.get('etag'), user.etag);
+    await client.expect(200, 'PATCH', target, {json: {display_name: 'Other', roles: ['administrator', 'room']}, headers});
+  });
+});

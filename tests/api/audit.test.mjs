@@ -142,20 +142,17 @@ const CASES = {
   },
   'DELETE /v1/users/{id}/sessions': async () => {
     const {id} = await clinic.addUser(['room']);
-    return {id, object: ['users', id], status: 204};
+    return {id, object: ['users', id], status: 403}; // as are accounts: people keep them, see below
   },
   'GET /v1/users': () => ({}),
-  'POST /v1/users': () =>
-    made('users', {
-      json: {username: `user-${randomUUID()}`, display_name: 'A user', password: PASSWORD, roles: ['room']},
-    }),
+  'POST /v1/users': () => ({status: 403, json: {}}),
   'GET /v1/users/{id}': async () => {
     const {id} = await clinic.addUser(['room']);
     return {id, object: ['users', id]};
   },
   'PATCH /v1/users/{id}': async () => {
     const {id, etag} = await clinic.addUser(['room']);
-    return {id, object: ['users', id], json: {display_name: 'Another'}, headers: {'if-match': etag}};
+    return {id, status: 403, object: ['users', id], json: {display_name: 'Another'}, headers: {'if-match': etag}};
   },
   'GET /v1/tokens': () => ({}),
   'POST /v1/tokens': () => made('tokens', {json: {name: 'a token', roles: ['administrator']}}),
@@ -351,6 +348,23 @@ describe('an answer from the cache', () => {
     const headers = {'if-none-match': answer.headers.get('etag')};
     const {entry} = await audited(clinic.room, 304, 'GET', `/v1/patients/${id}`, {headers});
     assert.deepEqual([entry.outcome, entry.patient_ids], ['done', [id]]);
+  });
+});
+
+describe('an account that a person makes and changes', () => {
+  it('is named in the entry', async () => {
+    const json = {username: `user-${randomUUID()}`, display_name: 'A user', password: PASSWORD, roles: ['room']};
+    const {answer, entry} = await audited(clinic.administrator, 201, 'POST', '/v1/users', {json});
+    const {id} = answer.json;
+    assert.deepEqual([entry.object_type, entry.object_id, entry.outcome, entry.actor_kind], ['users', id, 'done', 'person']);
+    const change = {json: {display_name: 'Another'}, headers: {'if-match': answer.headers.get('etag')}};
+    for (const [status, method, path, request] of [
+      [200, 'PATCH', `/v1/users/${id}`, change],
+      [204, 'DELETE', `/v1/users/${id}/sessions`, {}],
+    ]) {
+      const {entry: one} = await audited(clinic.administrator, status, method, path, request);
+      assert.deepEqual([one.object_type, one.object_id, one.outcome], ['users', id, 'done']);
+    }
   });
 });
 

@@ -1,7 +1,8 @@
 // Whose data a role sees within its clinic: open work, patients referred, one patient in an emergency.
 import assert from 'node:assert/strict';
 import {after, before, describe, it} from 'node:test';
-import {Clinic, patientDocument, studyDocument} from './lib/clinic.mjs';
+import {Client} from './lib/client.mjs';
+import {Clinic, patientDocument, signIn, studyDocument} from './lib/clinic.mjs';
 import {Installation} from './lib/installation.mjs';
 import {cut} from './lib/pieces.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
@@ -98,6 +99,48 @@ describe('a room', () => {
   });
 });
 
+describe('naming patients', () => {
+  it('ends for a while after twenty who are nobody, and for nobody else', async () => {
+    const {json: token} = await clinic.administrator.post('/v1/tokens', {name: 'lost', roles: ['room']});
+    const lost = Client.withToken(installation.url, token.token);
+    const {json: patient} = await physician.post('/v1/patients', patientDocument());
+    const name = (status, birth_date) =>
+      lost.expect(status, 'GET', `/v1/patients?${new URLSearchParams({mrn: patient.mrn, birth_date})}`);
+    for (let i = 0; i < 20; i++) {
+      assert.deepEqual((await name(200, `19${30 + i}-01-01`)).json.items, []);
+      if (i < 3) {
+        assert.equal((await name(200, patient.birth_date)).json.items.length, 1, 'whoever is found does not count');
+      }
+    }
+    for (const birth_date of ['1951-01-01', patient.birth_date]) {
+      const {headers} = await name(429, birth_date);
+      assert.ok(Number(headers.get('retry-after')) > 60);
+    }
+    await lost.get('/v1/patients');
+    const found = await clinic.room.get(
+      `/v1/patients?${new URLSearchParams({mrn: patient.mrn, birth_date: patient.birth_date})}`,
+    );
+    assert.equal(found.json.items.length, 1);
+  });
+
+  it('ends for emergencies too', async () => {
+    const nurse = await session(await clinic.addUser(['room']));
+    const attempt = (status, birth_date) =>
+      nurse.expect(status, 'POST', '/v1/emergency-access', {
+        json: {mrn: signed.patient.mrn, birth_date, reason: 'trying birth dates one by one'},
+      });
+    for (let i = 0; i < 20; i++) {
+      await attempt(404, `19${30 + i}-01-01`);
+    }
+    await attempt(429, signed.patient.birth_date);
+  });
+});
+
+async function session(user) {
+  const {cookie} = await signIn(installation.url, user.username, user.password);
+  return Client.withSession(installation.url, cookie);
+}
+
 describe('a referrer', () => {
   it('reads signed summaries of referred patients, and only those', async () => {
     const referrer = await clinic.person('referrer');
@@ -153,7 +196,11 @@ describe('emergency access', () => {
     }
     await nurse.expect(404, 'GET', `/v1/studies/${another.study.id}`);
     await clinic.room.expect(404, 'GET', `/v1/studies/${signed.study.id}`);
-    await nurse.expect(409, 'PUT', `/v1/recordings/${signed.recording.id}/events`, {
+    await nurse.expect(404, 'PUT', `/v1/patients/${signed.patient.id}`, {
+      json: patientDocument({mrn: signed.patient.mrn, birth_date: '1960-01-01'}),
+      headers: {'if-match': '"1"'},
+    });
+    await nurse.expect(404, 'PUT', `/v1/recordings/${signed.recording.id}/events`, {
       json: {events: []},
       headers: {'if-match': '"1"'},
     });

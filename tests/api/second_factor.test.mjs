@@ -81,6 +81,37 @@ describe('setting up a second factor', () => {
     await renewed.expect(409, 'POST', `${MINE}/confirmation`, {json: {code}});
   });
 
+  it('has to be confirmed within 15 minutes', async () => {
+    const user = await clinic.addUser(['clinician']);
+    const client = await session(user);
+    const waited = (minutes) =>
+      installation.execute(
+        `update penstock.second_factor set created_at = now() - interval '${minutes} minutes' where account_id = '${user.id}'`,
+      );
+    const {json: lapsed} = await client.post(MINE, {current_password: PASSWORD});
+    await waited(15);
+    await startOfStep();
+    await client.expect(409, 'POST', `${MINE}/confirmation`, {json: {code: codeOf(lapsed.secret)}});
+    const {json: made} = await client.post(MINE, {current_password: PASSWORD});
+    await waited(14);
+    await client.expect(200, 'POST', `${MINE}/confirmation`, {json: {code: codeOf(made.secret)}});
+  });
+
+  it('lets its codes be guessed ten times only', async () => {
+    const user = await clinic.addUser(['clinician']);
+    const client = await session(user);
+    const {json: made} = await client.post(MINE, {current_password: PASSWORD});
+    await startOfStep();
+    const code = codeOf(made.secret);
+    const wrong = String((Number(code) + 1) % 1_000_000).padStart(6, '0');
+    for (let i = 0; i < 10; i++) {
+      await client.expect(422, 'POST', `${MINE}/confirmation`, {json: {code: wrong}});
+    }
+    const refused = await client.expect(429, 'POST', `${MINE}/confirmation`, {json: {code}});
+    assert.match(refused.headers.get('retry-after'), /^\d+$/);
+    assert.equal((await client.get(MINE)).json.enabled, false);
+  });
+
   it('needs the password', async () => {
     const client = await session(await clinic.addUser(['clinician']));
     const {json} = await client.expect(422, 'POST', MINE, {json: {current_password: 'eight dry badgers'}});

@@ -201,8 +201,10 @@ describe('a session ends', () => {
     await isOver(client);
     await isOver(client);
     await other.get('/v1/sessions/current');
-    const page = await client.request('GET', '/today');
+    const page = await client.request('GET', '/today?date=2026-03-02&x=a%26b');
     assert.equal(page.status, 303);
+    const wanted = new URL(page.headers.get('location'), 'http://here').searchParams.get('next');
+    assert.equal(wanted, '/today?date=2026-03-02&x=a%26b');
   });
 
   it('when its account is deactivated, and no new one begins', async () => {

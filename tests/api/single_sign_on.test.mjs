@@ -37,7 +37,8 @@ after(async () => {
   await provider.stop();
 });
 
-beforeEach(() => {
+beforeEach(async () => {
+  await installation.execute('delete from penstock.attempt');
   provider.behave({});
   provider.subject = 'kim-17';
 });
@@ -97,7 +98,7 @@ function isRefusal(browser, answer, status) {
   assert.doesNotMatch(answer.text, /http-equiv/);
   assert.equal(browser.isSignedIn, false);
   assert.equal(answer.headers.get('location'), null);
-  assert.equal(answer.headers.has('retry-after'), status === 503);
+  assert.equal(answer.headers.has('retry-after'), [429, 503].includes(status));
 }
 
 describe('single sign-on', () => {
@@ -346,7 +347,6 @@ const MISBEHAVIOUR = {
   'status 500': [{token: (response) => response.writeHead(500).end('{}')}, 503, 'answered 500'],
   'an endless answer': [{token: (response) => response.end(`{"id_token":"${'A'.repeat(300 * 1024)}"}`)}, 503, 'longer than'],
   'a broken connection': [{token: (response) => response.destroy()}, 503, 'no answer'],
-  'nothing for too long': [{token: () => {}}, 503, 'no answer: Timeout'],
 };
 
 describe('a provider that answers with', () => {
@@ -387,6 +387,52 @@ async function restart(more = {}) {
   await installation.stop();
   await installation.start({...settings, PENSTOCK_PORT: new URL(clinic.administrator.url).port, ...more});
 }
+
+describe('a provider that does not answer', () => {
+  for (const endpoint of ['token', 'keys']) {
+    it(`when it is asked for ${endpoint}, holds up the first, and is not asked again for 5 s`, async () => {
+      await restart();
+      provider.behave({[endpoint]: () => {}});
+      const [first, second, third] = [new Browser(), new Browser(), new Browser()];
+      const count = await sessions();
+      let began = Date.now();
+      isRefusal(first, await first.signIn(), 503);
+      assert.ok(lastFailure().includes('no answer: Timeout'), lastFailure());
+      assert.ok(Date.now() - began < 9000, 'it takes no longer than the limit');
+      const asked = provider.count('/token');
+      provider.behave({});
+      began = Date.now();
+      isRefusal(second, await second.signIn(), 503);
+      assert.ok(Date.now() - began < 1000, 'the second need not wait');
+      assert.equal(provider.count('/token'), asked);
+      assert.equal(await sessions(), count);
+      await new Promise((resolve) => setTimeout(resolve, 5000));
+      await third.signIn();
+      assert.equal(third.isSignedIn, true, 'and later it works');
+    });
+  }
+});
+
+describe('sign-ins that are begun without end', () => {
+  const begun = async (browser) => (await browser.get('/sign-in/single')).status;
+
+  it('make the network wait that begins them; those that end well do not count', async () => {
+    for (let i = 0; i < 3; i++) {
+      await new Browser().signIn();
+    }
+    for (let i = 0; i < 60; i++) {
+      assert.equal(await begun(new Browser()), 303);
+    }
+    const browser = new Browser();
+    const answer = await browser.get('/sign-in/single');
+    isRefusal(browser, answer, 429);
+    const wait = Number(answer.headers.get('retry-after'));
+    assert.ok(wait > 0 && wait <= 600);
+    await signIn(installation.url, user.username, user.password);
+    await installation.execute('delete from penstock.attempt');
+    assert.equal(await begun(browser), 303);
+  });
+});
 
 describe('a provider that cannot be used', () => {
   for (const [what, [wrong, status]] of Object.entries({

@@ -230,7 +230,8 @@ test('answers of the API that are opened as pages run nothing', async () => {
 test('no address leads from the sign-in page to another host, or runs', async () => {
   const visit = await begin();
   // The password is checked elsewhere; here only where one goes afterwards counts.
-  await visit.page.route('**/v1/sessions', (route) => route.fulfill({status: 201, contentType: 'application/json', body: '{}'}));
+  const session = JSON.stringify({owes: []});
+  await visit.page.route('**/v1/sessions', (route) => route.fulfill({status: 201, contentType: 'application/json', body: session}));
   const own = new URL(serverUrl).origin;
   let refused = 0;
   for (const [index, next] of [...EVIL_PATHS, ...SCRIPTS.filter((one) => /^(java|data)/.test(one))].entries()) {

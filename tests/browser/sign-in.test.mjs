@@ -57,10 +57,10 @@ test('too many attempts say how long to wait', async () => {
 
 test('a page without a session leads to the sign-in page and back', async () => {
   const visit = await Visit.begin(browser);
-  await visit.open('/today');
+  await visit.open('/today?date=2026-01-05');
   assert.equal(new URL(visit.page.url()).pathname, '/sign-in');
   await visit.fillSignIn(demoUser('clinician'));
-  await visit.page.waitForURL('**/today');
+  await visit.page.waitForURL('**/today?date=2026-01-05');
   await visit.end();
 });
 

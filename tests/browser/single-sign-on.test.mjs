@@ -20,6 +20,26 @@ async function freePort() {
   return port;
 }
 
+async function post(target, json, headers = {}) {
+  const response = await fetch(installation.url + target, {
+    method: 'POST',
+    headers: {'content-type': 'application/json', ...headers},
+    body: JSON.stringify(json),
+  });
+  assert.equal(response.status, 201, `POST ${target}: ${await response.text()}`);
+  return response;
+}
+
+async function addClinician(username, identity) {
+  const account = {username: 'administrator', password: 'seven wet otters'};
+  const clinic = await installation.addClinic('Clinic of the browser');
+  await installation.addAdministrator(clinic, account.username, account.password);
+  const session = await post('/v1/sessions', account);
+  const cookie = session.headers.get('set-cookie').split(';')[0];
+  const user = {username, display_name: 'Kim', password: 'eight dry badgers', roles: ['clinician'], single_sign_on: identity};
+  await post('/v1/users', user, {cookie, origin: installation.url});
+}
+
 before(async () => {
   browser = await launch();
   provider = await Provider.start({secret: null, host: 'localhost'}); // another site than 127.0.0.1
@@ -32,11 +52,7 @@ before(async () => {
       PENSTOCK_PUBLIC_URL: `http://127.0.0.1:${port}`,
     }),
   );
-  const clinic = await installation.addClinic('Clinic of the browser');
-  const id = await installation.addAdministrator(clinic, 'kim', 'seven wet otters');
-  await installation.execute(
-    `update penstock.account set sign_in_issuer = '${provider.issuer}', sign_in_subject = 'kim-17' where id = '${id}'`,
-  );
+  await addClinician('kim', {issuer: provider.issuer, subject: 'kim-17'});
 });
 
 after(async () => {

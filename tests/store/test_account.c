@@ -2,6 +2,8 @@
 #include "fixture.h"
 
 #include "base/clock.h"
+#include "store/store_second_factor.h"
+#include "store/store_single_sign_on.h"
 
 #include <string.h>
 
@@ -263,6 +265,105 @@ static void closed_account_and_new_password_end_sessions(void **state)
         account_for_sign_in(store, fixture->arena, "leaving", &principal, &credential, error));
 }
 
+/* ---- what was judged before the sessions of an account ended ---- */
+
+static int epoch_now(struct fixture *fixture)
+{
+    struct principal principal;
+    struct credential credential = {0};
+    CHECK(fixture, account_for_sign_in(fixture->store, fixture->arena, "first.person", &principal,
+                                       &credential, &fixture->error));
+    return principal.session_epoch;
+}
+
+static bool end_all(struct store *store, const char *id, struct error *reterr)
+{
+    return session_end_all(store, id, NULL, reterr);
+}
+
+static bool own_password(struct store *store, const char *id, struct error *reterr)
+{
+    return account_set_password(store, id, "hash", reterr);
+}
+
+static bool no_subject(struct store *store, const char *id, struct error *reterr)
+{
+    return account_set_subject(store, id, NULL, NULL, reterr);
+}
+
+static void whatever_ends_sessions_outdates_what_was_judged(void **state)
+{
+    struct fixture *fixture = *state;
+    struct store *store = fixture->store;
+    struct error *error = &fixture->error;
+    const char *id = fixture->account_id;
+    bool (*const ends[])(struct store *, const char *, struct error *) = {
+        end_all, own_password, no_subject, second_factor_remove};
+    for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
+        int before = epoch_now(fixture);
+        fixture_begin(fixture, fixture->clinic_id);
+        CHECK(fixture, account_hold(store, id, before, error));
+        CHECK(fixture, ends[i](store, id, error));
+        fixture_commit(fixture);
+        fixture_begin(fixture, fixture->clinic_id);
+        CHECK_FAILS(fixture, ERROR_STALE, account_hold(store, id, before, error));
+        store_rollback(store);
+        fixture_begin(fixture, fixture->clinic_id);
+        CHECK(fixture, account_hold(store, id, before + 1, error));
+        store_rollback(store);
+        fixture_begin(fixture, fixture->other_clinic_id);
+        CHECK_FAILS(fixture, ERROR_STALE, account_hold(store, id, before + 1, error));
+        store_rollback(store);
+    }
+}
+
+static void a_change_by_others_outdates_where_it_ends_sessions(void **state)
+{
+    struct fixture *fixture = *state;
+    struct store *store = fixture->store;
+    struct error *error = &fixture->error;
+    const struct account_change changes[] = {
+        {.display_name = "Other", .roles = 1, .active = -1, .must_change_password = -1},
+        {.password_hash = "new", .roles = -1, .active = -1, .must_change_password = -1},
+        {.roles = -1, .active = 0, .must_change_password = -1},
+        {.roles = -1, .active = 1, .must_change_password = -1},
+    };
+    static const int epochs[] = {0, 1, 2, 2};
+
+    static const enum error_kind held[] = {ERROR_NONE, ERROR_NONE, ERROR_STALE, ERROR_NONE};
+
+    const char *id = NULL;
+    fixture_begin(fixture, fixture->clinic_id);
+    CHECK(fixture, account_create(store, fixture->arena, "outdating", "", "hash", 1, &id, error));
+    for (int i = 0; i < 4; i++) {
+        CHECK(fixture, account_update(store, id, i + 1, &changes[i], error));
+        struct error kind = {0};
+        assert_int_equal(account_hold(store, id, epochs[i], &kind), held[i] == ERROR_NONE);
+        assert_int_equal(kind.kind, held[i]);
+    }
+    fixture_commit(fixture);
+}
+
+/* A stolen cookie of somebody who has left does not look as if it were in use. */
+static void use_by_a_closed_account_is_not_noted(void **state)
+{
+    struct fixture *fixture = *state;
+    static const unsigned char hash[SECRET_HASH_BYTES] = {8};
+    new_session(fixture, hash, 3600);
+    fixture_sql(fixture, "update penstock.session set last_used_at = now() - interval '9 minutes'"
+                         " where get_byte(session_hash, 0) = 8");
+    fixture_sql(fixture, "update penstock.account set active = false"
+                         " where username = 'first.person'");
+    bool held = holds(fixture, hash);
+    fixture_sql(fixture, "update penstock.account set active = true"
+                         " where username = 'first.person'");
+    assert_false(held);
+    assert_string_equal(fixture_value(fixture, "select last_used_at < now() - interval '8 minutes'"
+                                               " from penstock.session"
+                                               " where get_byte(session_hash, 0) = 8"),
+                        "t");
+}
+
 static size_t sessions_of(struct fixture *fixture, struct session **ret_sessions)
 {
     size_t count = 0;
@@ -471,6 +572,9 @@ int main(void)
         ACCOUNT_TEST(session_ends_at_its_time),
         ACCOUNT_TEST(use_is_noted_once_a_minute),
         ACCOUNT_TEST(closed_account_and_new_password_end_sessions),
+        ACCOUNT_TEST(whatever_ends_sessions_outdates_what_was_judged),
+        ACCOUNT_TEST(a_change_by_others_outdates_where_it_ends_sessions),
+        ACCOUNT_TEST(use_by_a_closed_account_is_not_noted),
         ACCOUNT_TEST(sessions_are_listed_and_ended),
         ACCOUNT_TEST(an_account_has_twenty_sessions_at_most),
         ACCOUNT_TEST(own_new_password_is_owed_no_longer),

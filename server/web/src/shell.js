@@ -47,12 +47,18 @@ async function leave(button, problem) {
   }
 }
 
+// Roles that are shown studies: api-docs/access.md.
+const STUDY_READERS = ['room', 'clinician', 'physician', 'integration'];
+
+export const readsStudies = (session) => session.user.roles.some((role) => STUDY_READERS.includes(role));
+
 /** Builds head, main and foot; returns main. `current`: the page's own path, to mark it. */
 export function buildShell(current) {
   const main = element('main', {id: 'content', tabindex: '-1'});
   const clinic = element('p', {class: 'clinic'});
   const user = element('p', {class: 'user'});
   const problem = element('div', {});
+  const first = element('a', {href: '/today', 'aria-current': current === '/today' ? 'page' : null}, texts.shell.today);
   const audit = element('span', {});
   const out = element('button', {type: 'button', class: 'button button-quiet'}, texts.shell.signOut);
   out.addEventListener('click', () => leave(out, problem));
@@ -65,11 +71,7 @@ export function buildShell(current) {
       element(
         'nav',
         {'aria-label': texts.shell.navigation},
-        element(
-          'a',
-          {href: '/today', 'aria-current': current === '/today' ? 'page' : null},
-          texts.shell.today,
-        ),
+        first,
         audit,
       ),
       element('div', {class: 'head-user'}, user, out),
@@ -82,6 +84,7 @@ export function buildShell(current) {
     (session) => {
       clinic.textContent = session.clinic.name;
       fill(user, userLine(session));
+      if (!readsStudies(session)) first.textContent = texts.shell.start;
       if (session.user.roles.includes('auditor')) {
         fill(audit, element('a', {href: '/audit', 'aria-current': current === '/audit' ? 'page' : null}, texts.shell.audit));
       }

@@ -122,6 +122,7 @@ export const texts = {
   shell: {
     navigation: 'Main',
     today: 'Day list',
+    start: 'Start',
     audit: 'Audit',
     signOut: 'Sign out',
     signedInAs: 'Signed in as',
@@ -162,6 +163,18 @@ export const texts = {
     patientStudiesOf: (name) => `Show studies of ${name}`,
     patientNoStudies: 'No studies of this patient yet.',
     born: 'born',
+  },
+
+  start: {
+    title: 'Start',
+    lead: 'Your account shows no day list and no recordings. Ask your administrator if you need them.',
+    summaries: 'Summaries',
+    summariesHint: 'Signed studies of the patients whom you have referred, newest first.',
+    noSummaries: 'None yet. A summary appears here as soon as the study of a patient whom you have referred is signed.',
+    more: 'What you can do here',
+    administrator: 'Accounts, programs and settings of your clinic are kept through the API; its document is at /openapi.json.',
+    audit: ['Audit', 'who did what, with whose data, when and from where'],
+    account: ['My account', 'password, second factor, and where you are signed in'],
   },
 
   audit: {

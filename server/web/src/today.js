@@ -1,7 +1,7 @@
-import {get, getAll} from './api.js';
+import {currentSession, get, getAll} from './api.js';
 import {append, element, fill} from './dom.js';
 import {calendarDay, dayAndTime, fullName, localDay, shiftDay, startOfDay, timeOfDay} from './format.js';
-import {buildShell, notice} from './shell.js';
+import {buildShell, notice, readsStudies} from './shell.js';
 import {TYPE_NAME, texts} from './texts.js';
 
 const KIND_REQUESTS = 4; // at a time, so that a long day does not fill the server's queue
@@ -329,13 +329,61 @@ function search() {
   return [form, results];
 }
 
-function build() {
+function buildDay(main) {
   document.title = texts.pageTitle(texts.today.title);
-  const main = buildShell('/today');
   const list = dayList();
   const picker = dayPicker(list.show);
   append(main, [picker.element, search(), list.element]);
   picker.start();
+}
+
+function summaryRow(summary) {
+  return element(
+    'li',
+    {class: 'study-row', dataset: {study: summary.study_id}},
+    element('span', {class: 'row-time row-date'}, dayAndTime(summary.started_at)),
+    element('a', {class: 'row-name', href: `/v1/studies/${summary.study_id}/summary`}, summary.patient_name),
+    element('span', {class: 'row-mrn'}, `${texts.today.mrn} ${summary.patient_mrn}`),
+    element('span', {class: 'row-what'}),
+    statusBadge(summary.status),
+  );
+}
+
+async function showSummaries(place) {
+  fill(place, element('p', {class: 'loading'}, texts.loading));
+  try {
+    const summaries = await getAll('/v1/summaries');
+    const list = element('ul', {class: 'study-list'}, summaries.map(summaryRow));
+    fill(place, summaries.length ? list : element('p', {class: 'empty'}, texts.start.noSummaries));
+  } catch (error) {
+    fill(place, notice('error', error.message, () => showSummaries(place)));
+  }
+}
+
+/** For those who see no studies: what their account is for, and the ways there. */
+function buildStart(main, roles) {
+  const say = texts.start;
+  document.title = texts.pageTitle(say.title);
+  const link = (href, [name, what]) => element('li', {}, element('a', {href}, name), ` – ${what}`);
+  append(main, [element('h1', {}, say.title), element('p', {}, say.lead)]);
+  if (roles.includes('referrer')) {
+    const place = element('div', {class: 'summaries', 'aria-live': 'polite'});
+    append(main, [element('h2', {}, say.summaries), element('p', {class: 'hint'}, say.summariesHint), place]);
+    showSummaries(place);
+  }
+  const links = [roles.includes('auditor') && link('/audit', say.audit), link('/account', say.account)];
+  append(main, [
+    element('h2', {}, say.more),
+    roles.includes('administrator') && element('p', {}, say.administrator),
+    element('ul', {class: 'start-links'}, links),
+  ]);
+}
+
+async function build() {
+  const main = buildShell('/today');
+  const session = await currentSession().catch(() => null); // the shell says so, and the day list again
+  if (session && !readsStudies(session)) buildStart(main, session.user.roles);
+  else buildDay(main);
 }
 
 build();

@@ -62,16 +62,21 @@ const RECIPES = {
   'GET /v1/sign-in-rules': () => ({status: 200}),
   'PUT /v1/sign-in-rules': () => ({status: 200, json: {second_factor: {roles: []}}}),
   'GET /v1/users/{id}/sessions': async (clinic) => ({status: 200, id: (await clinic.addUser(['room'])).id}),
-  'DELETE /v1/users/{id}/sessions': async (clinic) => ({status: 204, id: (await clinic.addUser(['room'])).id}),
+  'DELETE /v1/users/{id}/sessions': async (clinic) => ({
+    status: 204,
+    tokenStatus: 403,
+    id: (await clinic.addUser(['room'])).id,
+  }),
   'GET /v1/users': () => ({status: 200}),
   'POST /v1/users': () => ({
     status: 201,
+    tokenStatus: 403,
     json: {username: `user-${randomUUID()}`, display_name: 'A user', password: PASSWORD, roles: ['administrator']},
   }),
   'GET /v1/users/{id}': async (clinic) => ({status: 200, id: (await clinic.addUser(['room'])).id}),
   'PATCH /v1/users/{id}': async (clinic) => {
     const {id, etag} = await clinic.addUser(['administrator']);
-    return {status: 200, id, json: {display_name: 'Another'}, headers: {'if-match': etag}};
+    return {status: 200, tokenStatus: 403, id, json: {display_name: 'Another'}, headers: {'if-match': etag}};
   },
   'GET /v1/tokens': () => ({status: 200}),
   'POST /v1/tokens': () => ({status: 201, json: {name: 'a token', roles: ['administrator']}}),

@@ -36,7 +36,7 @@ export class Person {
     return this;
   }
 
-  /** The answer's JSON; its status must be one of the good ones. */
+  /** The answer's JSON, null without one; its status must be one of the good ones. */
   async ask(method, target, json, headers = {}) {
     const response = await fetch(serverUrl + target, {
       method,
@@ -45,7 +45,7 @@ export class Person {
     });
     const text = await response.text();
     assert.ok(response.ok, `${method} ${target}: ${response.status} ${text.slice(0, 500)}`);
-    return JSON.parse(text);
+    return text === '' ? null : JSON.parse(text);
   }
 
   async addStudy(startedAt) {
@@ -73,8 +73,8 @@ export class Clinic {
   /** An account that nobody has signed in to yet. */
   async addAccount(role, fields = {}) {
     const account = {username: `${role}-${unique()}`, display_name: `A ${role}`, password: PASSWORD, ...fields};
-    await this.administrator.ask('POST', '/v1/users', {...account, roles: [role]});
-    return new Person(account);
+    const {id} = await this.administrator.ask('POST', '/v1/users', {...account, roles: [role]});
+    return new Person({...account, id});
   }
 
   async add(role) {
