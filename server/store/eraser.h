@@ -49,8 +49,9 @@ MUST_CHECK bool eraser_list_erased(struct eraser *eraser, struct arena *arena,
                                    size_t *ret_count, struct error *reterr);
 
 /* Erases a patient who came back with a restored backup; whoever was not in it is noted as erased.
- * *ret_was_there: whether there was anything of the patient. ERROR_CONFLICT: the patient is on legal
- * hold, or something of the patient is newer than the erasure, so that this is no such copy. */
+ * *ret_was_there: whether there was anything of the patient. ERROR_CONFLICT: the patient is on
+ * legal hold, or something of the patient is newer than the erasure, so that this is no such copy.
+ */
 MUST_CHECK bool eraser_erase_again(struct eraser *eraser, const struct erased_patient *patient,
                                    bool *ret_was_there, struct error *reterr);
 
