@@ -2,6 +2,7 @@
 // cookies, origins, and who may say what about a client.
 import assert from 'node:assert/strict';
 import {execFileSync} from 'node:child_process';
+import {createHash, X509Certificate} from 'node:crypto';
 import {chmodSync, copyFileSync, mkdirSync, readFileSync, writeFileSync} from 'node:fs';
 import https from 'node:https';
 import path from 'node:path';
@@ -42,6 +43,24 @@ function makePair(name) {
   chmodSync(file(`${name}.key`), 0o600);
 }
 
+/** A certificate for a client, signed by an authority of that name, which is made with it. */
+function makeClientPair(name, authority) {
+  const key = ['-newkey', 'ec', '-pkeyopt', 'ec_paramgen_curve:prime256v1', '-nodes'];
+  const openssl = (...options) => execFileSync('openssl', options, {stdio: 'pipe'});
+  const [authorityKey, authorityPem] = [file(`${authority}.key`), file(`${authority}.pem`)];
+  openssl('req', '-x509', ...key, '-days', '30', '-subj', `/CN=${authority}`, '-keyout', authorityKey, '-out', authorityPem);
+  openssl('req', ...key, '-subj', `/CN=${name}`, '-keyout', file(`${name}.key`), '-out', file(`${name}.csr`));
+  writeFileSync(file('client.ext'), 'extendedKeyUsage=clientAuth\n');
+  openssl(
+    ...['x509', '-req', '-in', file(`${name}.csr`), '-CA', authorityPem, '-CAkey', authorityKey, '-CAcreateserial'],
+    ...['-days', '30', '-extfile', file('client.ext'), '-out', file(`${name}.pem`)],
+  );
+}
+
+const shownBy = (name) => ({cert: readFileSync(file(`${name}.pem`)), key: readFileSync(file(`${name}.key`))});
+
+const sha256Of = (name) => createHash('sha256').update(new X509Certificate(readFileSync(file(`${name}.pem`))).raw).digest('hex');
+
 /** Puts a pair where the server looks. */
 function use(certificate, key = certificate) {
   copyFileSync(file(`${certificate}.pem`), file('server.pem'));
@@ -52,7 +71,7 @@ function use(certificate, key = certificate) {
 const settings = () => ({PENSTOCK_TLS_CERTIFICATE: file('server.pem'), PENSTOCK_TLS_KEY: file('server.key')});
 
 /** One request over TLS; both certificates are trusted, and the answer says which was shown. */
-function ask(method, target, {headers = {}, json, agent = false} = {}) {
+function ask(method, target, {headers = {}, json, agent = false, shown = {}} = {}) {
   return new Promise((resolve, reject) => {
     const request = https.request(
       installation.url + target,
@@ -62,6 +81,7 @@ function ask(method, target, {headers = {}, json, agent = false} = {}) {
         ca: ['first', 'second'].map((name) => readFileSync(file(`${name}.pem`))),
         headers: json === undefined ? headers : {'content-type': 'application/json', ...headers},
         timeout: PATIENCE_MS,
+        ...shown,
       },
       (response) => {
         const parts = [];
@@ -200,5 +220,31 @@ describe('a proxy', () => {
   it('does not make cookies Secure where the setting says no', async () => {
     await restart({PENSTOCK_TRUSTED_PROXIES: '127.0.0.1', PENSTOCK_SECURE_COOKIES: 'no'});
     assert.deepEqual(await findings(), {secure: false, hsts: true, status: 201});
+  });
+});
+
+describe('a token that is bound to a certificate', () => {
+  before(async () => {
+    use('first');
+    makeClientPair('room', 'authority');
+    makeClientPair('stranger', 'another authority');
+    await restart({...settings(), PENSTOCK_TLS_CLIENT_CA: file('authority.pem')});
+  });
+
+  it('works where that certificate is shown, and nowhere else', async () => {
+    const signed = await ask('POST', '/v1/sessions', {json: {username: clinic.username, password: PASSWORD}});
+    const headers = {cookie: signed.headers['set-cookie'][0].split(';')[0], origin: installation.url};
+    const make = async (name) => {
+      const json = {name, roles: ['room'], certificate_sha256: sha256Of(name)};
+      return JSON.parse((await ask('POST', '/v1/tokens', {headers, json})).text).token;
+    };
+    const get = async (token, shown) =>
+      (await ask('GET', '/v1/patients', {headers: {authorization: `Bearer ${token}`}, shown})).status;
+    const [bound, never] = [await make('room'), await make('stranger')];
+    assert.equal(await get(bound, shownBy('room')), 200);
+    assert.equal(await get(bound, {}), 401);
+    assert.equal(await get(bound, shownBy('stranger')), 401);
+    assert.equal(await get(never, shownBy('stranger')), 401, 'its authority is not ours');
+    assert.equal(await get(never, shownBy('room')), 401);
   });
 });
