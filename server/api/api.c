@@ -228,6 +228,11 @@ void api_respond_list(const struct http_request *request, struct http_response *
     api_respond_list_about(request, response, items, next_cursor, NULL, NULL);
 }
 
+void api_retry_after(const struct http_request *request, struct http_response *response, int wait_s)
+{
+    http_response_header(response, "Retry-After", arena_printf(request->arena, "%d", wait_s));
+}
+
 void api_set_etag(const struct http_request *request, struct http_response *response, int number)
 {
     response->etag = arena_printf(request->arena, "\"%d\"", number);

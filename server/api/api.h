@@ -117,6 +117,10 @@ void api_respond_list_about(const struct http_request *request, struct http_resp
 /* Appends "name=value&" for each filter of a list that the request has. */
 void api_append_filters(struct text *out, const struct http_request *request);
 
+/* Says after how many seconds the same request may succeed. */
+void api_retry_after(const struct http_request *request, struct http_response *response,
+                     int wait_s);
+
 /* Sets "\"<number>\"" as the answer's ETag. */
 void api_set_etag(const struct http_request *request, struct http_response *response, int number);
 

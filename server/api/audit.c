@@ -10,7 +10,6 @@
 
 #include <sodium.h>
 #include <string.h>
-#include <strings.h>
 
 enum {
     PATIENTS_LIMIT = 64 * 1024 * 1024, /* more than any list or export holds */
@@ -123,16 +122,6 @@ static bool is_due(const struct api_context *context, const struct http_request 
 
 /* ---- the entry ---- */
 
-static const char *location_of(const struct http_response *response)
-{
-    for (size_t i = 0; i < response->header_count; i++) {
-        if (strcasecmp(response->headers[i].name, "Location") == 0) {
-            return response->headers[i].value;
-        }
-    }
-    return NULL;
-}
-
 /* The collection that "/v1/<collection>/..." names, or NULL. */
 static const char *collection_of(struct arena *arena, const char *path)
 {
@@ -149,7 +138,8 @@ static const char *collection_of(struct arena *arena, const char *path)
 static void find_object(const struct api_audit *audit, const struct http_request *request,
                         const struct http_response *response, struct new_audit_entry *entry)
 {
-    const char *location = response->status < 400 ? location_of(response) : NULL;
+    const char *location =
+        response->status < 400 ? http_response_field(response, "Location") : NULL;
     const char *made = location != NULL ? strrchr(location, '/') : NULL;
     if (audit->object_id != NULL) {
         entry->object_type = audit->object_type;

@@ -233,16 +233,6 @@ static void repeat_answer(struct http_response *response, const struct remembere
     http_response_header(response, "Idempotent-Replayed", "true");
 }
 
-static const char *response_location(const struct http_response *response)
-{
-    for (size_t i = 0; i < response->header_count; i++) {
-        if (strcasecmp(response->headers[i].name, "Location") == 0) {
-            return response->headers[i].value;
-        }
-    }
-    return NULL;
-}
-
 static bool remember_answer(struct api_context *context, const char *key,
                             const struct http_response *response, struct error *reterr)
 {
@@ -250,7 +240,7 @@ static bool remember_answer(struct api_context *context, const char *key,
         .status = response->status,
         .media_type = response->media_type,
         .etag = response->etag,
-        .location = response_location(response),
+        .location = http_response_field(response, "Location"),
         .body = response->body,
         .body_length = response->body_length,
     };

@@ -41,7 +41,7 @@ static void respond_wait(const struct http_request *request, struct http_respons
 {
     respond_page(request, response, 429, "Please try again later",
                  "Links were asked for too often from here.");
-    http_response_header(response, "Retry-After", arena_printf(request->arena, "%d", wait_s));
+    api_retry_after(request, response, wait_s);
 }
 
 static void respond_error(const struct http_request *request, struct http_response *response,

@@ -2,11 +2,6 @@
 
 #include "auth/throttle.h"
 
-static bool is_braked(const struct api_context *context)
-{
-    return (context->reach & STORE_REACH_CLINIC) == 0;
-}
-
 static bool begin_anew(struct api_context *context, enum http_method method, struct error *reterr)
 {
     const struct principal *principal = &context->principal;
@@ -26,9 +21,6 @@ bool naming_claim(struct api_context *context, const struct http_request *reques
     const struct attempt_count count = throttle_naming(context->principal.id);
     struct error error = {0};
     int wait_s = 0;
-    if (!is_braked(context)) {
-        return true;
-    }
     store_rollback(context->store); /* counting is a transaction of its own */
     if (!attempt_claim(context->store, &count, 1, &wait_s, &error) ||
         !begin_anew(context, request->method, &error)) {
@@ -38,7 +30,7 @@ bool naming_claim(struct api_context *context, const struct http_request *reques
     if (wait_s > 0) {
         http_problem(request, response, 429,
                      "Too many people were named whom nobody here knows. Try again later.");
-        http_response_header(response, "Retry-After", arena_printf(request->arena, "%d", wait_s));
+        api_retry_after(request, response, wait_s);
         return false;
     }
     return true;
@@ -49,9 +41,6 @@ bool naming_return(struct api_context *context, const struct http_request *reque
 {
     const struct attempt_count count = throttle_naming(context->principal.id);
     struct error error = {0};
-    if (!is_braked(context)) {
-        return true;
-    }
     store_end_reading(context->store);
     if (!attempt_return(context->store, &count, 1, &error)) {
         api_fail(request, response, &error);

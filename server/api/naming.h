@@ -5,9 +5,9 @@
 
 #include "api/api.h"
 
-/* Counts a naming before it is made, unless the caller reaches the whole clinic. False: there were
- * too many that found nobody, and `response` is the answer (429). The transaction of the request
- * begins anew; nothing may have been asked in it. */
+/* Counts a naming before it is made. False: there were too many that found nobody, and `response`
+ * is the answer (429). The transaction of the request begins anew; nothing may have been asked in
+ * it. */
 MUST_CHECK bool naming_claim(struct api_context *context, const struct http_request *request,
                              struct http_response *response);
 

@@ -47,7 +47,9 @@ void patients_list(void *opaque, struct http_request *request, struct http_respo
     size_t count = 0;
     const char *next = NULL;
     struct error error = {0};
-    bool names = filter.mrn != NULL && filter.birth_date != NULL;
+    /* Whoever reaches the whole clinic learns nothing from it. */
+    bool names = (context->reach & STORE_REACH_CLINIC) == 0 && filter.mrn != NULL &&
+                 filter.birth_date != NULL;
     if (names && !naming_claim(context, request, response)) {
         return;
     }

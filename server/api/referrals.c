@@ -208,20 +208,6 @@ static void respond_emergency(const struct http_request *request, struct http_re
     api_respond_json(request, response, 201, &body);
 }
 
-/* Also who finds somebody is counted: nobody has so many emergencies. */
-static bool emergency_claim(struct api_context *context, const struct http_request *request,
-                            struct http_response *response)
-{
-    unsigned reach = context->reach;
-    context->reach = STORE_REACH_NOBODY;
-    bool claimed = naming_claim(context, request, response);
-    context->reach = reach;
-    if (claimed) {
-        store_narrow(context->store, reach);
-    }
-    return claimed;
-}
-
 void emergency_create(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -241,7 +227,8 @@ void emergency_create(void *opaque, struct http_request *request, struct http_re
     struct emergency_access access = {0};
     struct error error = {0};
     api_audit_reason(context, reason);
-    if (!emergency_claim(context, request, response)) {
+    /* Not taken back where somebody is found: nobody has so many emergencies. */
+    if (!naming_claim(context, request, response)) {
         return;
     }
     if (!emergency_access_take(context->store, request->arena, mrn, birth_date, reason, &access,

@@ -21,7 +21,7 @@ static void refuse_for_now(const struct http_request *request, struct http_respo
     http_problem(request, response, 429,
                  "There were too many failed attempts. Try again later, or from a browser in which "
                  "you have signed in before.");
-    http_response_header(response, "Retry-After", arena_printf(request->arena, "%d", wait_s));
+    api_retry_after(request, response, wait_s);
 }
 
 void sign_in_seal_context(const char *clinic_id, const char *account_id,

@@ -61,8 +61,7 @@ static void respond_page(const struct http_request *request, struct http_respons
     text_append(&body, "</a></p>\n</main>\n</body>\n</html>\n");
     api_respond_text(request, response, page->status, "text/html; charset=utf-8", &body);
     if (page->wait_s > 0) {
-        http_response_header(response, "Retry-After",
-                             arena_printf(request->arena, "%d", page->wait_s));
+        api_retry_after(request, response, page->wait_s);
     }
 }
 

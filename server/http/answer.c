@@ -40,16 +40,6 @@ static const char stay_with_tls[] = "max-age=63072000";
 
 static const char *const split_names[] = {"parse", "compute", "store"};
 
-static bool has_header(const struct http_response *response, const char *name)
-{
-    for (size_t i = 0; i < response->header_count; i++) {
-        if (strcasecmp(response->headers[i].name, name) == 0) {
-            return true;
-        }
-    }
-    return false;
-}
-
 static bool is_textual(const char *media_type)
 {
     static const char *const exact[] = {"application/json", "application/javascript",
@@ -73,7 +63,7 @@ static bool is_compressible(const struct http_response *response)
 {
     return !response->ranges && response->body_length >= COMPRESS_FROM &&
            response->media_type != NULL && is_textual(response->media_type) &&
-           !has_header(response, "Content-Encoding");
+           http_response_field(response, "Content-Encoding") == NULL;
 }
 
 /* RFC 9110 section 13.1.2: a reader that already has this revision gets no body. */
@@ -191,7 +181,7 @@ static void add_headers(struct exchange *exchange, struct MHD_Response *answer)
         add(answer, response->headers[i].name, response->headers[i].value);
     }
     for (size_t i = 0; i < sizeof security_headers / sizeof security_headers[0]; i++) {
-        if (!has_header(response, security_headers[i].name)) {
+        if (http_response_field(response, security_headers[i].name) == NULL) {
             add(answer, security_headers[i].name, security_headers[i].value);
         }
     }
@@ -200,7 +190,7 @@ static void add_headers(struct exchange *exchange, struct MHD_Response *answer)
     }
     if (!response->cacheable) {
         add(answer, "Cache-Control", "no-store");
-    } else if (!has_header(response, "Cache-Control")) {
+    } else if (http_response_field(response, "Cache-Control") == NULL) {
         add(answer, "Cache-Control", "no-cache");
     }
     if (response->etag != NULL) {

@@ -128,6 +128,9 @@ struct http_response {
 
 void http_response_header(struct http_response *response, const char *name, const char *value);
 
+/* The value that a handler has set for a field, by case-insensitive name, or NULL. */
+const char *http_response_field(const struct http_response *response, const char *name);
+
 /* Answers with a body on the arena (or static). */
 void http_respond(struct http_response *response, int status, const char *media_type,
                   const void *body, size_t body_length);

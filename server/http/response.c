@@ -2,6 +2,8 @@
 
 #include "base/log.h"
 
+#include <strings.h>
+
 void http_response_header(struct http_response *response, const char *name, const char *value)
 {
     if (response->header_count == HTTP_RESPONSE_HEADERS_MAX) {
@@ -9,6 +11,16 @@ void http_response_header(struct http_response *response, const char *name, cons
         return;
     }
     response->headers[response->header_count++] = (struct http_header){name, value};
+}
+
+const char *http_response_field(const struct http_response *response, const char *name)
+{
+    for (size_t i = 0; i < response->header_count; i++) {
+        if (strcasecmp(response->headers[i].name, name) == 0) {
+            return response->headers[i].value;
+        }
+    }
+    return NULL;
 }
 
 void http_respond(struct http_response *response, int status, const char *media_type,
