@@ -152,8 +152,11 @@ allow_services() {
 }
 
 BUILD_PACKAGES=(gcc libc6-dev cmake ninja-build pkg-config libmicrohttpd-dev libgnutls28-dev libjansson-dev
-    libpq-dev libsodium-dev libutf8proc-dev liboath-dev libcjose-dev libcurl4-openssl-dev libzstd-dev zlib1g-dev)
-RUN_PACKAGES=(ca-certificates curl jq postgresql-15)
+    libpq-dev libsodium-dev libutf8proc-dev liboath-dev libcjose-dev libcurl4-openssl-dev libzstd-dev zlib1g-dev
+    libcairo2-dev libpango1.0-dev libqpdf-dev liblcms2-dev libcmark-dev duktape-dev libqrencode-dev)
+# The fonts are what reports are set in: Latin, Greek, Cyrillic and most other scripts; the last one the Chinese,
+# Japanese and Korean signs.
+RUN_PACKAGES=(ca-certificates curl jq postgresql-15 fonts-noto-core fonts-droid-fallback)
 
 # Node bundles the pages. A Node of 18 or newer that the machine has already is used as it is, because
 # other packagings of it conflict with Debian's.
