@@ -1,0 +1,1 @@
+-- Interpretations, signatures, and the reports that were signed.

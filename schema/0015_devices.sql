@@ -1,0 +1,1 @@
+-- Equipment and the checks that it measures right.

@@ -1,0 +1,1 @@
+-- What leads from paper back to a study.
