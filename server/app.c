@@ -106,7 +106,8 @@ int app_serve(const struct config *config)
     struct sealing_key *key = NULL;
     struct dispatch_options dispatch = {
         .settings = {.secure_cookies = config->secure_cookies,
-                     .follow_cookies = config->follow_cookies},
+                     .follow_cookies = config->follow_cookies,
+                     .public_url = config->openid.public_url},
         .database = config->database,
     };
     struct http_server_options options = {

@@ -39,6 +39,7 @@ struct api_settings {
     bool follow_cookies;                   /* for those that begin over TLS */
     struct openid *openid;                 /* single sign-on; NULL: not offered */
     const struct sealing_key *sealing_key; /* NULL: second factors cannot be set up */
+    const char *public_url; /* this server, as browsers see it: "https://host"; "": not known */
 };
 
 struct api_context {

@@ -153,6 +153,17 @@ api_handler links_delete;
 
 /* link_page.c */
 api_handler link_page_get;
+api_handler link_report_get;
+api_handler link_letter_get;
+
+/* paper.c */
+api_handler paper_follow;
+api_handler links_get_code;
+
+/* referred.c */
+api_handler referred_page;
+api_handler referred_report;
+api_handler referred_letter;
 
 /* referrals.c */
 api_handler referrers_list;

@@ -80,7 +80,8 @@ static void reads(struct fixture *fixture, const struct linked *linked, bool cou
     struct link_target target = look_up(fixture, linked);
     struct study study = {0};
     int wait_s = 0;
-    CHECK(fixture, link_begin_reading(fixture->store, &target, counts, &wait_s, &fixture->error));
+    CHECK(fixture,
+          link_begin_reading(fixture->store, &target, LINK_PAGE, counts, &wait_s, &fixture->error));
     assert_int_equal(wait_s, 0);
     CHECK(fixture,
           study_get(fixture->store, fixture->arena, target.study_id, &study, &fixture->error));
@@ -91,8 +92,9 @@ static void is_over(struct fixture *fixture, const struct linked *linked)
 {
     struct link_target target = look_up(fixture, linked);
     int wait_s = 0;
-    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
-                link_begin_reading(fixture->store, &target, true, &wait_s, &fixture->error));
+    CHECK_FAILS(
+        fixture, ERROR_NOT_FOUND,
+        link_begin_reading(fixture->store, &target, LINK_PAGE, true, &wait_s, &fixture->error));
     store_rollback(fixture->store);
 }
 
@@ -164,7 +166,8 @@ static void only_reads_use_a_link_up(void **state)
     /* What was begun and not committed was no read. */
     struct link_target target = look_up(fixture, &linked);
     int wait_s = 0;
-    CHECK(fixture, link_begin_reading(fixture->store, &target, true, &wait_s, &fixture->error));
+    CHECK(fixture,
+          link_begin_reading(fixture->store, &target, LINK_PAGE, true, &wait_s, &fixture->error));
     store_rollback(fixture->store);
     reads(fixture, &linked, true);
     is_over(fixture, &linked);
@@ -239,7 +242,8 @@ static void sixty_requests_an_hour_and_no_more(void **state)
     }
     struct link_target target = look_up(fixture, &linked);
     int wait_s = 0;
-    CHECK(fixture, link_begin_reading(fixture->store, &target, true, &wait_s, &fixture->error));
+    CHECK(fixture,
+          link_begin_reading(fixture->store, &target, LINK_PAGE, true, &wait_s, &fixture->error));
     assert_true(wait_s > 3500 && wait_s <= 3600);
     store_rollback(fixture->store);
     assert_int_equal(get(fixture, &linked).read_count, 30);
@@ -273,7 +277,7 @@ static void *attempt_to_read(void *argument)
     int wait_s = 0;
     attempt->read = link_look_up(store, arena, attempt->linked->hash, "198.51.100.2", &target,
                                  &wait_s, &attempt->error) &&
-                    link_begin_reading(store, &target, true, &wait_s, &attempt->error) &&
+                    link_begin_reading(store, &target, LINK_PAGE, true, &wait_s, &attempt->error) &&
                     wait_s == 0 && store_commit(store, &attempt->error);
     store_free(store);
     arena_free(arena);
@@ -546,7 +550,8 @@ static void the_next_transaction_reaches_as_far_as_usual(void **state)
     struct link_target target = look_up(fixture, &linked);
     struct study study = {0};
     int wait_s = 0;
-    CHECK(fixture, link_begin_reading(fixture->store, &target, true, &wait_s, &fixture->error));
+    CHECK(fixture,
+          link_begin_reading(fixture->store, &target, LINK_PAGE, true, &wait_s, &fixture->error));
     CHECK_FAILS(fixture, ERROR_NOT_FOUND,
                 study_get(fixture->store, fixture->arena, other.study_id, &study, &fixture->error));
     CHECK(fixture, store_commit(fixture->store, &fixture->error));

@@ -1,0 +1,135 @@
+#include "api/brief_page.h"
+
+#include "api/brief_load.h"
+#include "api/handlers.h"
+#include "api/plain_page.h"
+#include "api/summary_load.h"
+#include "base/clock.h"
+#include "store/store_signature.h"
+
+#include <string.h>
+
+#define PDF "application/pdf"
+
+/* A link in a browser has no Accept field of its own: the address says which form it leads to. */
+static bool wants_pdf(const struct http_request *request)
+{
+    const char *form = http_request_query(request, "form");
+    if (form != NULL && strcmp(form, "pdf") == 0) {
+        return true;
+    }
+    return (form == NULL || strcmp(form, "html") != 0) && strcmp(request->accepted, PDF) == 0;
+}
+
+static void note_document(struct api_context *context, const char *what, bool as_pdf)
+{
+    struct text detail;
+    text_init(&detail, context->audit.arena, LIMIT_NAME_BYTES);
+    text_printf(&detail, "%s.%s", what, as_pdf ? "pdf" : "html");
+    api_audit_detail(context, detail.data);
+}
+
+static void respond_none(const struct http_request *request, struct http_response *response)
+{
+    api_respond_page(request, response, 404, "This document is not here",
+                     "There may be none of this study, or not in this form. The page from which "
+                     "you came has all that there is.");
+}
+
+/* ---- the brief ---- */
+
+static const char *address_of(struct arena *arena, const struct brief_place *place,
+                              const char *document, const char *form)
+{
+    return arena_printf(arena, "%s/%s?form=%s", place->path, document, form);
+}
+
+static void add_documents(struct arena *arena, const struct brief_place *place, struct brief *brief)
+{
+    brief->report.html_address = address_of(arena, place, "report", "html");
+    if (brief->signature_count > 0) {
+        brief->report.pdf_address = address_of(arena, place, "report", "pdf");
+    }
+}
+
+bool brief_page_respond(struct api_context *context, struct http_request *request,
+                        struct http_response *response, const struct brief_place *place,
+                        struct error *reterr)
+{
+    struct brief brief = {.clinic_name = place->clinic_name};
+    if (!brief_load(context->store, request->arena, place->study_id, &brief, reterr)) {
+        return false;
+    }
+    add_documents(request->arena, place, &brief);
+    struct text body;
+    text_init(&body, request->arena, BRIEF_LIMIT);
+    brief_html_write(&brief, &body);
+    api_respond_text(request, response, 200, API_HTML, &body);
+    return true;
+}
+
+/* ---- report ---- */
+
+static void send_pdf(const struct http_request *request, struct http_response *response,
+                     const char *name, const void *bytes, size_t length)
+{
+    http_respond(response, 200, PDF, bytes, length);
+    http_response_header(
+        response, "Content-Disposition",
+        arena_printf(request->arena, "inline; filename=\"urodynamic-study-%s.pdf\"", name));
+}
+
+static bool respond_signed_report(struct api_context *context, struct http_request *request,
+                                  struct http_response *response, const struct brief_place *place,
+                                  struct error *reterr)
+{
+    struct signed_report report = {0};
+    if (!signature_report_get(context->store, request->arena, place->study_id, 0, &report,
+                              reterr)) {
+        if (reterr->kind != ERROR_NOT_FOUND) {
+            return false;
+        }
+        respond_none(request, response);
+        return true;
+    }
+    send_pdf(request, response, "report", report.bytes, report.length);
+    return true;
+}
+
+static bool respond_report_page(struct api_context *context, struct http_request *request,
+                                struct http_response *response, const struct brief_place *place,
+                                struct error *reterr)
+{
+    struct summary summary = {.clinic_name = place->clinic_name};
+    if (!summary_load(context->store, request->arena, place->study_id, &summary, reterr)) {
+        return false;
+    }
+    struct text body;
+    text_init(&body, request->arena, SUMMARY_LIMIT);
+    summary_html_write(&summary, request->arena, &body);
+    api_respond_text(request, response, 200, API_HTML, &body);
+    return true;
+}
+
+bool brief_report_respond(struct api_context *context, struct http_request *request,
+                          struct http_response *response, const struct brief_place *place,
+                          struct error *reterr)
+{
+    bool as_pdf = wants_pdf(request);
+    note_document(context, "report", as_pdf);
+    return as_pdf ? respond_signed_report(context, request, response, place, reterr)
+                  : respond_report_page(context, request, response, place, reterr);
+}
+
+/* ---- letter ---- */
+
+bool brief_letter_respond(struct api_context *context, struct http_request *request,
+                          struct http_response *response, const struct brief_place *place,
+                          struct error *reterr)
+{
+    (void)place;
+    (void)reterr;
+    note_document(context, "letter", wants_pdf(request));
+    respond_none(request, response);
+    return true;
+}
