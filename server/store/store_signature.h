@@ -68,6 +68,7 @@ struct signature_ground {
     int complete_count;          /* recordings with an analysis, not withdrawn */
     int open_count;              /* recordings that are still running */
     int interpretation_revision; /* the newest; 0: none */
+    bool is_interpreted_as_is;   /* it was written of the recordings as they are now */
     int number;                  /* the newest signature; 0: none */
 };
 
