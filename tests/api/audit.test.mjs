@@ -238,6 +238,7 @@ const CASES = {
   'GET /v1/studies/{id}/links': () => asWritten('GET /v1/studies/{id}/links', 'studies'),
   'POST /v1/studies/{id}/links': () => asWritten('POST /v1/studies/{id}/links', 'studies'),
   'DELETE /v1/links/{id}': () => asWritten('DELETE /v1/links/{id}', 'links'),
+  'GET /v1/links/{id}/code': () => asWritten('GET /v1/links/{id}/code', 'links'),
   'GET /v1/audit': () => ({}),
   'GET /v1/patients/{id}/audit': () => ofPatient(),
 };
@@ -253,7 +254,7 @@ const WITHOUT_ENTRY = [
   'POST /v1/analyses',
 ];
 
-const isForPeople = ({roles, path}) => roles[0] === 'public' || ['/', '/today', '/audit', '/account'].includes(path) || /^\/(studies|assets)\//.test(path);
+const isForPeople = ({roles, path}) => roles[0] === 'public' || ['/', '/today', '/audit', '/account'].includes(path) || /^\/(studies|referred|r|assets)\//.test(path);
 const target = (path, {id = randomUUID(), second = randomUUID(), query = ''} = {}) =>
   path.replace('{id}', id).replace(/\{(referrer_id|n)\}/, second) + query;
 

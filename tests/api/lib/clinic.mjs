@@ -102,7 +102,10 @@ export class Clinic {
 
   /** Whoever may sign a study cannot do so through the API yet. */
   async sign(studyId, status = 'final') {
-    await this.installation.execute(`update penstock.study set status = '${status}' where id = '${studyId}'`);
+    await this.installation.execute(
+      `begin; set local session_replication_role = replica;
+       update penstock.study set status = '${status}' where id = '${studyId}'; commit`,
+    );
   }
 
   async refer(patientId, referrerId) {

@@ -172,10 +172,9 @@ const RECIPES = {
     json: {purpose: 'summary'},
   }),
   'DELETE /v1/links/{id}': async (clinic) => ({status: 204, id: (await linkOf(clinic)).id}),
-  'GET /l/{secret}': async (clinic) => {
-    const {url} = await linkOf(clinic);
-    return {status: 200, parameters: {secret: url.split('/').pop()}};
-  },
+  'GET /v1/links/{id}/code': async (clinic) => ({status: 200, id: (await linkOf(clinic)).id}),
+  'GET /l/{secret}': async (clinic) => ({status: 200, ...(await secretOf(clinic))}),
+  'GET /l/{secret}/report': async (clinic) => ({status: 200, ...(await secretOf(clinic)), query: '?form=html'}),
   'POST /v1/recordings': async (clinic) => ({status: 201, json: openingOf((await clinic.addVisit()).id, FLOW)}),
   'PUT /v1/recordings/{id}/chunks/{n}': (clinic) => openRecipe(clinic, {json: cut(FLOW, 45)[0]}, 0),
   'POST /v1/recordings/{id}/completion': (clinic) => openRecipe(clinic, {json: {chunks: 1}}),
@@ -240,6 +239,11 @@ async function signedVisit(clinic) {
 async function linkOf(clinic) {
   const {id} = await signedVisit(clinic);
   return (await clinic.as('clinician').post(`/v1/studies/${id}/links`, {purpose: 'summary'})).json;
+}
+
+async function secretOf(clinic) {
+  const {url} = await linkOf(clinic);
+  return {parameters: {secret: url.split('/').pop()}};
 }
 
 async function recordingRecipe(clinic, more = {}) {
