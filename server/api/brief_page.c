@@ -83,7 +83,11 @@ static bool respond_signed_report(struct api_context *context, struct http_reque
                                   struct http_response *response, const struct brief_place *place,
                                   struct error *reterr)
 {
+    struct study study = {0};
     struct signed_report report = {0};
+    if (!study_get(context->store, request->arena, place->study_id, &study, reterr)) {
+        return false;
+    }
     if (!signature_report_get(context->store, request->arena, place->study_id, 0, &report,
                               reterr)) {
         if (reterr->kind != ERROR_NOT_FOUND) {
