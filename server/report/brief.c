@@ -62,7 +62,7 @@ static void write_header(const struct brief *brief, struct text *out)
     brief_person(out, patient->birth_date);
     if (clock_is_date(patient->birth_date)) {
         double years = clock_years_between(patient->birth_date, study->started_at_us);
-        text_printf(out, " (%.0f years)", floor(years));
+        text_printf(out, " (%.0f&nbsp;years)", floor(years));
     }
     text_append(out, "</dd></div>\n");
     brief_fact(out, "Sex", patient->sex);
@@ -235,7 +235,7 @@ static void write_cautions(const struct brief *brief, struct text *out)
 {
     const struct interpretation *interpretation = brief->interpretation;
     text_append(out, "<section class=\"cautions\" aria-labelledby=\"cautions\">\n"
-                     "<h2 id=\"cautions\">Be careful with</h2>\n<ul>\n");
+                     "<h2 id=\"cautions\">Cautions</h2>\n<ul>\n");
     if (interpretation != NULL && !is_empty(interpretation->complications)) {
         text_append(out, "<li><strong>Complications of the study:</strong> ");
         brief_person(out, interpretation->complications);
@@ -283,7 +283,7 @@ static void write_documents(const struct brief *brief, struct text *out)
         return;
     }
     text_append(out, "<section class=\"documents\" aria-labelledby=\"documents\">\n"
-                     "<h2 id=\"documents\">The whole of it</h2>\n<ul>\n");
+                     "<h2 id=\"documents\">Report and letter</h2>\n<ul>\n");
     write_way(brief->report.pdf_address, "Report as signed (PDF)", "application/pdf", out);
     write_way(brief->report.html_address, "Report to read here", "text/html", out);
     write_way(brief->letter.pdf_address, "Letter (PDF)", "application/pdf", out);

@@ -83,9 +83,9 @@ describe('the brief', () => {
       'Flow is slow and long.',
       'Key numbers',
       'data-code="uroflow.qmax"',
-      'Be careful with',
+      '>Cautions<',
       'only in part',
-      'The whole of it',
+      'Report and letter',
       `${url}/report?form=pdf`,
       `${url}/report?form=html`,
     ]);
