@@ -149,8 +149,11 @@ describe('the brief', () => {
   });
 
   it('says that there is no written conclusion where none was signed', async () => {
-    const study = await clinic.addVisit();
-    await clinic.sign(study.id);
+    const study = await clinic.addVisit(); // signed before there were signatures
+    await installation.execute(
+      `begin; set local session_replication_role = replica;
+       update penstock.study set status = 'final' where id = '${study.id}'; commit`,
+    );
     const {text} = await stranger().get((await makeLink(study.id)).url);
     assert.match(text, /No written conclusion was signed/);
     assert.match(text, /There is no complete recording/);

@@ -1,10 +1,8 @@
 // What people see first whose account shows no studies.
 import assert from 'node:assert/strict';
 import {after, before, test} from 'node:test';
-import {signWith} from '../api/lib/signed.mjs';
 import {launch, PHONE, Visit} from './lib/browser.mjs';
 import {Clinic} from './lib/clinic.mjs';
-import {ownerDatabase} from './lib/environment.mjs';
 
 let browser;
 let clinic;
@@ -16,12 +14,6 @@ before(async () => {
   clinician = await clinic.add('clinician');
 });
 after(() => browser?.close());
-
-const sign = (study) =>
-  signWith(/dbname=(\S+)/.exec(ownerDatabase())[1], study.id, {
-    interpretation: {conclusion: 'Nothing out of the ordinary.'},
-    report: '%PDF-1.7',
-  });
 
 async function openStart(person, options) {
   const visit = await Visit.begin(browser, options);
@@ -66,7 +58,8 @@ test('a referrer reads the summaries of signed studies of referred patients, and
   for (const {patient_id: patient} of [own, unsigned]) {
     await clinician.ask('POST', `/v1/patients/${patient}/referrals`, {referrer_id: referrer.id});
   }
-  for (const study of [own, foreign]) await sign(study);
+  const physician = await clinic.add('physician');
+  for (const study of [own, foreign]) await physician.sign(study);
   for (const options of [{}, {colorScheme: 'dark', viewport: PHONE}]) {
     const visit = await openStart(referrer, options);
     await visit.page.waitForSelector('.summaries .study-row');
