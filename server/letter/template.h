@@ -13,7 +13,7 @@
 #include <stddef.h>
 
 enum {
-    TEMPLATE_BYTES_MAX = 32768,
+    TEMPLATE_BYTES_MAX = 16384,
     TEMPLATE_TAGS_MAX = 500,
     TEMPLATE_TAG_BYTES_MAX = 200, /* of one tag, braces included */
     TEMPLATE_NESTING_MAX = 4,

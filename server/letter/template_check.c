@@ -24,7 +24,7 @@ struct check {
     const char *at;
     struct place place; /* of at */
     size_t tag_count;
-    size_t depth;       /* open sections, also those beyond sections[] */
+    size_t depth; /* open sections, also those beyond sections[] */
     struct section sections[TEMPLATE_NESTING_MAX];
 };
 
@@ -56,8 +56,8 @@ static void fault(struct check *check, struct place place, const char *format, .
     va_start(arguments, format);
     vsnprintf(words, sizeof words, format, arguments);
     va_end(arguments);
-    check->faults->items[check->faults->count++] = (struct template_fault){
-        place.line, place.column, arena_strdup(check->arena, words)};
+    check->faults->items[check->faults->count++] =
+        (struct template_fault){place.line, place.column, arena_strdup(check->arena, words)};
 }
 
 /* What a tag says, for a fault: only what can be a name, so that nothing is cut within a sign. */
@@ -105,11 +105,15 @@ static void check_value(struct check *check, struct place place, const char *nam
     if (field == NULL) {
         fault_unknown(check, place, name, length, list);
     } else if (field->kind == LETTER_FIELD_LIST) {
-        fault(check, place, "\"%s\" is a list: write {{#%s}} ... {{/%s}} around what is said of "
-              "each item.", field->name, field->name, field->name);
+        fault(check, place,
+              "\"%s\" is a list: write {{#%s}} ... {{/%s}} around what is said of "
+              "each item.",
+              field->name, field->name, field->name);
     } else if (field->kind == LETTER_FIELD_FLAG) {
-        fault(check, place, "\"%s\" is a condition: write {{#%s}} ... {{/%s}} around what is said "
-              "where it holds.", field->name, field->name, field->name);
+        fault(check, place,
+              "\"%s\" is a condition: write {{#%s}} ... {{/%s}} around what is said "
+              "where it holds.",
+              field->name, field->name, field->name);
     }
 }
 
@@ -202,11 +206,13 @@ static void check_tag(struct check *check, struct place place, const char *insid
     case '!':
         break;
     case '{':
-        fault(check, place, "Three braces would leave a value unescaped, which is not possible "
+        fault(check, place,
+              "Three braces would leave a value unescaped, which is not possible "
               "here: write two.");
         break;
     case '&':
-        fault(check, place, "{{& }} would leave a value unescaped, which is not possible here: "
+        fault(check, place,
+              "{{& }} would leave a value unescaped, which is not possible here: "
               "leave the & out.");
         break;
     case '>':
@@ -270,7 +276,8 @@ static void take_text(struct check *check)
     if (check->at[0] == '\\' && check->at[1] != '\0' && check->at[1] != '{') {
         advance(check, 1);
     } else if (check->at[0] == '<' && begins_html(check->at)) {
-        fault(check, check->place, "HTML is not possible here, and a value within it would be "
+        fault(check, check->place,
+              "HTML is not possible here, and a value within it would be "
               "lost. For the sign itself write \\<.");
     } else if (check->at[0] == '}' && check->at[1] == '}') {
         fault(check, check->place, "}} ends a tag that was not begun.");

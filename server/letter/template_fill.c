@@ -110,8 +110,7 @@ static bool is_punctuation(char byte)
 
 static bool is_mark_of_ours(const char *at, const char *end)
 {
-    return end - at >= 3 &&
-           (memcmp(at, ISOLATE_BEGIN, 3) == 0 || memcmp(at, ISOLATE_END, 3) == 0);
+    return end - at >= 3 && (memcmp(at, ISOLATE_BEGIN, 3) == 0 || memcmp(at, ISOLATE_END, 3) == 0);
 }
 
 static bool is_blank(char byte)
