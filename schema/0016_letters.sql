@@ -30,6 +30,7 @@ create table penstock.letterhead (
     name text not null check (length(name) between 1 and 200),
     address json not null default '[]' check (json_typeof(address) = 'array'),
     telephone text not null default '' check (length(telephone) <= 200),
+    language text not null check (language ~ '^[a-z]{2}$'),
     created_at timestamptz not null default now(),
     created_by uuid,
     primary key (clinic_id, version)
@@ -40,6 +41,7 @@ comment on column penstock.letterhead.version is 'Number, from 1 without gaps; t
 comment on column penstock.letterhead.name is 'The clinic, as its letters name it';
 comment on column penstock.letterhead.address is 'Lines of the address, a JSON array of strings';
 comment on column penstock.letterhead.telephone is 'Telephone and such, in words';
+comment on column penstock.letterhead.language is 'Language of letters for which none was chosen, ISO 639-1';
 comment on column penstock.letterhead.created_at is 'When the version was made';
 comment on column penstock.letterhead.created_by is 'Account or token that made it';
 
@@ -245,7 +247,7 @@ begin
                        ' with check (clinic_id = nullif(current_setting(''penstock.clinic'', true), '''')::uuid)',
                        relation);
     end loop;
-    foreach relation in array array['letter', 'letter_batch_item'] loop
+    foreach relation in array array['letter', 'letter_batch', 'letter_batch_item'] loop
         execute format('create policy within_reach on penstock.%I as restrictive'
                        ' using (current_setting(''penstock.reach'', true) = ''clinic'')', relation);
     end loop;
@@ -294,7 +296,7 @@ end $$;
 
 grant select, insert (clinic_id, name, language, version, body, in_use, created_by)
     on penstock.letter_template to penstock_app;
-grant select, insert (clinic_id, version, name, address, telephone, created_by)
+grant select, insert (clinic_id, version, name, address, telephone, language, created_by)
     on penstock.letterhead to penstock_app;
 grant select, insert (clinic_id, study_id, version, template_name, language, addressee_name, addressee_salutation,
                       addressee_address, referrer_id, copies, question, remarks, created_by)

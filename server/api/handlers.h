@@ -18,6 +18,7 @@ api_handler pages_today;
 api_handler pages_study;
 api_handler pages_audit;
 api_handler pages_account;
+api_handler pages_letters;
 api_handler pages_public_asset;
 api_handler pages_asset;
 
@@ -145,6 +146,30 @@ api_handler analyses_create;
 
 /* summary.c */
 api_handler summary_get;
+
+/* letter_templates.c */
+api_handler letter_fields_list;
+api_handler letter_templates_list;
+api_handler letter_templates_get;
+api_handler letter_templates_put;
+api_handler letter_templates_preview;
+api_handler letterhead_get;
+api_handler letterhead_put;
+
+/* letters.c */
+api_handler letter_settings_get;
+api_handler letter_settings_put;
+api_handler letter_get;
+api_handler letter_dispatches_create;
+api_handler letter_dispatches_list;
+api_handler letter_dispatches_get;
+api_handler letters_list;
+
+/* letter_batches.c */
+api_handler letter_batches_create;
+api_handler letter_batches_get;
+api_handler letter_batches_next;
+api_handler letter_batches_document;
 
 /* links.c */
 api_handler links_create;

@@ -56,13 +56,13 @@ static const struct statement statements[] = {
                                        " and o.name = $2 and o.language = $3)"
                                        " on conflict do nothing returning version"},
     [LETTERHEAD_SELECT] = {.name = "letterhead_select",
-                           .sql = "select version, name, address, telephone"
+                           .sql = "select version, name, address, telephone, language"
                                   " from penstock.letterhead where clinic_id = $1"
                                   " order by version desc limit 1"},
     [LETTERHEAD_INSERT] = {.name = "letterhead_insert",
                            .sql = "insert into penstock.letterhead (clinic_id, version, name,"
-                                  " address, telephone, created_by)"
-                                  " select $1, $2::integer + 1, $3, $4::json, $5, $6"
+                                  " address, telephone, language, created_by)"
+                                  " select $1, $2::integer + 1, $3, $4::json, $5, $6, $7"
                                   " where $2 = (select coalesce(max(h.version), 0)"
                                   " from penstock.letterhead h where h.clinic_id = $1)"
                                   " on conflict do nothing returning version"},
@@ -200,13 +200,14 @@ bool letterhead_load(struct store *store, struct arena *arena, struct letterhead
     if (!query_run(store, &query, &rows, reterr)) {
         return error_context(reterr, "get the letterhead");
     }
-    *ret_letterhead = (struct letterhead){.address = "[]", .telephone = ""};
+    *ret_letterhead = (struct letterhead){.address = "[]", .telephone = "", .language = "en"};
     if (rows.count == 1) {
         *ret_letterhead = (struct letterhead){
             .version = rows_int(&rows, 0, 0),
             .name = rows_text(&rows, arena, 0, 1),
             .address = rows_text(&rows, arena, 0, 2),
             .telephone = rows_text(&rows, arena, 0, 3),
+            .language = rows_text(&rows, arena, 0, 4),
         };
     }
     rows_clear(&rows);
@@ -222,6 +223,7 @@ bool letterhead_replace(struct store *store, const struct letterhead *letterhead
     query_text(&query, letterhead->name);
     query_text(&query, letterhead->address);
     query_text(&query, letterhead->telephone);
+    query_text(&query, letterhead->language);
     query_text(&query, query_actor(store));
     int inserted = 0;
     if (!query_count(store, &query, &inserted, reterr)) {

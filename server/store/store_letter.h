@@ -40,6 +40,7 @@ struct letterhead {
     const char *name;    /* NULL with version 0 */
     const char *address; /* JSON: an array of lines */
     const char *telephone;
+    const char *language; /* of letters for which none was chosen; "en" with version 0 */
 };
 
 MUST_CHECK bool letterhead_load(struct store *store, struct arena *arena,
