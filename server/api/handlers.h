@@ -137,16 +137,6 @@ api_handler events_put;
 /* traces.c */
 api_handler traces_get;
 
-/* audit_reading.c */
-api_handler audit_list_entries;
-api_handler audit_list_days;
-
-/* analyses.c */
-api_handler analyses_create;
-
-/* summary.c */
-api_handler summary_get;
-
 /* letter_templates.c */
 api_handler letter_fields_list;
 api_handler letter_templates_list;
@@ -170,6 +160,30 @@ api_handler letter_batches_create;
 api_handler letter_batches_get;
 api_handler letter_batches_next;
 api_handler letter_batches_document;
+
+/* audit_reading.c */
+api_handler audit_list_entries;
+api_handler audit_list_days;
+
+/* analyses.c */
+api_handler analyses_create;
+
+/* summary.c */
+api_handler summary_get;
+
+/* interpretation.c */
+api_handler interpretation_show;
+api_handler interpretation_put;
+api_handler interpretation_history;
+
+/* signatures.c */
+api_handler signatures_create;
+api_handler amendments_create;
+
+/* signatures_reading.c */
+api_handler signatures_list;
+api_handler signatures_report;
+api_handler signatures_seal;
 
 /* links.c */
 api_handler links_create;
