@@ -1,6 +1,7 @@
 #include "report/report_text.h"
 
 #include "base/clock.h"
+#include "base/number.h"
 
 #include <math.h>
 #include <string.h>
@@ -63,49 +64,39 @@ void report_number(struct text *out, const struct catalogue_row *row, double val
     report_rounded(out, row->report_step, value);
 }
 
-void report_person_text(struct text *out, const char *words)
+const char *report_entered(struct arena *arena, double value, const char *ucum)
 {
-    text_append(out, "<bdi>");
-    text_append_html(out, words);
-    text_append(out, "</bdi>");
+    char digits[NUMBER_TEXT_SIZE];
+    (void)number_format(digits, value);
+    const char *unit = report_unit(ucum);
+    return arena_printf(arena, unit[0] == '\0' ? "%s%s" : "%s %s", digits, unit);
 }
 
 void report_code_words(struct text *out, const char *code)
 {
-    char *words = arena_strdup(out->arena, code);
-    for (char *at = words; *at != '\0'; at++) {
-        *at = *at == '_' ? ' ' : *at;
+    for (const char *at = code; *at != '\0'; at++) {
+        text_append_char(out, *at == '_' ? ' ' : *at);
     }
-    text_append_html(out, words);
 }
 
-void report_time(struct text *out, int64_t time_us)
-{
-    enum { DATE_LENGTH = 10, MINUTE_AT = 11, MINUTE_LENGTH = 5 };
+enum { DATE_LENGTH = 10, MINUTE_AT = 11, MINUTE_LENGTH = 5 };
 
+const char *report_time(struct arena *arena, int64_t time_us)
+{
     char stamp[CLOCK_TEXT_SIZE];
     clock_format(time_us, stamp);
-    text_printf(out, "<time datetime=\"%s\">%.*s %.*s UTC</time>", stamp, DATE_LENGTH, stamp,
-                MINUTE_LENGTH, stamp + MINUTE_AT);
+    return arena_printf(arena, "%.*s %.*s UTC", DATE_LENGTH, stamp, MINUTE_LENGTH,
+                        stamp + MINUTE_AT);
 }
 
-void report_fact(struct text *out, const char *term, const char *words)
+const char *report_date(struct arena *arena, int64_t time_us)
 {
-    if (words == NULL || words[0] == '\0') {
-        return;
-    }
-    text_printf(out, "<div><dt>%s</dt><dd>", term);
-    report_person_text(out, words);
-    text_append(out, "</dd></div>\n");
+    char stamp[CLOCK_TEXT_SIZE];
+    clock_format(time_us, stamp);
+    return arena_printf(arena, "%.*s", DATE_LENGTH, stamp);
 }
 
-void report_fact_number(struct text *out, const char *term, struct optional_number number,
-                        const char *ucum)
+bool report_is_given(const char *words)
 {
-    if (!number.known) {
-        return;
-    }
-    text_printf(out, "<div><dt>%s</dt><dd>", term);
-    text_append_number(out, number.value);
-    text_printf(out, " <span class=\"unit\">%s</span></dd></div>\n", report_unit(ucum));
+    return words != NULL && words[0] != '\0';
 }
