@@ -1,4 +1,5 @@
-/* How numbers, units, times and people's own words look on pages. Private to report/. */
+/* How times and people's own words look on pages; units and numbers: formats/display.h. Private to
+ * report/. */
 #ifndef REPORT_REPORT_TEXT_H
 #define REPORT_REPORT_TEXT_H
 
@@ -6,16 +7,6 @@
 #include "base/text.h"
 
 #include <stdint.h>
-
-/* The unit as people write it ("cmH₂O") for a UCUM code; "" for the unit 1 and for NULL; an
- * unknown code is returned as it is. */
-const char *report_unit(const char *ucum);
-
-/* The nearest multiple of a report step (> 0), with as many decimals as the step has, at most 3. */
-void report_rounded(struct text *out, double report_step, double value);
-
-/* The value rounded to the row's report step, with as many decimals as the step has. */
-void report_number(struct text *out, const struct catalogue_row *row, double value);
 
 /* Words that anybody typed: escaped, and isolated so that right-to-left text or a stray direction
  * mark cannot reorder what stands around it. */

@@ -1,6 +1,7 @@
 #include "report/summary_recording.h"
 
 #include "analysis/catalogue.h"
+#include "formats/display.h"
 #include "formats/json_reader.h"
 #include "report/report_text.h"
 #include "report/summary_labels.h"
@@ -71,7 +72,7 @@ static bool write_flow_number(const json_t *uroflow, const char *code, struct te
         text_append_char(out, '-');
         return false;
     }
-    report_number(out, row, json_number_value(value));
+    display_number(out, row, json_number_value(value));
     return true;
 }
 

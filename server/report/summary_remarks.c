@@ -1,6 +1,7 @@
 #include "report/summary_remarks.h"
 
 #include "analysis/choices.h"
+#include "formats/display.h"
 #include "formats/json_writer.h"
 #include "report/report_text.h"
 #include "report/summary_labels.h"
@@ -116,7 +117,7 @@ static void write_limits(json_t *limits, struct text *out)
         }
         text_append(out, " = ");
         json_writer_rounded(out, json_number_value(value));
-        const char *unit = report_unit(row == NULL ? NULL : row->unit);
+        const char *unit = display_unit(row == NULL ? NULL : row->unit);
         text_append(out, unit[0] == '\0' ? "" : " ");
         text_append_html(out, unit);
         separator = "; ";

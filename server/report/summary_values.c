@@ -1,6 +1,7 @@
 #include "report/summary_values.h"
 
 #include "analysis/catalogue.h"
+#include "formats/display.h"
 #include "formats/json_writer.h"
 #include "report/report_text.h"
 #include "report/summary_labels.h"
@@ -20,7 +21,7 @@ static const char *source_words(const char *source)
 
 static void write_unit(const char *ucum, struct text *out)
 {
-    const char *unit = report_unit(ucum);
+    const char *unit = display_unit(ucum);
     if (unit[0] != '\0') {
         text_append(out, " <span class=\"unit\">");
         text_append_html(out, unit);
@@ -32,7 +33,7 @@ static void write_unit(const char *ucum, struct text *out)
 static void write_scalar(double report_step, const json_t *value, struct text *out)
 {
     if (json_is_number(value)) {
-        report_rounded(out, report_step, json_number_value(value));
+        display_rounded(out, report_step, json_number_value(value));
     } else if (json_is_boolean(value)) {
         text_append(out, json_is_true(value) ? "yes" : "no");
     } else {
@@ -103,7 +104,7 @@ static void write_part(const struct catalogue_row *row, const char *code, double
     report_code_words(out, words.data == NULL ? "" : words.data);
     text_append_char(out, ' ');
     if (found.report_step > 0.0) {
-        report_rounded(out, found.report_step, value);
+        display_rounded(out, found.report_step, value);
     } else {
         json_writer_rounded(out, catalogue_rounded_to(step_of(value), value));
     }
@@ -193,7 +194,7 @@ static void write_column_heads(const struct catalogue_list *list, struct text *o
 {
     text_append(out, "<thead><tr>");
     for (size_t i = 0; i < list->column_count; i++) {
-        const char *unit = report_unit(list->columns[i].unit);
+        const char *unit = display_unit(list->columns[i].unit);
         text_append(out, "<th scope=\"col\">");
         text_append_html(out, list->columns[i].label);
         if (unit[0] != '\0') {
