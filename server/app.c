@@ -6,6 +6,7 @@
 #include "auth/sealing.h"
 #include "auth/web_fetch.h"
 #include "base/log.h"
+#include "drawing/canvas.h"
 #include "store/migrate.h"
 #include "store/service_file.h"
 #include "store/store_audit.h"
@@ -129,7 +130,7 @@ int app_serve(const struct config *config)
         .has_credential = dispatch_has_credential,
     };
     options.routes = routes_table(&options.route_count);
-    if (!require_database(config->database, &error) ||
+    if (!require_database(config->database, &error) || !canvas_check_fonts(&error) ||
         !start_single_sign_on(config, &dispatch.settings.openid, &error)) {
         return fail("cannot_start", &error);
     }
