@@ -1,4 +1,5 @@
 /* The numbers that most questions are answered by, one row a recording. */
+#include "formats/display.h"
 #include "report/report_labels.h"
 #include "report/report_parts.h"
 #include "report/report_text.h"
@@ -14,7 +15,7 @@ static bool append_flow_number(const json_t *uroflow, const char *code, struct t
         text_append_char(out, '-');
         return false;
     }
-    report_number(out, row, json_number_value(value));
+    display_number(out, row, json_number_value(value));
     return true;
 }
 
@@ -79,8 +80,8 @@ static void append_measure(const struct main_value *value, const json_t *measure
     }
     begin_value(value, out);
     if (json_is_number(content)) {
-        report_number(out, row, json_number_value(content));
-        const char *unit = report_unit(row->unit);
+        display_number(out, row, json_number_value(content));
+        const char *unit = display_unit(row->unit);
         text_append(out, unit[0] == '\0' ? "" : " ");
         text_append(out, unit);
     } else {

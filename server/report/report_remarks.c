@@ -1,5 +1,6 @@
 /* What a reader must weigh: rules, signal quality, what is missing. */
 #include "analysis/choices.h"
+#include "formats/display.h"
 #include "formats/json_writer.h"
 #include "report/report_labels.h"
 #include "report/report_parts.h"
@@ -56,7 +57,7 @@ static void append_limits(json_t *limits, struct text *out)
         }
         text_append(out, " = ");
         json_writer_rounded(out, json_number_value(value));
-        const char *unit = report_unit(row == NULL ? NULL : row->unit);
+        const char *unit = display_unit(row == NULL ? NULL : row->unit);
         text_append(out, unit[0] == '\0' ? "" : " ");
         text_append(out, unit);
         separator = "; ";

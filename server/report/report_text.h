@@ -1,22 +1,12 @@
-/* How numbers, units, times and codes look on paper. Private to report/. */
+/* How times, codes and what was entered look on paper; units and numbers: formats/display.h.
+ * Private to report/. */
 #ifndef REPORT_REPORT_TEXT_H
 #define REPORT_REPORT_TEXT_H
 
-#include "analysis/catalogue.h"
 #include "base/arena.h"
 #include "base/text.h"
 
 #include <stdint.h>
-
-/* The unit as people write it ("cmH₂O") for a UCUM code; "" for the unit 1 and for NULL; an
- * unknown code is returned as it is. */
-const char *report_unit(const char *ucum);
-
-/* The nearest multiple of a report step (> 0), with as many decimals as the step has, at most 3. */
-void report_rounded(struct text *out, double report_step, double value);
-
-/* The value rounded to the row's report step, with as many decimals as the step has. */
-void report_number(struct text *out, const struct catalogue_row *row, double value);
 
 /* A number as it was entered, and its unit. */
 const char *report_entered(struct arena *arena, double value, const char *ucum);

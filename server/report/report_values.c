@@ -1,4 +1,5 @@
 /* The values and lists of an analysis document as tables. */
+#include "formats/display.h"
 #include "formats/json_writer.h"
 #include "report/report_labels.h"
 #include "report/report_parts.h"
@@ -13,7 +14,7 @@ enum { ITEMS_SHOWN_MAX = 200, PULLS_A_TABLE = 6 };
 static void append_scalar(double report_step, const json_t *value, struct text *out)
 {
     if (json_is_number(value)) {
-        report_rounded(out, report_step, json_number_value(value));
+        display_rounded(out, report_step, json_number_value(value));
     } else if (json_is_boolean(value)) {
         text_append(out, json_is_true(value) ? "yes" : "no");
     } else {
@@ -68,7 +69,7 @@ static bool shares_unit(const char *code)
 
 static void append_unit(const char *ucum, struct text *out)
 {
-    const char *unit = report_unit(ucum);
+    const char *unit = display_unit(ucum);
     text_append(out, unit[0] == '\0' ? "" : " ");
     text_append(out, unit);
 }
@@ -91,7 +92,7 @@ static void append_part(const struct catalogue_row *row, const char *code, doubl
     report_code_words(out, words.data);
     text_append_char(out, ' ');
     if (found.report_step > 0.0) {
-        report_rounded(out, found.report_step, value);
+        display_rounded(out, found.report_step, value);
     } else {
         json_writer_rounded(out, catalogue_rounded_to(step_of(value), value));
     }
@@ -153,7 +154,7 @@ static void add_measure(const struct report_maker *maker, const struct catalogue
     const struct document_span cells[] = {
         {.words = row->label},
         {.words = shown.data},
-        {.words = json_is_number(value) ? report_unit(row->unit) : ""},
+        {.words = json_is_number(value) ? display_unit(row->unit) : ""},
         {.words = how.data, .strong = is_doubtful},
     };
     document_row(maker->document, cells);
@@ -193,7 +194,7 @@ static bool add_values(const struct report_maker *maker, const struct catalogue_
 static const char *column_label(const struct report_maker *maker,
                                 const struct catalogue_column *column)
 {
-    const char *unit = report_unit(column->unit);
+    const char *unit = display_unit(column->unit);
     return unit[0] == '\0' ? column->label
                            : arena_printf(maker->arena, "%s (%s)", column->label, unit);
 }
@@ -306,7 +307,7 @@ static void add_entries(const struct report_maker *maker, const struct catalogue
     begin_entries(maker, first, count);
     for (size_t i = 0; i < rows->row_count; i++) {
         const struct catalogue_row *row = &rows->rows[i];
-        const char *unit = report_unit(row->unit);
+        const char *unit = display_unit(row->unit);
         struct document_span cells[1 + PULLS_A_TABLE] = {
             {.words = unit[0] == '\0' ? row->label
                                       : arena_printf(maker->arena, "%s, %s", row->label, unit)}};
