@@ -16,7 +16,7 @@ static const double CODE_GAP_PT = 14.0;
 static const double CODE_LABEL_SIZE_PT = 6.5;
 static const double CODE_HEIGHT_PT = 64.0 + 12.0;
 
-static const struct canvas_colour MARK_COLOUR = {0.925, 0.910, 0.890};
+static const struct canvas_colour MARK_COLOUR = {0.940, 0.928, 0.912};
 
 /* Body and the document's own words are far below this. */
 enum { PAGES_MAX = 10000 };

@@ -334,32 +334,53 @@ static void draw_fact(struct paper *paper, const struct document_term *term, dou
     struct canvas_text words = term_text(paper, term, grid->term_width);
     struct canvas_text value = value_text(paper, term, grid->value_width);
     paper_tag_begin(paper, CANVAS_TAG_LIST_ITEM);
-    paper_tag_begin(paper, CANVAS_TAG_LIST_BODY);
+    paper_tag_begin(paper, CANVAS_TAG_LIST_LABEL);
     paper_draw(paper, x, paper->y, &words);
+    paper_tag_end(paper, CANVAS_TAG_LIST_LABEL);
+    paper_tag_begin(paper, CANVAS_TAG_LIST_BODY);
     paper_draw(paper, x + grid->term_width + FACT_GAP_PT, paper->y, &value);
     paper_tag_end(paper, CANVAS_TAG_LIST_BODY);
     paper_tag_end(paper, CANVAS_TAG_LIST_ITEM);
 }
 
-/* A fact that is higher than a page, which no form's field allows, is cut at its end rather than
- * drawn over the foot. */
 static void write_fact_row(struct paper *paper, const struct document_block *block, size_t first,
-                           const struct fact_grid *grid, double height)
+                           const struct fact_grid *grid)
 {
-    double most = PAPER_BOTTOM_PT - paper->y;
-    bool is_cut = height > most;
-    if (paper->draws && is_cut) {
-        canvas_clip_begin(paper->canvas,
-                          (struct canvas_rect){PAPER_LEFT_PT, paper->y, PAPER_WIDTH_PT, most});
-    }
     for (size_t i = first; i < block->count && i < first + grid->columns; i++) {
         double x = PAPER_LEFT_PT + (double)(i - first) * (grid->column_width + FACT_COLUMN_GAP_PT);
         draw_fact(paper, &block->terms[i], x, grid);
     }
-    if (paper->draws && is_cut) {
-        canvas_clip_end(paper->canvas);
+    paper_take(paper, fact_row_height(paper, block, first, grid));
+}
+
+/* A fact that is higher than a page, its value in parts. */
+static void write_high_fact(struct paper *paper, const struct document_term *term,
+                            const struct fact_grid *grid)
+{
+    struct canvas_text words = term_text(paper, term, grid->term_width);
+    struct canvas_text value = value_text(paper, term, grid->value_width);
+    struct paper_part part = {.is_last = false};
+    for (size_t first = 0; !part.is_last; first = part.next) {
+        part = paper_find_part(paper, &value, first, PAPER_BOTTOM_PT - paper->y);
+        paper_tag_begin(paper, CANVAS_TAG_LIST_ITEM);
+        if (first == 0) {
+            paper_tag_begin(paper, CANVAS_TAG_LIST_LABEL);
+            paper_draw(paper, PAPER_LEFT_PT, paper->y, &words);
+            paper_tag_end(paper, CANVAS_TAG_LIST_LABEL);
+        }
+        paper_tag_begin(paper, CANVAS_TAG_LIST_BODY);
+        paper_draw_part(paper, PAPER_LEFT_PT + grid->term_width + FACT_GAP_PT, paper->y, &value,
+                        &part);
+        paper_tag_end(paper, CANVAS_TAG_LIST_BODY);
+        paper_tag_end(paper, CANVAS_TAG_LIST_ITEM);
+        paper_take(paper, part.height);
+        if (part.next == first) {
+            return;
+        }
+        if (!part.is_last) {
+            paper_next_page(paper);
+        }
     }
-    paper_take(paper, fmin(height, most));
 }
 
 const struct document_block *paper_facts(struct paper *paper, const struct document_block *block)
@@ -369,8 +390,13 @@ const struct document_block *paper_facts(struct paper *paper, const struct docum
     paper_tag_begin(paper, CANVAS_TAG_LIST);
     for (size_t first = 0; first < block->count; first += grid.columns) {
         double height = fact_row_height(paper, block, first, &grid);
-        paper_begin(paper, first == 0 ? space : FACT_SPACE_PT, height);
-        write_fact_row(paper, block, first, &grid, height);
+        bool is_high = grid.columns == 1 && height > PAPER_HEIGHT_PT;
+        paper_begin(paper, first == 0 ? space : FACT_SPACE_PT, is_high ? 0.0 : height);
+        if (is_high) {
+            write_high_fact(paper, &block->terms[first], &grid);
+        } else {
+            write_fact_row(paper, block, first, &grid);
+        }
     }
     paper_tag_end(paper, CANVAS_TAG_LIST);
     return block;

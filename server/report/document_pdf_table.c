@@ -252,7 +252,9 @@ static void turn_page(struct paper *paper, const struct table *table)
 
 static void write_row(struct paper *paper, const struct table *table, size_t row)
 {
-    if (paper->y + row_height(paper, table, row) > PAPER_BOTTOM_PT) {
+    double height = row_height(paper, table, row);
+    bool fits_a_page = height <= PAPER_HEIGHT_PT - head_height(paper, table);
+    if (fits_a_page && paper->y + height > PAPER_BOTTOM_PT) {
         turn_page(paper, table);
     }
     size_t *next = arena_array(paper->arena, table->block->column_count, sizeof *next);
