@@ -89,13 +89,19 @@ void document_row(struct document *document, const struct document_span *cells);
 
 /* ---- figures and pages ---- */
 
+/* What a figure has between the margins of A4: all of the width, or half of it with a gap. */
+#define DOCUMENT_MARGIN_PT     54.0
+#define DOCUMENT_WIDTH_PT      (CANVAS_A4_WIDTH_PT - 2.0 * DOCUMENT_MARGIN_PT)
+#define DOCUMENT_GAP_PT        14.0
+#define DOCUMENT_HALF_WIDTH_PT ((DOCUMENT_WIDTH_PT - DOCUMENT_GAP_PT) / 2.0)
+
 /* Draws into a rectangle of the canvas. */
 typedef void document_draw(void *context, struct canvas *canvas, struct canvas_rect area);
 
 struct document_figure {
     const char *caption;
     const char *alternative; /* in words, for whoever does not see it; also what plain text shows */
-    double height_pt;        /* at full width; most 640 */
+    double height_pt;        /* without the caption; most 640 */
     bool is_half;            /* half the width: two that follow one another stand side by side */
     document_draw *draw;
     void *context; /* lives as long as the document */

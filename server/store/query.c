@@ -375,6 +375,7 @@ bool query_prepare_all(struct store *store, struct error *reterr)
         &store_study_statements,
         &store_token_statements,
         &store_trend_statements,
+        &store_device_statements,
     };
     if (!connection_open(store, reterr)) {
         return false;

@@ -3,7 +3,7 @@
 #include "summaries.h"
 
 #include "analysis/catalogue.h"
-#include "report/report_text.h"
+#include "formats/display.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -271,7 +271,7 @@ static void test_units(void **state)
 {
     (void)state;
     for (size_t i = 0; i < catalogue_count(); i++) {
-        const char *unit = report_unit(catalogue_row(i)->unit);
+        const char *unit = display_unit(catalogue_row(i)->unit);
         if (strpbrk(unit, "[]") != NULL || strchr(unit, '.') != NULL) {
             fail_msg("%s.%s is shown in %s", catalogue_row(i)->section, catalogue_row(i)->code,
                      unit);

@@ -1,10 +1,10 @@
-#include "report/summary_labels.h"
+#include "report/report_labels.h"
 
 #include "report/report_text.h"
 
 #include <string.h>
 
-const char *summary_string(const json_t *object, const char *name)
+const char *report_string(const json_t *object, const char *name)
 {
     const char *value = json_string_value(json_object_get(object, name));
     return value == NULL ? "" : value;
@@ -16,8 +16,8 @@ static bool is_wanted(const struct catalogue_section *section, const char *wante
            (strlen(section->code) == length && memcmp(section->code, wanted, length) == 0);
 }
 
-const struct catalogue_row *summary_find_row(const char *section, size_t section_length,
-                                             const char *code)
+const struct catalogue_row *report_find_row(const char *section, size_t section_length,
+                                            const char *code)
 {
     for (size_t i = 0; i < catalogue_section_count(); i++) {
         const struct catalogue_section *part = catalogue_section(i);
@@ -44,36 +44,35 @@ static const struct catalogue_list *find_list(const char *section, size_t sectio
     return NULL;
 }
 
-void summary_label(const char *section, size_t section_length, const char *code, struct text *out)
+void report_label(const char *section, size_t section_length, const char *code, struct text *out)
 {
-    const struct catalogue_row *row = summary_find_row(section, section_length, code);
+    const struct catalogue_row *row = report_find_row(section, section_length, code);
     const struct catalogue_list *list = find_list(section, section_length, code);
     if (row != NULL) {
-        text_append_html(out, row->label);
+        text_append(out, row->label);
     } else if (list != NULL) {
-        text_append_html(out, list->label);
+        text_append(out, list->label);
     } else {
         report_code_words(out, code);
     }
 }
 
-void summary_section_label(const char *section, struct text *out)
+void report_section_label(const char *section, struct text *out)
 {
     const char *label = catalogue_section_label(section);
     if (label != NULL) {
-        text_append_html(out, label);
+        text_append(out, label);
     } else {
         report_code_words(out, section);
     }
 }
 
-void summary_doubts(const json_t *codes, const char *separator, struct text *out)
+void report_doubts(const json_t *codes, const char *separator, struct text *out)
 {
     for (size_t i = 0; i < json_array_size(codes); i++) {
         const char *code = json_string_value(json_array_get(codes, i));
         text_append(out, i == 0 ? separator : ", ");
-        text_append(out, i == 0 ? "<strong class=\"doubt\">rests on a stretch with: " : "");
+        text_append(out, i == 0 ? "rests on a stretch with: " : "");
         report_code_words(out, code == NULL ? "" : code);
     }
-    text_append(out, json_array_size(codes) > 0 ? "</strong>" : "");
 }

@@ -1,6 +1,6 @@
 /* Words for the codes of an analysis document. Private to report/. */
-#ifndef REPORT_SUMMARY_LABELS_H
-#define REPORT_SUMMARY_LABELS_H
+#ifndef REPORT_REPORT_LABELS_H
+#define REPORT_REPORT_LABELS_H
 
 #include "analysis/catalogue.h"
 #include "base/text.h"
@@ -8,19 +8,19 @@
 #include <jansson.h>
 
 /* A string member, or "" when it is missing or no string. */
-const char *summary_string(const json_t *object, const char *name);
+const char *report_string(const json_t *object, const char *name);
 
 /* The row with a code within a section (NULL: the first in any section), or NULL. */
-const struct catalogue_row *summary_find_row(const char *section, size_t section_length,
-                                             const char *code);
+const struct catalogue_row *report_find_row(const char *section, size_t section_length,
+                                            const char *code);
 
 /* The label of a value or list within a section (NULL: in any), or else the code's words. */
-void summary_label(const char *section, size_t section_length, const char *code, struct text *out);
+void report_label(const char *section, size_t section_length, const char *code, struct text *out);
 
 /* What makes a value, or what rests on it, doubtful: after `separator`, or nothing for no codes. */
-void summary_doubts(const json_t *codes, const char *separator, struct text *out);
+void report_doubts(const json_t *codes, const char *separator, struct text *out);
 
 /* A section's heading, or else the code's words. */
-void summary_section_label(const char *section, struct text *out);
+void report_section_label(const char *section, struct text *out);
 
 #endif

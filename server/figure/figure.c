@@ -1,0 +1,1 @@
+#include "figure/figure.h"
