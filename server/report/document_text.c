@@ -6,7 +6,14 @@
 #include <string.h>
 #include <utf8proc.h>
 
-enum { WIDTH = 78, GAP = 2, TERM_WIDTH_MAX = 30, COLUMNS_MAX = 24, CELL_WIDTH_LEAST = 8 };
+enum {
+    WIDTH = 78,
+    GAP = 2,
+    TERM_WIDTH_MAX = 30,
+    COLUMNS_MAX = 24,
+    LABEL_WIDTH_MAX = 14, /* of a column whose cells are narrower */
+    WORD_WIDTH_MAX = 24   /* longer words of cells are broken where there is no room */
+};
 
 /* ---- words ---- */
 
@@ -251,6 +258,7 @@ static int longest_word(const char *words)
 
 struct layout {
     size_t count;
+    int gap;
     int widths[COLUMNS_MAX];
     int least[COLUMNS_MAX]; /* what a column cannot do without */
 };
@@ -272,24 +280,28 @@ static void measure_column(const struct document_block *block, size_t column, st
         word = larger(word, longest_word(cell));
     }
     int label = longest_word(head->label);
-    int room = larger(word, CELL_WIDTH_LEAST) < 24 ? word : 24;
+    int room = word < WORD_WIDTH_MAX ? word : WORD_WIDTH_MAX;
+    int heading = width_of(head->label);
     layout->least[column] = larger(label, head->is_number ? widest : room);
-    layout->widths[column] = larger(
-        layout->least[column], head->is_number ? widest : larger(widest, width_of(head->label)));
+    layout->widths[column] = larger(larger(layout->least[column], widest),
+                                    heading < LABEL_WIDTH_MAX ? heading : LABEL_WIDTH_MAX);
 }
 
 static int layout_width(const struct layout *layout, const int *widths)
 {
-    int width = GAP * ((int)layout->count - 1);
+    int width = layout->gap * ((int)layout->count - 1);
     for (size_t i = 0; i < layout->count; i++) {
         width += widths[i];
     }
     return width;
 }
 
-/* Takes columns away from the widest until the table fits; false when it cannot. */
+/* Narrows the gaps, then the widest columns until the table fits; false when it cannot. */
 static bool fit(struct layout *layout)
 {
+    if (layout_width(layout, layout->least) > WIDTH) {
+        layout->gap = 1;
+    }
     if (layout_width(layout, layout->least) > WIDTH) {
         return false;
     }
@@ -322,7 +334,7 @@ static void write_cells(const struct document_block *block, const struct layout 
             append_spaces(block->columns[i].is_number ? room : 0, &line);
             text_append_bytes(&line, part.words, length);
             append_spaces(block->columns[i].is_number ? 0 : room, &line);
-            append_spaces(i + 1 < layout->count ? GAP : 0, &line);
+            append_spaces(i + 1 < layout->count ? layout->gap : 0, &line);
             cells[i] = part.next;
             more = more || *part.next != '\0';
         }
@@ -343,7 +355,7 @@ static void write_table_head(const struct document_block *block, const struct la
         for (int j = 0; j < layout->widths[i]; j++) {
             text_append_char(out, '-');
         }
-        append_spaces(i + 1 < layout->count ? GAP : 0, out);
+        append_spaces(i + 1 < layout->count ? layout->gap : 0, out);
     }
     text_append_char(out, '\n');
 }
@@ -365,7 +377,7 @@ static void write_rows_as_pairs(const struct document_block *block, struct text 
 
 static void write_table(const struct document_block *block, struct text *out)
 {
-    struct layout layout = {.count = block->column_count};
+    struct layout layout = {.count = block->column_count, .gap = GAP};
     if (block->caption[0] != '\0') {
         write_wrapped("", "", block->caption, out);
         text_append_char(out, '\n');
