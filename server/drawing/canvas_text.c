@@ -2,6 +2,7 @@
 
 #include "base/utf8.h"
 
+#include <pango/pangofc-font.h>
 #include <string.h>
 
 /* Everything is set in the first family; the second lends it characters that it lacks, and after
@@ -276,6 +277,19 @@ static bool lacks_characters(const PangoGlyphString *string)
     return false;
 }
 
+/* Spaces at the end of a line are given no glyph; words of two lines would run into each other for
+ * whoever reads the text out of a PDF. */
+static void give_spaces_glyphs(PangoGlyphItem *item, const char *text)
+{
+    const char *words = text + item->item->offset;
+    for (int i = 0; i < item->glyphs->num_glyphs; i++) {
+        PangoGlyphInfo *info = &item->glyphs->glyphs[i];
+        if (info->glyph == PANGO_GLYPH_EMPTY && words[item->glyphs->log_clusters[i]] == ' ') {
+            info->glyph = pango_fc_font_get_glyph((PangoFcFont *)item->item->analysis.font, ' ');
+        }
+    }
+}
+
 static void place_glyphs(struct glyph_run *run, const PangoGlyphString *string,
                          struct canvas_point at)
 {
@@ -336,6 +350,7 @@ static void show_run(struct canvas *canvas, PangoGlyphItem *item, const char *te
                             .clusters = cairo_text_cluster_allocate(most),
                             .words = g_string_new(NULL)};
     bool is_ellipsis = (item->item->analysis.flags & PANGO_ANALYSIS_FLAG_IS_ELLIPSIS) != 0;
+    give_spaces_glyphs(item, text);
     place_glyphs(&run, item->glyphs, at);
     if (is_ellipsis) {
         make_ellipsis(&run);
