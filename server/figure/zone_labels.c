@@ -1,0 +1,190 @@
+#include "figure/zone_labels.h"
+
+#include "figure/figure_style.h"
+
+#include <math.h>
+#include <string.h>
+
+enum { GRID = 28, TRIES = 7, LINE_POINTS = 64, TAKEN_MAX = 32 };
+
+static const double POINT_CLEAR_PT = 12.0; /* around the patient's point */
+
+static struct canvas_text text_of(const struct canvas_run *run)
+{
+    return (struct canvas_text){
+        .runs = run, .run_count = 1, .style = style_text(STYLE_INK_SOFT, STYLE_SMALL_PT, false)};
+}
+
+static bool in_zone(const struct nomogram_chart *chart, size_t zone, const struct plot *plot,
+                    double x_pt, double y_pt)
+{
+    const struct canvas_rect *area = &plot->area;
+    if (x_pt < area->x || x_pt > area->x + area->width || y_pt < area->y ||
+        y_pt > area->y + area->height) {
+        return false;
+    }
+    const double x = plot->from_x + (plot->to_x - plot->from_x) * (x_pt - area->x) / area->width;
+    const double y = plot->to_y - (plot->to_y - plot->from_y) * (y_pt - area->y) / area->height;
+    return nomogram_zone(chart, x, y) == &chart->zones[zone];
+}
+
+/* Whether a rectangle lies in the zone, by points along its outline. */
+static bool rect_fits(const struct nomogram_chart *chart, size_t zone, const struct plot *plot,
+                      const struct canvas_rect *rect)
+{
+    for (int i = 0; i < TRIES; i++) {
+        const double share = (double)i / (double)(TRIES - 1);
+        const double x = rect->x + share * rect->width;
+        if (!in_zone(chart, zone, plot, x, rect->y) ||
+            !in_zone(chart, zone, plot, x, rect->y + rect->height) ||
+            !in_zone(chart, zone, plot, x, rect->y + rect->height / 2.0)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool overlaps(const struct canvas_rect *one, const struct canvas_rect *other)
+{
+    return one->x < other->x + other->width && other->x < one->x + one->width &&
+           one->y < other->y + other->height && other->y < one->y + one->height;
+}
+
+static bool is_free(const struct canvas_rect *rect, const struct canvas_rect *taken, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (overlaps(rect, &taken[i])) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static struct canvas_rect grown(const struct canvas_rect *rect, double by)
+{
+    return (struct canvas_rect){rect->x - by, rect->y - by, rect->width + 2.0 * by,
+                                rect->height + 2.0 * by};
+}
+
+/* By how much the rectangle may grow on all sides within the zone; negative: it does not fit. */
+static double clearance(const struct nomogram_chart *chart, size_t zone, const struct plot *plot,
+                        const struct canvas_rect *rect)
+{
+    static const double STEP_PT = 3.0;
+    double room = -1.0;
+    for (double by = 1.0; by < plot->area.width; by += STEP_PT) {
+        const struct canvas_rect wider = grown(rect, by);
+        if (!rect_fits(chart, zone, plot, &wider)) {
+            return room;
+        }
+        room = by;
+    }
+    return room;
+}
+
+static struct zone_label try_words(struct canvas *canvas, const struct nomogram_chart *chart,
+                                   size_t zone, const struct plot *plot,
+                                   const struct canvas_rect *taken, size_t taken_count,
+                                   const char *words)
+{
+    const struct canvas_run run = {.words = words};
+    struct canvas_text text = text_of(&run);
+    struct zone_label label = {.words = words};
+    double best = 0.0;
+    text.width_pt = plot->area.width; /* lines break only where the words say so */
+    struct canvas_size size = canvas_text_size(canvas, &text);
+    for (int i = 0; i < GRID; i++) {
+        for (int j = 0; j < GRID; j++) {
+            const double x = plot->area.x + plot->area.width * (i + 0.5) / GRID;
+            const double y = plot->area.y + plot->area.height * (j + 0.5) / GRID;
+            const struct canvas_rect rect = {x - size.width / 2.0, y - size.height / 2.0,
+                                             size.width, size.height};
+            const double room =
+                is_free(&rect, taken, taken_count) ? clearance(chart, zone, plot, &rect) : -1.0;
+            if (room > best) {
+                best = room;
+                label.has_room = true;
+                label.rect = rect;
+            }
+        }
+    }
+    return label;
+}
+
+struct zone_label zone_label_place(struct canvas *canvas, const struct nomogram_chart *chart,
+                                   size_t zone, const struct plot *plot,
+                                   const struct canvas_rect *taken, size_t taken_count,
+                                   struct arena *arena)
+{
+    const char *words = chart->zones[zone].label;
+    struct zone_label label = try_words(canvas, chart, zone, plot, taken, taken_count, words);
+    char *broken = arena_strdup(arena, words);
+    char *space = strchr(broken, ' ');
+    if (!label.has_room && space != NULL) {
+        *space = '\n';
+        label = try_words(canvas, chart, zone, plot, taken, taken_count, broken);
+    }
+    return label;
+}
+
+void zone_label_draw(struct canvas *canvas, const struct zone_label *label)
+{
+    const struct canvas_run run = {.words = label->words};
+    struct canvas_text text = text_of(&run);
+    text.width_pt = label->rect.width + 1.0;
+    text.align = CANVAS_CENTRE;
+    (void)canvas_draw_text(canvas, (struct canvas_point){label->rect.x, label->rect.y}, &text);
+}
+
+static void draw_line(struct canvas *canvas, const struct nomogram_chart *chart,
+                      const struct nomogram_line *line, const struct plot *plot)
+{
+    double numbers[LINE_POINTS][2];
+    struct canvas_point points[LINE_POINTS];
+    const size_t count = nomogram_line_points(chart, line, numbers, LINE_POINTS);
+    /* Families differ by their dashes, the middle centile by its weight. */
+    struct canvas_pen pen = style_pen(STYLE_INK, 0.8);
+    pen.dash_pt = line->family > 0 ? 3.0 : 0.0;
+    if (line->centile > 0.0) {
+        pen.width_pt = fabs(line->centile - 50.0) < 1.0 ? 1.1 : 0.6;
+    }
+    for (size_t i = 0; i < count; i++) {
+        points[i] = plot_point(plot, numbers[i][0], numbers[i][1]);
+    }
+    canvas_polyline(canvas, points, count, &pen);
+    if (line->centile > 0.0 && count > 0) {
+        const struct canvas_style style = style_text(STYLE_INK_SOFT, STYLE_SMALL_PT, false);
+        char words[8];
+        const int whole = (int)lround(line->centile);
+        words[0] = whole >= 10 ? (char)('0' + whole / 10) : (char)('0' + whole);
+        words[1] = whole >= 10 ? (char)('0' + whole % 10) : '\0';
+        words[2] = '\0';
+        (void)canvas_label(
+            canvas, (struct canvas_point){points[count - 1].x - 3.0, points[count - 1].y - 9.0},
+            words, &style, CANVAS_END, 0.0);
+    }
+}
+
+void zone_labels_draw_chart(struct canvas *canvas, const struct nomogram_chart *chart,
+                            const struct plot *plot, struct canvas_point point, struct arena *arena)
+{
+    struct canvas_rect taken[TAKEN_MAX];
+    size_t count = 0;
+    for (size_t i = 0; i < chart->line_count; i++) {
+        draw_line(canvas, chart, &chart->lines[i], plot);
+    }
+    if (chart->line_count > 0 && chart->lines[0].centile > 0.0) {
+        return;
+    }
+    taken[count++] =
+        (struct canvas_rect){point.x - POINT_CLEAR_PT / 2.0, point.y - POINT_CLEAR_PT / 2.0,
+                             POINT_CLEAR_PT, POINT_CLEAR_PT};
+    for (size_t i = 0; i < chart->zone_count && count < TAKEN_MAX; i++) {
+        const struct zone_label label =
+            zone_label_place(canvas, chart, i, plot, taken, count, arena);
+        if (label.has_room) {
+            zone_label_draw(canvas, &label);
+            taken[count++] = label.rect;
+        }
+    }
+}
