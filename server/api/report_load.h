@@ -6,7 +6,7 @@
 #include "report/report.h"
 
 /* The longest report that is written as text. */
-#define REPORT_LIMIT (16 * LIMIT_ANALYSIS_BYTES)
+#define REPORT_LIMIT (4 * LIMIT_ANALYSIS_BYTES)
 
 enum report_use {
     REPORT_NUMBERS, /* no figures, which take most of the time */

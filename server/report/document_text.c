@@ -1,6 +1,6 @@
-/* Columns are those of a terminal: wide characters take two, marks that combine none. What anybody
- * typed right to left is isolated (Unicode UAX 9), so that it cannot reorder what stands beside it.
- */
+/* Columns are those of a terminal: wide characters take two, marks that combine none. What is
+ * written from the right is isolated (Unicode UAX 9), so that it cannot reorder what stands beside
+ * it. */
 #include "report/document.h"
 
 #include <string.h>
@@ -69,7 +69,7 @@ static bool has_right_to_left(const char *words)
     return false;
 }
 
-static void append_person_words(const char *words, struct text *out)
+static void append_words(const char *words, struct text *out)
 {
     bool isolate = has_right_to_left(words);
     text_append(out, isolate ? "\u2068" : "");
@@ -84,13 +84,13 @@ static void append_person_words(const char *words, struct text *out)
     text_append(out, isolate ? "\u2069" : "");
 }
 
-static void append_span(const struct document_span *span, struct text *out)
+/* The same on the arena. */
+static const char *showable(struct arena *arena, const char *words)
 {
-    if (span->from_person) {
-        append_person_words(span->words, out);
-    } else {
-        text_append(out, span->words);
-    }
+    struct text shown;
+    text_init(&shown, arena, strlen(words) + sizeof "\u2068\u2069");
+    append_words(words, &shown);
+    return shown.data;
 }
 
 /* The spans as one string, with line ends where a line is to end. */
@@ -103,7 +103,7 @@ static const char *join(struct arena *arena, struct document_spans spans)
     struct text joined;
     text_init(&joined, arena, length);
     for (size_t i = 0; i < spans.count; i++) {
-        append_span(&spans.spans[i], &joined);
+        append_words(spans.spans[i].words, &joined);
         if (spans.spans[i].ends_line && i + 1 < spans.count) {
             text_append_char(&joined, '\n');
         }
@@ -222,7 +222,7 @@ static void write_facts(const struct document_block *block, struct text *out)
     rest[widest + GAP] = '\0';
     for (size_t i = 0; i < block->count; i++) {
         const char *value = join_one(out->arena, &block->terms[i].value);
-        const char *term = block->terms[i].term;
+        const char *term = showable(out->arena, block->terms[i].term);
         int width = width_of(term) + 1;
         if (width > widest) {
             write_wrapped("", "", arena_printf(out->arena, "%s:", term), out);
@@ -237,7 +237,8 @@ static void write_facts(const struct document_block *block, struct text *out)
 static void write_figure(const struct document_figure *figure, struct text *out)
 {
     write_wrapped("[", " ",
-                  arena_printf(out->arena, "Figure: %s. %s]", figure->caption, figure->alternative),
+                  arena_printf(out->arena, "Figure: %s. %s]", showable(out->arena, figure->caption),
+                               showable(out->arena, figure->alternative)),
                   out);
 }
 
@@ -348,7 +349,7 @@ static void write_table_head(const struct document_block *block, const struct la
 {
     const char *labels[COLUMNS_MAX];
     for (size_t i = 0; i < layout->count; i++) {
-        labels[i] = block->columns[i].label;
+        labels[i] = showable(out->arena, block->columns[i].label);
     }
     write_cells(block, layout, labels, out);
     for (size_t i = 0; i < layout->count; i++) {
@@ -367,7 +368,8 @@ static void write_rows_as_pairs(const struct document_block *block, struct text 
         const char *lead = "- ";
         for (size_t j = 0; j < block->column_count; j++) {
             write_wrapped(lead, "    ",
-                          arena_printf(out->arena, "%s: %s", block->columns[j].label,
+                          arena_printf(out->arena, "%s: %s",
+                                       showable(out->arena, block->columns[j].label),
                                        join_one(out->arena, &block->rows[i][j])),
                           out);
             lead = "  ";
@@ -379,7 +381,7 @@ static void write_table(const struct document_block *block, struct text *out)
 {
     struct layout layout = {.count = block->column_count, .gap = GAP};
     if (block->caption[0] != '\0') {
-        write_wrapped("", "", block->caption, out);
+        write_wrapped("", "", showable(out->arena, block->caption), out);
         text_append_char(out, '\n');
     }
     for (size_t i = 0; i < layout.count && i < COLUMNS_MAX; i++) {
@@ -428,11 +430,10 @@ static void write_block(const struct document_block *block, struct text *out)
     text_append_char(out, '\n');
 }
 
-static void write_line(const char *words, bool is_from_person, struct text *out)
+static void write_line(const char *words, struct text *out)
 {
-    const struct document_span span = {.words = words, .from_person = is_from_person};
-    if (words != NULL && words[0] != '\0') {
-        write_wrapped("", "", join_one(out->arena, &span), out);
+    if (words[0] != '\0') {
+        write_wrapped("", "", showable(out->arena, words), out);
     }
 }
 
@@ -442,12 +443,12 @@ void document_write_text(const struct document *document, struct text *out)
     if (facts->mark != NULL) {
         write_wrapped("*** ", "*** ", arena_printf(out->arena, "%s ***", facts->mark), out);
     }
-    write_line(facts->head_end, true, out);
-    write_line(facts->head_start, true, out);
+    write_line(facts->head_end, out);
+    write_line(facts->head_start, out);
     text_append_char(out, '\n');
     for (const struct document_block *block = document_first_block(document); block != NULL;
          block = block->next) {
         write_block(block, out);
     }
-    write_line(facts->foot, false, out);
+    write_line(facts->foot, out);
 }

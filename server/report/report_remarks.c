@@ -41,8 +41,7 @@ static void append_basis(json_t *basis, json_t *sections, struct text *out)
     text_append(out, json_object_size(basis) > 0 ? "). " : ". ");
 }
 
-/* The limits in use, as the clinic chose them or as they are by default. */
-static void append_limits(json_t *limits, struct text *out)
+void report_limits(json_t *limits, struct text *out)
 {
     const char *code = NULL;
     json_t *value = NULL;
@@ -83,7 +82,7 @@ static void add_class(const struct report_maker *maker, const json_t *item, json
     append_basis(json_object_get(item, "basis"), sections, &basis);
     text_append(&basis, report_string(item, "method"));
     text_append(&basis, basis.data[basis.length - 1] == '.' ? "" : ".");
-    append_limits(json_object_get(item, "limits"), &basis);
+    report_limits(json_object_get(item, "limits"), &basis);
     report_doubts(json_object_get(item, "quality"), " Doubtful: ", &doubts);
     const struct document_span spans[] = {
         {.words = name.data, .strong = true},
