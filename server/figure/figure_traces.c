@@ -16,6 +16,7 @@ static const double RIGHT_PT = 10.0;
 static const double STRIP_GAP_PT = 5.0;
 static const double STRIP_PT = 62.0; /* height that suits one strip */
 static const double STRIP_PT_LEAST = 24.0;
+static const double STRIPS_PT_LEAST = 130.0; /* of few strips together */
 static const double HEAD_PT = 90.0;
 static const double HATCH_PT = 4.0;
 static const double RANGE_MARGIN = 0.05; /* of a strip's scale, above and below what it holds */
@@ -82,7 +83,7 @@ static struct stack stack_of(const struct figure_source *source, struct figure_s
 
 static double height_of(const struct stack *stack)
 {
-    return fmin(HEIGHT_PT_MOST, HEAD_PT + STRIP_PT * (double)stack->count);
+    return fmin(HEIGHT_PT_MOST, HEAD_PT + fmax(STRIPS_PT_LEAST, STRIP_PT * (double)stack->count));
 }
 
 size_t figure_traces_list(const struct figure_source *source, struct arena *arena,

@@ -175,18 +175,21 @@ static double text_width(struct canvas *canvas, const char *words, const struct 
 static void draw_band(struct canvas *canvas, const struct found_rows *found, size_t index,
                       const struct plot *plot, double top)
 {
-    const struct canvas_style style = style_text(STYLE_INK, STYLE_TEXT_PT, false);
+    struct canvas_style style = style_text(STYLE_INK, STYLE_TEXT_PT, false);
     const struct canvas_pen edge = style_pen(STYLE_RULE, 0.6);
     const struct found_band *band = &found->bands[index];
     const double left = plot_x(plot, band->from_s);
     const double right = plot_x(plot, band->to_s);
     const struct canvas_rect rect = {left, top, right - left, BAND_PT};
+    if (text_width(canvas, band->label, &style) + 4.0 > rect.width) {
+        style.size_pt = STYLE_SMALL_PT;
+    }
     const double width = text_width(canvas, band->label, &style);
     const double next = index + 1 < found->band_count ? plot_x(plot, found->bands[index + 1].from_s)
                                                       : plot->area.x + plot->area.width;
     canvas_fill_rect(canvas, rect, style_colour(STYLE_BAND));
     canvas_stroke_rect(canvas, rect, &edge);
-    if (width + 4.0 <= rect.width) {
+    if (width + 2.0 <= rect.width) {
         (void)canvas_label(canvas, (struct canvas_point){left + rect.width / 2.0, top + 0.5},
                            band->label, &style, CANVAS_CENTRE, 0.0);
     } else if (right + width + 4.0 <= next) {

@@ -9,6 +9,7 @@ enum { GRID = 30, TRIES = 7, LINE_POINTS = 64, POINTS_MOST = 200, ZONES_MOST = 1
 
 static const double POINT_CLEAR_PT = 12.0; /* around a point */
 static const double TINY_PT = 5.5;
+static const double CENTILE_PT = 9.0; /* line of a centile's number */
 
 static struct canvas_text text_of(const struct canvas_run *run, double size_pt)
 {
@@ -130,6 +131,82 @@ struct zone_label zone_label_place(struct canvas *canvas, const struct nomogram_
     return label;
 }
 
+/* The place of a zone that is farthest from its edges: where a leader ends. False when the chart
+ * shows nothing of the zone. */
+static bool heart_of(const struct nomogram_chart *chart, size_t zone, const struct plot *plot,
+                     struct canvas_point *ret_heart)
+{
+    enum { FINE = 4 * GRID };
+
+    double best = 0.0;
+    for (int i = 0; i < FINE * FINE; i++) {
+        const struct canvas_rect dot = {plot->area.x + plot->area.width * (i % FINE + 0.5) / FINE,
+                                        plot->area.y + plot->area.height * (i / FINE + 0.5) / FINE,
+                                        0.0, 0.0};
+        if (!in_zone(chart, zone, plot, dot.x, dot.y)) {
+            continue;
+        }
+        const double room = fmax(clearance(chart, zone, plot, &dot), 0.5);
+        if (room > best) {
+            best = room;
+            *ret_heart = (struct canvas_point){dot.x, dot.y};
+        }
+    }
+    return best > 0.0;
+}
+
+/* Whether a rectangle lies on the plot, in one zone, whichever. */
+static bool in_one_zone(const struct nomogram_chart *chart, const struct plot *plot,
+                        const struct canvas_rect *rect)
+{
+    for (size_t zone = 0; zone < chart->zone_count; zone++) {
+        if (rect_fits(chart, zone, plot, rect)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* The name in a neighbouring zone, as near as may be, for a zone that has no room for it. */
+static struct zone_label place_beside(struct canvas *canvas, const struct nomogram_chart *chart,
+                                      const char *words, const struct plot *plot,
+                                      const struct zone_obstacles *obstacles,
+                                      struct canvas_point heart)
+{
+    static const double LEADER_PT_LEAST = 12.0;
+    const struct canvas_run run = {.words = words};
+    const struct canvas_text text = text_of(&run, STYLE_SMALL_PT);
+    const struct canvas_size size = canvas_text_size(canvas, &text);
+    struct zone_label label = {.words = words, .size_pt = STYLE_SMALL_PT};
+    double best = HUGE_VAL;
+    for (int i = 0; i < GRID * GRID; i++) {
+        const double x = plot->area.x + plot->area.width * (i % GRID + 0.5) / GRID;
+        const double y = plot->area.y + plot->area.height * (i / GRID + 0.5) / GRID;
+        const struct canvas_rect rect = {x - size.width / 2.0, y - size.height / 2.0, size.width,
+                                         size.height};
+        const struct canvas_rect wider = grown(&rect, 2.0);
+        const double away = hypot(x - heart.x, y - heart.y);
+        if (away < best && away > LEADER_PT_LEAST && in_one_zone(chart, plot, &wider) &&
+            is_free(&wider, obstacles->rects, obstacles->count)) {
+            best = away;
+            label.has_room = true;
+            label.rect = rect;
+        }
+    }
+    return label;
+}
+
+/* From the nearest point of the name to the zone, with a dot there. */
+static void draw_leader(struct canvas *canvas, const struct canvas_rect *rect,
+                        struct canvas_point heart)
+{
+    const struct canvas_pen pen = style_pen(STYLE_INK_SOFT, 0.5);
+    const struct canvas_point from = {fmin(fmax(heart.x, rect->x), rect->x + rect->width),
+                                      fmin(fmax(heart.y, rect->y), rect->y + rect->height)};
+    canvas_line(canvas, from, heart, &pen);
+    canvas_marker(canvas, CANVAS_MARKER_DISC, heart, 2.0, pen.colour);
+}
+
 static void draw_label(struct canvas *canvas, const struct zone_label *label)
 {
     const struct canvas_run run = {.words = label->words};
@@ -162,9 +239,14 @@ static void draw_line(struct canvas *canvas, const struct nomogram_chart *chart,
         words[0] = whole >= 10 ? (char)('0' + whole / 10) : (char)('0' + whole);
         words[1] = whole >= 10 ? (char)('0' + whole % 10) : '\0';
         words[2] = '\0';
-        (void)canvas_label(
-            canvas, (struct canvas_point){points[count - 1].x - 3.0, points[count - 1].y - 9.0},
-            words, &style, CANVAS_END, 0.0);
+        /* In the margin: beside the line's end, or above it where the chart's top cuts it. */
+        const struct canvas_point end = points[count - 1];
+        const bool at_right = end.x > plot->area.x + plot->area.width - CENTILE_PT;
+        (void)canvas_label(canvas,
+                           at_right ? (struct canvas_point){plot->area.x + plot->area.width + 1.5,
+                                                            end.y - CENTILE_PT / 2.0}
+                                    : (struct canvas_point){end.x, plot->area.y - CENTILE_PT},
+                           words, &style, at_right ? CANVAS_START : CANVAS_CENTRE, 0.0);
     }
 }
 
