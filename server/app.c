@@ -153,6 +153,7 @@ int app_serve(const struct config *config)
     (void)fflush(stdout);
     wait_for_stop_signal(&signals, server);
     http_server_stop(server, STOP_PATIENCE_S);
+    canvas_forget_fonts();
     stop_single_sign_on(dispatch.settings.openid);
     sealing_key_free(key);
     log_message(LOG_LEVEL_INFO, "stopped", "every accepted request is answered");

@@ -54,6 +54,11 @@ void canvas_free(struct canvas *canvas);
  * the start of a program: a canvas that lacks them fails as a whole, it does not draw boxes. */
 MUST_CHECK bool canvas_check_fonts(struct error *reterr);
 
+/* Frees the fonts that the process keeps for the next canvas, and those of the calling thread; a
+ * thread that ends frees its own. For the end of a program, when no canvas is left in any thread.
+ */
+void canvas_forget_fonts(void);
+
 /* The form, for the rare thing that one of them has no use for. */
 enum canvas_form canvas_form(const struct canvas *canvas);
 

@@ -7,6 +7,9 @@
 #include <cairo.h>
 #include <pango/pangocairo.h>
 
+/* What text is set in. */
+#define CANVAS_FAMILY "Noto Sans"
+
 struct canvas_bytes {
     unsigned char *data;
     size_t length;

@@ -2,13 +2,12 @@
 
 #include "base/utf8.h"
 
+#include <pango/pangofc-font.h>
 #include <string.h>
 
 /* Everything is set in the first family; the second lends it characters that it lacks, and after
  * that whatever else is installed. */
-static const char FAMILY[] = "Noto Sans";
-static const char FAMILIES[] = "Noto Sans, DejaVu Sans";
-static const char PACKAGE[] = "Debian: fonts-noto-core";
+static const char FAMILIES[] = CANVAS_FAMILY ", DejaVu Sans";
 
 /* Figures of one width, so that columns of numbers stand under each other. No ligatures: every
  * letter stays one that can be searched for. */
@@ -17,13 +16,13 @@ static const char FEATURES[] = "tnum=1, liga=0, clig=0";
 /* Layouts are kept, since most texts are measured before they are drawn; this many at most. */
 enum { LAYOUTS_MAX = 4096 };
 
-/* ---- fonts ---- */
+/* ---- setting ---- */
 
 /* Sizes in pixels of the surface's own unit, which is the point; nothing is rounded to a grid, so
  * that all forms lay out alike. The language is ours, not that of the process's locale. */
-static PangoContext *new_context(void)
+static PangoContext *new_context(PangoFontMap *map)
 {
-    PangoContext *context = pango_font_map_create_context(pango_cairo_font_map_get_default());
+    PangoContext *context = pango_font_map_create_context(map);
     pango_cairo_context_set_resolution(context, 72.0);
     cairo_font_options_t *options = cairo_font_options_create();
     cairo_font_options_set_hint_metrics(options, CAIRO_HINT_METRICS_OFF);
@@ -47,54 +46,15 @@ static PangoFontDescription *new_description(double size_pt, bool bold, bool ita
     return description;
 }
 
-/* Pango never refuses: it takes what is nearest. So look at what it took. */
-static bool has_face(PangoContext *context, bool bold, bool italic)
-{
-    PangoFontDescription *wanted = new_description(10.0, bold, italic);
-    PangoFont *font = pango_context_load_font(context, wanted);
-    bool has = false;
-    if (font != NULL) {
-        PangoFontDescription *taken = pango_font_describe(font);
-        has =
-            g_strcmp0(pango_font_description_get_family(taken), FAMILY) == 0 &&
-            pango_font_description_get_weight(taken) == pango_font_description_get_weight(wanted) &&
-            pango_font_description_get_style(taken) == pango_font_description_get_style(wanted);
-        pango_font_description_free(taken);
-        g_object_unref(font);
-    }
-    pango_font_description_free(wanted);
-    return has;
-}
-
-static bool check_faces(PangoContext *context, struct error *reterr)
-{
-    static const char *const names[] = {"Regular", "Bold", "Italic", "Bold Italic"};
-    for (int i = 0; i < 4; i++) {
-        if (!has_face(context, (i & 1) != 0, (i & 2) != 0)) {
-            return error_set(reterr, ERROR_INTERNAL, "the font %s %s is not installed (%s)", FAMILY,
-                             names[i], PACKAGE);
-        }
-    }
-    return true;
-}
-
-bool canvas_check_fonts(struct error *reterr)
-{
-    PangoContext *context = new_context();
-    bool good = check_faces(context, reterr);
-    g_object_unref(context);
-    return good;
-}
-
 static bool begin_text(struct canvas *canvas)
 {
+    struct error error = {0};
+    if (canvas->context == NULL && canvas_is_well(canvas) && !canvas_check_fonts(&error)) {
+        canvas_fail(canvas, error.kind, error.detail);
+    }
     if (canvas->context == NULL && canvas_is_well(canvas)) {
-        canvas->context = new_context();
+        canvas->context = new_context(pango_cairo_font_map_get_default()); // the thread's own
         canvas->layouts = g_hash_table_new_full(g_str_hash, g_str_equal, g_free, g_object_unref);
-        struct error error = {0};
-        if (!check_faces(canvas->context, &error)) {
-            canvas_fail(canvas, error.kind, error.detail);
-        }
     }
     return canvas_is_well(canvas);
 }
@@ -317,6 +277,19 @@ static bool lacks_characters(const PangoGlyphString *string)
     return false;
 }
 
+/* Spaces at the end of a line are given no glyph; words of two lines would run into each other for
+ * whoever reads the text out of a PDF. */
+static void give_spaces_glyphs(PangoGlyphItem *item, const char *text)
+{
+    const char *words = text + item->item->offset;
+    for (int i = 0; i < item->glyphs->num_glyphs; i++) {
+        PangoGlyphInfo *info = &item->glyphs->glyphs[i];
+        if (info->glyph == PANGO_GLYPH_EMPTY && words[item->glyphs->log_clusters[i]] == ' ') {
+            info->glyph = pango_fc_font_get_glyph((PangoFcFont *)item->item->analysis.font, ' ');
+        }
+    }
+}
+
 static void place_glyphs(struct glyph_run *run, const PangoGlyphString *string,
                          struct canvas_point at)
 {
@@ -377,6 +350,7 @@ static void show_run(struct canvas *canvas, PangoGlyphItem *item, const char *te
                             .clusters = cairo_text_cluster_allocate(most),
                             .words = g_string_new(NULL)};
     bool is_ellipsis = (item->item->analysis.flags & PANGO_ANALYSIS_FLAG_IS_ELLIPSIS) != 0;
+    give_spaces_glyphs(item, text);
     place_glyphs(&run, item->glyphs, at);
     if (is_ellipsis) {
         make_ellipsis(&run);
