@@ -7,6 +7,8 @@
 #include "figure/path_draw.h"
 #include "figure/zone_labels.h"
 
+#include "formats/display.h"
+
 #include <math.h>
 
 enum { WORDS_BYTES_MAX = 1024, ARROWS = 10 };
@@ -20,6 +22,8 @@ static bool open_chart(const struct figure_source *source, struct nomogram_chart
         source->sex == SEX_FEMALE ? NOMOGRAM_FEMALE_OBSTRUCTION : NOMOGRAM_ICS_OBSTRUCTION;
     const struct analysis_choices choices = number_choices(source);
     (void)nomogram_chart(code, &choices, source->age_years, ret_chart);
+    ret_chart->x.label = display_signal_name(SIGNAL_FLOW);
+    ret_chart->y.label = display_signal_name(SIGNAL_PDET);
     return nomogram_is_for(code, source->sex, source->age_years);
 }
 
@@ -114,7 +118,7 @@ void figure_loop_draw(const struct figure_paper *paper)
         points[i] = plot_point(&plot, moment->flow_ml_s, moment->pdet_cmh2o);
     }
     if (has_lines) {
-        zone_labels_draw_chart(paper->canvas, &chart, &plot, at, paper->arena);
+        zone_labels_draw_chart(paper->canvas, &chart, &plot, points, course.count, paper->arena);
     }
     const struct path path = {
         .points = points,

@@ -11,7 +11,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { WORDS_BYTES_MAX = 1024 };
+enum { WORDS_BYTES_MAX = 1024, GUIDE_POINTS = 24 };
 
 /* Where a chart's point stands in the document. */
 struct point_row {
@@ -113,15 +113,17 @@ size_t figure_nomogram_list(const struct figure_source *source, struct arena *ar
         if (!nomogram_plot_open(source, (enum nomogram_code)i, &found)) {
             continue;
         }
+        /* Nine zones need room for their names. */
+        const bool is_half = found.chart.family_count < 2;
         figures[count++] = (struct figure){
             .kind = FIGURE_NOMOGRAM,
             .nomogram = (enum nomogram_code)i,
             .code = found.chart.code,
             .caption = found.chart.title,
             .span = {0.0, source->duration_s},
-            .width_pt = FIGURE_HALF_PT,
+            .width_pt = is_half ? FIGURE_HALF_PT : FIGURE_FULL_PT,
             .height_pt = FIGURE_HALF_HEIGHT_PT,
-            .is_half = true,
+            .is_half = is_half,
         };
     }
     return count;
@@ -171,7 +173,15 @@ void figure_nomogram_draw(const struct figure_paper *paper)
     nomogram_plot_reach(&found.chart, found.x, found.y);
     const struct plot plot = nomogram_plot_axes(paper->canvas, paper->arena, &found.chart, area);
     const struct canvas_point at = plot_point(&plot, found.x, found.y);
-    zone_labels_draw_chart(paper->canvas, &found.chart, &plot, at, paper->arena);
+    struct canvas_point guides[2 * GUIDE_POINTS];
+    for (int i = 0; i < GUIDE_POINTS; i++) {
+        const double share = (double)i / (double)(GUIDE_POINTS - 1);
+        const double bottom = plot.area.y + plot.area.height;
+        guides[2 * i] = (struct canvas_point){plot.area.x + share * (at.x - plot.area.x), at.y};
+        guides[2 * i + 1] = (struct canvas_point){at.x, bottom + share * (at.y - bottom)};
+    }
+    zone_labels_draw_chart(paper->canvas, &found.chart, &plot, guides, 2 * GUIDE_POINTS,
+                           paper->arena);
     draw_point(paper, &plot, at);
 }
 

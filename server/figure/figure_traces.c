@@ -16,8 +16,10 @@ static const double RIGHT_PT = 10.0;
 static const double STRIP_GAP_PT = 5.0;
 static const double STRIP_PT = 62.0; /* height that suits one strip */
 static const double STRIP_PT_LEAST = 24.0;
+static const double STRIPS_PT_LEAST = 130.0; /* of few strips together */
 static const double HEAD_PT = 90.0;
 static const double HATCH_PT = 4.0;
+static const double RANGE_MARGIN = 0.05; /* of a strip's scale, above and below what it holds */
 static const double HEIGHT_PT_MOST = 640.0;
 
 /* The voiding is enlarged by itself when it is a smaller part of the recording than this. */
@@ -81,7 +83,7 @@ static struct stack stack_of(const struct figure_source *source, struct figure_s
 
 static double height_of(const struct stack *stack)
 {
-    return fmin(HEIGHT_PT_MOST, HEAD_PT + STRIP_PT * (double)stack->count);
+    return fmin(HEIGHT_PT_MOST, HEAD_PT + fmax(STRIPS_PT_LEAST, STRIP_PT * (double)stack->count));
 }
 
 size_t figure_traces_list(const struct figure_source *source, struct arena *arena,
@@ -140,7 +142,10 @@ static struct plot scale_of(const struct stack *stack, size_t index, struct figu
             to = fmax(to, high);
         }
     }
-    *ret_step = plot_widen(&from, &to, plot_ticks_down(area.height));
+    const double range = to > from ? to - from : 1.0;
+    from -= from < 0.0 ? RANGE_MARGIN * range : 0.0;
+    to = from + range * (1.0 + RANGE_MARGIN) + (from < 0.0 ? RANGE_MARGIN * range : 0.0);
+    *ret_step = plot_step(to - from, plot_ticks_down(area.height));
     return (struct plot){
         .area = area, .from_x = span.from_s, .to_x = span.to_s, .from_y = from, .to_y = to};
 }
@@ -177,7 +182,10 @@ static void draw_strip_axes(const struct figure_paper *paper, const struct trace
         const double y = plot_y(plot, value);
         canvas_line(paper->canvas, (struct canvas_point){area.x, y},
                     (struct canvas_point){area.x + area.width, y}, &grid);
-        (void)canvas_label(paper->canvas, (struct canvas_point){area.x - 3.0, y - 4.5},
+        /* Within the strip, so that neighbouring strips' labels stay apart. */
+        const double top = fmin(fmax(y - STYLE_LINE_PT / 2.0, area.y - 1.0),
+                                area.y + area.height - STYLE_LINE_PT + 1.0);
+        (void)canvas_label(paper->canvas, (struct canvas_point){area.x - 3.0, top},
                            short_text(paper->arena, value, step, false), &ticks, CANVAS_END, 0.0);
     }
     canvas_stroke_rect(paper->canvas, area, &frame);

@@ -11,6 +11,7 @@
 enum { COUGHS_MAX = 512, WORDS_BYTES_MAX = 1024 };
 
 static const double FULL_PERCENT = 100.0;
+static const double TOP_PERCENT = 110.0; /* the line of 100 % is not the chart's edge */
 
 struct cough {
     size_t pull; /* from 1 */
@@ -91,7 +92,7 @@ void figure_transmission_draw(const struct figure_paper *paper)
     const struct coughs coughs = coughs_of(paper->source, paper->arena);
     struct key key = {.count = 0};
     struct plot_axis x = {.label = "Position along the functional length (%)", .to = FULL_PERCENT};
-    struct plot_axis y = {.label = "Transmission ratio (%)", .to = FULL_PERCENT};
+    struct plot_axis y = {.label = "Transmission ratio (%)", .to = TOP_PERCENT};
     fill_key(paper, &coughs, &key);
     const struct canvas_rect area = figure_frame(paper, &key);
     for (size_t i = 0; i < coughs.count; i++) {

@@ -19,20 +19,25 @@ struct found_kind {
     const char *from; /* members; NULL: a moment */
     const char *at;
     const char *to;
-    const char *label;
+    const char *label; /* beside the row */
+    const char *words; /* when it is told */
     enum canvas_marker marker;
 };
 
 static const struct found_kind kinds[] = {
-    {"filling", "coughs", NULL, "at_s", NULL, "Coughs", CANVAS_MARKER_TRIANGLE},
-    {"profiles", "transmission_ratios", NULL, "at_s", NULL, "Coughs", CANVAS_MARKER_TRIANGLE},
-    {"filling", "strains", "start_s", "peak_s", "end_s", "Strains", CANVAS_MARKER_DIAMOND},
-    {"filling", "involuntary_contractions", "start_s", "peak_s", "end_s", "Involuntary",
+    {"filling", "coughs", NULL, "at_s", NULL, "Coughs", "Coughs", CANVAS_MARKER_TRIANGLE},
+    {"profiles", "transmission_ratios", NULL, "at_s", NULL, "Coughs", "Coughs",
+     CANVAS_MARKER_TRIANGLE},
+    {"filling", "strains", "start_s", "peak_s", "end_s", "Strains", "Strains",
+     CANVAS_MARKER_DIAMOND},
+    {"filling", "involuntary_contractions", "start_s", "peak_s", "end_s", "Contractions",
+     "Involuntary detrusor contractions", CANVAS_MARKER_SQUARE},
+    {"filling", "leaks", NULL, "at_s", NULL, "Leaks", "Leaks", CANVAS_MARKER_DISC},
+    {"emg", "bursts", "start_s", NULL, "end_s", "EMG bursts", "EMG bursts", CANVAS_MARKER_CROSS},
+    {"training", "contractions", "start_s", NULL, "end_s", "Contractions", "Contractions",
      CANVAS_MARKER_SQUARE},
-    {"filling", "leaks", NULL, "at_s", NULL, "Leaks", CANVAS_MARKER_DISC},
-    {"emg", "bursts", "start_s", NULL, "end_s", "EMG bursts", CANVAS_MARKER_CROSS},
-    {"training", "contractions", "start_s", NULL, "end_s", "Contractions", CANVAS_MARKER_SQUARE},
-    {"anorectal", "manoeuvres", "start_s", NULL, "end_s", "Manoeuvres", CANVAS_MARKER_DIAMOND},
+    {"anorectal", "manoeuvres", "start_s", NULL, "end_s", "Manoeuvres", "Manoeuvres",
+     CANVAS_MARKER_DIAMOND},
 };
 
 enum { KIND_COUNT = sizeof kinds / sizeof kinds[0] };
@@ -144,8 +149,11 @@ struct found_rows found_rows_of(const struct figure_source *source, struct figur
         struct found_item *items = arena_array(arena, most_of(source, &kinds[i]), sizeof *items);
         const size_t count = take(source, &kinds[i], span, items);
         if (count > 0 && found.row_count < FOUND_ROWS_MAX) {
-            found.rows[found.row_count++] = (struct found_row){
-                .label = kinds[i].label, .marker = kinds[i].marker, .count = count, .items = items};
+            found.rows[found.row_count++] = (struct found_row){.label = kinds[i].label,
+                                                               .words = kinds[i].words,
+                                                               .marker = kinds[i].marker,
+                                                               .count = count,
+                                                               .items = items};
         }
     }
     return found;
@@ -167,18 +175,21 @@ static double text_width(struct canvas *canvas, const char *words, const struct 
 static void draw_band(struct canvas *canvas, const struct found_rows *found, size_t index,
                       const struct plot *plot, double top)
 {
-    const struct canvas_style style = style_text(STYLE_INK, STYLE_TEXT_PT, false);
+    struct canvas_style style = style_text(STYLE_INK, STYLE_TEXT_PT, false);
     const struct canvas_pen edge = style_pen(STYLE_RULE, 0.6);
     const struct found_band *band = &found->bands[index];
     const double left = plot_x(plot, band->from_s);
     const double right = plot_x(plot, band->to_s);
     const struct canvas_rect rect = {left, top, right - left, BAND_PT};
+    if (text_width(canvas, band->label, &style) + 4.0 > rect.width) {
+        style.size_pt = STYLE_SMALL_PT;
+    }
     const double width = text_width(canvas, band->label, &style);
     const double next = index + 1 < found->band_count ? plot_x(plot, found->bands[index + 1].from_s)
                                                       : plot->area.x + plot->area.width;
     canvas_fill_rect(canvas, rect, style_colour(STYLE_BAND));
     canvas_stroke_rect(canvas, rect, &edge);
-    if (width + 4.0 <= rect.width) {
+    if (width + 2.0 <= rect.width) {
         (void)canvas_label(canvas, (struct canvas_point){left + rect.width / 2.0, top + 0.5},
                            band->label, &style, CANVAS_CENTRE, 0.0);
     } else if (right + width + 4.0 <= next) {
@@ -233,7 +244,7 @@ void found_rows_tell(const struct found_rows *found, struct text *out)
     }
     for (size_t i = 0; i < found->row_count; i++) {
         const struct found_row *row = &found->rows[i];
-        text_printf(out, " %s: %zu, at ", row->label, row->count);
+        text_printf(out, " %s: %zu, at ", row->words, row->count);
         for (size_t j = 0; j < row->count && j < TOLD_MOST; j++) {
             text_append(out, j > 0 ? ", " : "");
             plot_append_clock(out, row->items[j].at_s, 1.0);

@@ -15,7 +15,8 @@ struct found_item {
 };
 
 struct found_row {
-    const char *label; /* "Coughs" */
+    const char *label; /* beside the row: "Contractions" */
+    const char *words; /* in full: "Involuntary detrusor contractions" */
     enum canvas_marker marker;
     size_t count; /* those within the span */
     const struct found_item *items;

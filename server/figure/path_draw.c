@@ -5,6 +5,7 @@
 #include <math.h>
 
 static const double ARROW_PT = 4.5;
+static const double DIRECTION_PT = 1.5;
 
 static bool is_there(const struct canvas_point *point)
 {
@@ -16,9 +17,6 @@ static void draw_arrow(struct canvas *canvas, struct canvas_point before, struct
                        struct canvas_colour colour)
 {
     const double length = hypot(at.x - before.x, at.y - before.y);
-    if (length < 0.3) {
-        return; /* the path stands still: there is no direction */
-    }
     const double along_x = (at.x - before.x) / length * ARROW_PT;
     const double along_y = (at.y - before.y) / length * ARROW_PT;
     const struct canvas_point corners[] = {
@@ -27,6 +25,22 @@ static void draw_arrow(struct canvas *canvas, struct canvas_point before, struct
         {at.x - along_x / 2.0 + along_y / 2.5, at.y - along_y / 2.0 - along_x / 2.5},
     };
     canvas_fill_polygon(canvas, corners, sizeof corners / sizeof corners[0], colour);
+}
+
+/* The last point before `index` that is far enough away to tell a direction; `index` itself where
+ * the path stands still, or is interrupted. */
+static size_t come_from(const struct path *path, size_t index)
+{
+    for (size_t i = index; i-- > 0 && i + path->arrow_every > index;) {
+        if (!is_there(&path->points[i])) {
+            return index;
+        }
+        if (hypot(path->points[index].x - path->points[i].x,
+                  path->points[index].y - path->points[i].y) >= DIRECTION_PT) {
+            return i;
+        }
+    }
+    return index;
 }
 
 void path_draw(struct canvas *canvas, const struct path *path, const struct plot *plot)
@@ -42,9 +56,9 @@ void path_draw(struct canvas *canvas, const struct path *path, const struct plot
         }
         first = first == path->count ? i : first;
         last = i;
-        if (i > 0 && path->arrow_every > 0 && i % path->arrow_every == 0 &&
-            is_there(&path->points[i - 1])) {
-            draw_arrow(canvas, path->points[i - 1], path->points[i], path->colour);
+        const size_t before = come_from(path, i);
+        if (before < i && path->arrow_every > 0 && i % path->arrow_every == 0) {
+            draw_arrow(canvas, path->points[before], path->points[i], path->colour);
         }
     }
     canvas_clip_end(canvas);

@@ -131,7 +131,7 @@ double plot_ticks_across(double width_pt)
 
 double plot_ticks_down(double height_pt)
 {
-    enum { SPACE_PT = 15 };
+    enum { SPACE_PT = 20 };
 
     return fmax(1.0, floor(height_pt / SPACE_PT));
 }

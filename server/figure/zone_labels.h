@@ -7,22 +7,27 @@
 
 struct zone_label {
     const char *words; /* may hold a line feed */
-    bool has_room;     /* false: the zone is too small on this chart for its name */
+    double size_pt;
+    bool has_room; /* false: the zone is too small on this chart for its name */
     struct canvas_rect rect;
 };
 
+/* Rectangles that names keep clear of. */
+struct zone_obstacles {
+    const struct canvas_rect *rects;
+    size_t count;
+};
+
 /* Places the name of zone `zone` wholly within it, where it is farthest from the zone's edges and
- * outside the `taken` rectangles. */
+ * clear of the obstacles: in one line, else in two, else smaller. */
 struct zone_label zone_label_place(struct canvas *canvas, const struct nomogram_chart *chart,
                                    size_t zone, const struct plot *plot,
-                                   const struct canvas_rect *taken, size_t taken_count,
-                                   struct arena *arena);
+                                   const struct zone_obstacles *obstacles, struct arena *arena);
 
-void zone_label_draw(struct canvas *canvas, const struct zone_label *label);
-
-/* Draws a chart's lines and the names of its zones; centiles are named at their lines' ends. */
+/* Draws a chart's lines and the names of its zones; centiles are named at their lines' ends. Names
+ * keep clear of `points`, NaN among them does not matter. */
 void zone_labels_draw_chart(struct canvas *canvas, const struct nomogram_chart *chart,
-                            const struct plot *plot, struct canvas_point point,
-                            struct arena *arena);
+                            const struct plot *plot, const struct canvas_point *points,
+                            size_t count, struct arena *arena);
 
 #endif
