@@ -187,7 +187,7 @@ static struct optional_number point_limit(const struct equipment_limits *limits,
         limit = limits->absolute.value;
     }
     if (limits->percent.known) {
-        limit = fmax(limit, limits->percent.value / 100.0 * applied);
+        limit = fmax(limit, limits->percent.value / 100.0 * fabs(applied));
     }
     return (struct optional_number){limit > 0.0, limit};
 }
@@ -226,8 +226,9 @@ static void judge_point(const struct equipment_check *check, size_t index,
         .error = error,
         .limit = point_limit(&check->limits[point->quantity], point->applied),
     };
-    if (point->applied > 0.0) {
-        result->error_percent = (struct optional_number){true, 100.0 * error / point->applied};
+    if (fabs(point->applied) > 0.0) {
+        result->error_percent =
+            (struct optional_number){true, 100.0 * error / fabs(point->applied)};
     }
     if (!result->limit.known) {
         result->outcome = EQUIPMENT_NO_LIMIT;
@@ -301,7 +302,7 @@ static double largest_applied(const struct equipment_check *check, enum equipmen
     double largest = 0.0;
     for (size_t i = 0; i < check->point_count; i++) {
         if (check->points[i].quantity == quantity) {
-            largest = fmax(largest, check->points[i].applied);
+            largest = fmax(largest, fabs(check->points[i].applied));
         }
     }
     return largest;

@@ -51,7 +51,7 @@ struct equipment_limits {
 
 struct equipment_point {
     enum equipment_quantity quantity;
-    double applied; /* in the quantity's unit, >= 0 */
+    double applied; /* in the quantity's unit; below 0 only for pressure */
     double reading;
     bool falling; /* reached from above; only for hysteresis */
 };
@@ -77,7 +77,7 @@ enum equipment_outcome {
 
 struct equipment_point_result {
     double error;                         /* reading - applied */
-    struct optional_number error_percent; /* of the applied value; not known at 0 */
+    struct optional_number error_percent; /* of the applied amount; not known at 0 */
     struct optional_number limit;         /* largest amount of the error that passes */
     enum equipment_outcome outcome;
 };

@@ -15,9 +15,9 @@
     {                                                                                              \
         "application/merge-patch+json", "application/json", NULL                                   \
     }
-#define JSON_OR_HTML                                                                               \
+#define REPORT_TYPES                                                                               \
     {                                                                                              \
-        "application/json", "text/html", NULL                                                      \
+        "application/json", "text/html", "application/pdf", "text/plain", NULL                     \
     }
 #define PDF_ONLY                                                                                   \
     {                                                                                              \
@@ -367,6 +367,32 @@ static const struct http_route ROUTES[] = {
      {NULL},
      JSON_ONLY},
 
+    {HTTP_GET, "/v1/devices", devices_list, ACCESS_DEVICES, ACCESS_READ, 0, 0, {NULL}, JSON_ONLY},
+    {HTTP_POST, "/v1/devices", devices_create, ACCESS_DEVICES, ACCESS_CREATE, HTTP_ROUTE_CREATES,
+     LIMIT_SMALL_BODY_BYTES, JSON_ONLY, JSON_ONLY},
+    {HTTP_GET,
+     "/v1/devices/{id}",
+     devices_get,
+     ACCESS_DEVICES,
+     ACCESS_READ,
+     0,
+     0,
+     {NULL},
+     JSON_ONLY},
+    {HTTP_PATCH, "/v1/devices/{id}", devices_patch, ACCESS_DEVICES, ACCESS_CHANGE,
+     HTTP_ROUTE_REQUIRES_MATCH, LIMIT_SMALL_BODY_BYTES, PATCH_TYPES, JSON_ONLY},
+    {HTTP_GET,
+     "/v1/devices/{id}/verifications",
+     verifications_list,
+     ACCESS_VERIFICATIONS,
+     ACCESS_READ,
+     0,
+     0,
+     {NULL},
+     JSON_ONLY},
+    {HTTP_POST, "/v1/devices/{id}/verifications", verifications_create, ACCESS_VERIFICATIONS,
+     ACCESS_CREATE, HTTP_ROUTE_CREATES, LIMIT_SMALL_BODY_BYTES, JSON_ONLY, JSON_ONLY},
+
     {HTTP_GET,
      "/v1/patients",
      patients_list,
@@ -535,7 +561,7 @@ static const struct http_route ROUTES[] = {
      0,
      0,
      {NULL},
-     JSON_OR_HTML},
+     REPORT_TYPES},
 
     {HTTP_GET,
      "/v1/studies/{id}/interpretation",

@@ -86,8 +86,7 @@ struct canvas_pen style_pen(enum style_colour colour, double width_pt)
 
 struct canvas_pen style_dashed_pen(enum style_colour colour, double width_pt, double dash_pt)
 {
-    return (struct canvas_pen){
-        .colour = colours[colour], .width_pt = width_pt, .dash_pt = dash_pt};
+    return (struct canvas_pen){.colour = colours[colour], .width_pt = width_pt, .dash_pt = dash_pt};
 }
 
 int style_rank(enum signal_kind signal)

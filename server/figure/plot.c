@@ -31,6 +31,8 @@ bool plot_holds(const struct plot *plot, double x, double y)
 
 /* Steps that miss the limit by rounding alone still count. */
 static const double SLACK = 1e-9;
+/* Beyond it the next step of the ladder begins. */
+static const double SLACK_UP = 1e-6;
 
 double plot_step(double range, double most)
 {
@@ -48,7 +50,7 @@ double plot_step(double range, double most)
 
 double plot_time_step(double range_s, double most)
 {
-    static const double STEPS_S[] = {15.0,  30.0,  60.0,   120.0,  300.0, 600.0,
+    static const double STEPS_S[] = {15.0,  30.0,   60.0,   120.0,  300.0,  600.0,
                                      900.0, 1800.0, 3600.0, 7200.0, 14400.0};
     const double fine = plot_step(range_s, most);
     if (fine <= 10.0) {
@@ -69,6 +71,9 @@ double plot_first_tick(double from, double step)
 
 size_t plot_tick_count(double from, double to, double step)
 {
+    if (!(step > 0.0)) {
+        return 0;
+    }
     const double count = floor((to - plot_first_tick(from, step)) / step + SLACK) + 1.0;
     return count > 0.0 ? (size_t)count : 0;
 }
@@ -87,9 +92,7 @@ double plot_widen(double *from, double *to, double most)
             *to = high;
             return step;
         }
-        step = plot_step(high - low, most * (1.0 - SLACK)) > step
-                   ? plot_step(high - low, most * (1.0 - SLACK))
-                   : plot_step(2.0 * step * most, most);
+        step = plot_step(step * (1.0 + SLACK_UP), 1.0);
     }
 }
 
@@ -104,13 +107,13 @@ void plot_append_tick(struct text *out, double value, double step)
 void plot_append_clock(struct text *out, double at_s, double step_s)
 {
     enum { TENTHS = 10, MINUTE = 60, HOUR = 3600 };
+
     const bool has_tenths = step_s < 1.0;
     const long long tenths = llround(fabs(at_s) * TENTHS);
     const long long whole = has_tenths ? tenths / TENTHS : llround(fabs(at_s));
     text_append(out, at_s < 0.0 && tenths > 0 ? "\u2212" : "");
     if (whole >= HOUR) {
-        text_printf(out, "%lld:%02lld:%02lld", whole / HOUR, whole % HOUR / MINUTE,
-                    whole % MINUTE);
+        text_printf(out, "%lld:%02lld:%02lld", whole / HOUR, whole % HOUR / MINUTE, whole % MINUTE);
     } else {
         text_printf(out, "%lld:%02lld", whole / MINUTE, whole % MINUTE);
     }
@@ -122,12 +125,14 @@ void plot_append_clock(struct text *out, double at_s, double step_s)
 double plot_ticks_across(double width_pt)
 {
     enum { SPACE_PT = 34 };
+
     return fmax(2.0, floor(width_pt / SPACE_PT));
 }
 
 double plot_ticks_down(double height_pt)
 {
-    enum { SPACE_PT = 15 };
+    enum { SPACE_PT = 20 };
+
     return fmax(1.0, floor(height_pt / SPACE_PT));
 }
 
@@ -147,7 +152,7 @@ static const char *tick_text(struct arena *arena, double value, double step)
     return text.data;
 }
 
-/* Room of the widest tick label. */
+/* Room of the widest tick label, 0 without ticks. */
 static double widest_tick(struct canvas *canvas, struct arena *arena, const struct plot_axis *axis)
 {
     const struct canvas_style style = style_text(STYLE_INK_SOFT, STYLE_TEXT_PT, false);
@@ -186,8 +191,8 @@ static void draw_y_ticks(struct canvas *canvas, struct arena *arena, const struc
     for (size_t i = 0; i < plot_tick_count(axis->from, axis->to, axis->step); i++) {
         const double value = plot_first_tick(axis->from, axis->step) + axis->step * (double)i;
         const double y = plot_y(plot, value);
-        canvas_line(canvas, (struct canvas_point){plot->area.x, y},
-                    (struct canvas_point){right, y}, &pen);
+        canvas_line(canvas, (struct canvas_point){plot->area.x, y}, (struct canvas_point){right, y},
+                    &pen);
         (void)canvas_label(canvas,
                            (struct canvas_point){plot->area.x - 3.0, y - STYLE_LINE_PT / 2.0},
                            tick_text(arena, value, axis->step), &style, CANVAS_END, 0.0);
@@ -219,8 +224,7 @@ struct plot plot_draw_axes(struct canvas *canvas, struct arena *arena, struct ca
         canvas,
         (struct canvas_point){plot.area.x + plot.area.width / 2.0, bottom + STYLE_LINE_PT + 3.0},
         x->label, &style, CANVAS_CENTRE, 0.0);
-    (void)canvas_label(canvas,
-                       (struct canvas_point){area.x, plot.area.y + plot.area.height / 2.0},
+    (void)canvas_label(canvas, (struct canvas_point){area.x, plot.area.y + plot.area.height / 2.0},
                        y->label, &style, CANVAS_CENTRE, 90.0);
     return plot;
 }

@@ -52,7 +52,7 @@ struct plot_axis {
     const char *label; /* with its unit: "Flow rate (mL/s)" */
     double from;
     double to;
-    double step; /* between ticks */
+    double step; /* between ticks; 0: the caller draws its own */
 };
 
 /* Grid, frame, ticks and labels of a chart within `area`; returns the plot inside of them. */

@@ -120,17 +120,24 @@ static size_t copy_lines(struct arena *arena, const struct document_span *span,
     }
 }
 
+/* Nothing to show: writers need not know of it. A line that ends is something. */
+static bool is_empty(const struct document_span *span)
+{
+    return (span->words == NULL || span->words[0] == '\0') && !span->ends_line;
+}
+
 static struct document_spans copy_spans(struct arena *arena, const struct document_span *spans,
                                         size_t count)
 {
-    size_t lines = 0;
+    size_t lines = 1;
     for (size_t i = 0; i < count; i++) {
-        lines += spans[i].words == NULL ? 1 : count_lines(spans[i].words);
+        lines +=
+            is_empty(&spans[i]) ? 0 : count_lines(spans[i].words == NULL ? "" : spans[i].words);
     }
     struct document_span *copies = arena_array(arena, lines, sizeof *copies);
     size_t taken = 0;
     for (size_t i = 0; i < count; i++) {
-        taken += copy_lines(arena, &spans[i], copies + taken);
+        taken += is_empty(&spans[i]) ? 0 : copy_lines(arena, &spans[i], copies + taken);
     }
     return (struct document_spans){copies, taken};
 }

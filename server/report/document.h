@@ -90,7 +90,7 @@ void document_row(struct document *document, const struct document_span *cells);
 /* ---- figures and pages ---- */
 
 /* What a figure has between the margins of A4: all of the width, or half of it with a gap. */
-#define DOCUMENT_MARGIN_PT     54.0
+#define DOCUMENT_MARGIN_PT     (18.0 * 72.0 / 25.4)
 #define DOCUMENT_WIDTH_PT      (CANVAS_A4_WIDTH_PT - 2.0 * DOCUMENT_MARGIN_PT)
 #define DOCUMENT_GAP_PT        14.0
 #define DOCUMENT_HALF_WIDTH_PT ((DOCUMENT_WIDTH_PT - DOCUMENT_GAP_PT) / 2.0)

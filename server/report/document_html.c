@@ -1,6 +1,6 @@
 /* Classes for the stylesheet (web/src/document.css):
  *   body.document            the page
- *   .mark                    "Preliminary": at the top, and across every printed page
+ *   .document-mark           "Preliminary": at the top, and across every printed page
  *   .document-head           whose it is and whom it is about; .document-code the QR code
  *   p.note, p.caution        small print; what a reader must not miss
  *   p.address                an addressee's lines
@@ -277,7 +277,7 @@ static void write_head(const struct document_facts *facts, struct text *out)
     text_append(out, "<link rel=\"stylesheet\" href=\"/assets/penstock.css\">\n</head>\n"
                      "<body class=\"document\">\n<header class=\"document-head\">\n");
     if (facts->mark != NULL) {
-        write_element("<p class=\"mark\">", facts->mark, "</p>\n", out);
+        write_element("<p class=\"document-mark\">", facts->mark, "</p>\n", out);
     }
     write_element("<p class=\"document-whose\"><bdi>", facts->head_end, "</bdi></p>\n", out);
     write_element("<p class=\"document-whom\"><bdi>", facts->head_start, "</bdi></p>\n", out);

@@ -1,12 +1,19 @@
-/* Columns are those of a terminal: wide characters take two, marks that combine none. What anybody
- * typed right to left is isolated (Unicode UAX 9), so that it cannot reorder what stands beside it.
- */
+/* Columns are those of a terminal: wide characters take two, marks that combine none. What is
+ * written from the right is isolated (Unicode UAX 9), so that it cannot reorder what stands beside
+ * it. */
 #include "report/document.h"
 
 #include <string.h>
 #include <utf8proc.h>
 
-enum { WIDTH = 78, GAP = 2, TERM_WIDTH_MAX = 30, COLUMNS_MAX = 24, CELL_WIDTH_LEAST = 8 };
+enum {
+    WIDTH = 78,
+    GAP = 2,
+    TERM_WIDTH_MAX = 30,
+    COLUMNS_MAX = 24,
+    LABEL_WIDTH_MAX = 14, /* of a column whose cells are narrower */
+    WORD_WIDTH_MAX = 24   /* longer words of cells are broken where there is no room */
+};
 
 /* ---- words ---- */
 
@@ -62,7 +69,7 @@ static bool has_right_to_left(const char *words)
     return false;
 }
 
-static void append_person_words(const char *words, struct text *out)
+static void append_words(const char *words, struct text *out)
 {
     bool isolate = has_right_to_left(words);
     text_append(out, isolate ? "\u2068" : "");
@@ -77,13 +84,13 @@ static void append_person_words(const char *words, struct text *out)
     text_append(out, isolate ? "\u2069" : "");
 }
 
-static void append_span(const struct document_span *span, struct text *out)
+/* The same on the arena. */
+static const char *showable(struct arena *arena, const char *words)
 {
-    if (span->from_person) {
-        append_person_words(span->words, out);
-    } else {
-        text_append(out, span->words);
-    }
+    struct text shown;
+    text_init(&shown, arena, strlen(words) + sizeof "\u2068\u2069");
+    append_words(words, &shown);
+    return shown.data;
 }
 
 /* The spans as one string, with line ends where a line is to end. */
@@ -96,7 +103,7 @@ static const char *join(struct arena *arena, struct document_spans spans)
     struct text joined;
     text_init(&joined, arena, length);
     for (size_t i = 0; i < spans.count; i++) {
-        append_span(&spans.spans[i], &joined);
+        append_words(spans.spans[i].words, &joined);
         if (spans.spans[i].ends_line && i + 1 < spans.count) {
             text_append_char(&joined, '\n');
         }
@@ -215,7 +222,7 @@ static void write_facts(const struct document_block *block, struct text *out)
     rest[widest + GAP] = '\0';
     for (size_t i = 0; i < block->count; i++) {
         const char *value = join_one(out->arena, &block->terms[i].value);
-        const char *term = block->terms[i].term;
+        const char *term = showable(out->arena, block->terms[i].term);
         int width = width_of(term) + 1;
         if (width > widest) {
             write_wrapped("", "", arena_printf(out->arena, "%s:", term), out);
@@ -230,7 +237,8 @@ static void write_facts(const struct document_block *block, struct text *out)
 static void write_figure(const struct document_figure *figure, struct text *out)
 {
     write_wrapped("[", " ",
-                  arena_printf(out->arena, "Figure: %s. %s]", figure->caption, figure->alternative),
+                  arena_printf(out->arena, "Figure: %s. %s]", showable(out->arena, figure->caption),
+                               showable(out->arena, figure->alternative)),
                   out);
 }
 
@@ -251,6 +259,7 @@ static int longest_word(const char *words)
 
 struct layout {
     size_t count;
+    int gap;
     int widths[COLUMNS_MAX];
     int least[COLUMNS_MAX]; /* what a column cannot do without */
 };
@@ -272,24 +281,28 @@ static void measure_column(const struct document_block *block, size_t column, st
         word = larger(word, longest_word(cell));
     }
     int label = longest_word(head->label);
-    int room = larger(word, CELL_WIDTH_LEAST) < 24 ? word : 24;
+    int room = word < WORD_WIDTH_MAX ? word : WORD_WIDTH_MAX;
+    int heading = width_of(head->label);
     layout->least[column] = larger(label, head->is_number ? widest : room);
-    layout->widths[column] = larger(
-        layout->least[column], head->is_number ? widest : larger(widest, width_of(head->label)));
+    layout->widths[column] = larger(larger(layout->least[column], widest),
+                                    heading < LABEL_WIDTH_MAX ? heading : LABEL_WIDTH_MAX);
 }
 
 static int layout_width(const struct layout *layout, const int *widths)
 {
-    int width = GAP * ((int)layout->count - 1);
+    int width = layout->gap * ((int)layout->count - 1);
     for (size_t i = 0; i < layout->count; i++) {
         width += widths[i];
     }
     return width;
 }
 
-/* Takes columns away from the widest until the table fits; false when it cannot. */
+/* Narrows the gaps, then the widest columns until the table fits; false when it cannot. */
 static bool fit(struct layout *layout)
 {
+    if (layout_width(layout, layout->least) > WIDTH) {
+        layout->gap = 1;
+    }
     if (layout_width(layout, layout->least) > WIDTH) {
         return false;
     }
@@ -322,7 +335,7 @@ static void write_cells(const struct document_block *block, const struct layout 
             append_spaces(block->columns[i].is_number ? room : 0, &line);
             text_append_bytes(&line, part.words, length);
             append_spaces(block->columns[i].is_number ? 0 : room, &line);
-            append_spaces(i + 1 < layout->count ? GAP : 0, &line);
+            append_spaces(i + 1 < layout->count ? layout->gap : 0, &line);
             cells[i] = part.next;
             more = more || *part.next != '\0';
         }
@@ -336,14 +349,14 @@ static void write_table_head(const struct document_block *block, const struct la
 {
     const char *labels[COLUMNS_MAX];
     for (size_t i = 0; i < layout->count; i++) {
-        labels[i] = block->columns[i].label;
+        labels[i] = showable(out->arena, block->columns[i].label);
     }
     write_cells(block, layout, labels, out);
     for (size_t i = 0; i < layout->count; i++) {
         for (int j = 0; j < layout->widths[i]; j++) {
             text_append_char(out, '-');
         }
-        append_spaces(i + 1 < layout->count ? GAP : 0, out);
+        append_spaces(i + 1 < layout->count ? layout->gap : 0, out);
     }
     text_append_char(out, '\n');
 }
@@ -355,7 +368,8 @@ static void write_rows_as_pairs(const struct document_block *block, struct text 
         const char *lead = "- ";
         for (size_t j = 0; j < block->column_count; j++) {
             write_wrapped(lead, "    ",
-                          arena_printf(out->arena, "%s: %s", block->columns[j].label,
+                          arena_printf(out->arena, "%s: %s",
+                                       showable(out->arena, block->columns[j].label),
                                        join_one(out->arena, &block->rows[i][j])),
                           out);
             lead = "  ";
@@ -365,9 +379,9 @@ static void write_rows_as_pairs(const struct document_block *block, struct text 
 
 static void write_table(const struct document_block *block, struct text *out)
 {
-    struct layout layout = {.count = block->column_count};
+    struct layout layout = {.count = block->column_count, .gap = GAP};
     if (block->caption[0] != '\0') {
-        write_wrapped("", "", block->caption, out);
+        write_wrapped("", "", showable(out->arena, block->caption), out);
         text_append_char(out, '\n');
     }
     for (size_t i = 0; i < layout.count && i < COLUMNS_MAX; i++) {
@@ -416,11 +430,10 @@ static void write_block(const struct document_block *block, struct text *out)
     text_append_char(out, '\n');
 }
 
-static void write_line(const char *words, bool is_from_person, struct text *out)
+static void write_line(const char *words, struct text *out)
 {
-    const struct document_span span = {.words = words, .from_person = is_from_person};
-    if (words != NULL && words[0] != '\0') {
-        write_wrapped("", "", join_one(out->arena, &span), out);
+    if (words[0] != '\0') {
+        write_wrapped("", "", showable(out->arena, words), out);
     }
 }
 
@@ -430,12 +443,12 @@ void document_write_text(const struct document *document, struct text *out)
     if (facts->mark != NULL) {
         write_wrapped("*** ", "*** ", arena_printf(out->arena, "%s ***", facts->mark), out);
     }
-    write_line(facts->head_end, true, out);
-    write_line(facts->head_start, true, out);
+    write_line(facts->head_end, out);
+    write_line(facts->head_start, out);
     text_append_char(out, '\n');
     for (const struct document_block *block = document_first_block(document); block != NULL;
          block = block->next) {
         write_block(block, out);
     }
-    write_line(facts->foot, false, out);
+    write_line(facts->foot, out);
 }

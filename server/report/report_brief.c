@@ -108,8 +108,11 @@ static void append_values(const json_t *sections, struct text *out)
 static void append_classes(const json_t *classes, struct text *out)
 {
     for (size_t i = 0; i < json_array_size(classes); i++) {
-        text_append(out, i > 0 ? "; " : "");
-        report_class_words(json_array_get(classes, i), out);
+        const json_t *item = json_array_get(classes, i);
+        if (report_class_is_main(report_string(item, "code"))) {
+            text_append(out, out->length > 0 ? "; " : "");
+            report_class_words(item, out);
+        }
     }
 }
 
@@ -138,13 +141,15 @@ void report_brief(const struct report_maker *maker)
         return;
     }
     document_heading(maker->document, 2, "In brief");
-    document_table(maker->document, "", columns, sizeof columns / sizeof columns[0]);
+    document_table(maker->document, "Results by recording", columns,
+                   sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < maker->report->recording_count; i++) {
         add_brief(maker, i);
     }
     document_words(maker->document, DOCUMENT_NOTE,
                    "VOID: maximum flow rate in mL/s, voided volume in mL, post-void residual in "
-                   "mL; \"-\" is not known.");
+                   "mL; \"-\" is not known. Classes by other rules, and the limits of all, stand "
+                   "with each recording.");
     if (maker->is_child) {
         document_words(maker->document, DOCUMENT_PLAIN,
                        "The patient is a child: norms are paediatric (capacity expected at this "

@@ -19,10 +19,10 @@ static void draw(void *context, struct canvas *canvas, struct canvas_rect area)
 static const char *section_of(const struct figure_source *source, enum figure_kind kind)
 {
     switch (kind) {
-    case FIGURE_VOIDING:
     case FIGURE_LOOP:
     case FIGURE_CONTRACTILITY:
         return "voiding";
+    case FIGURE_VOIDING:
     case FIGURE_NOMOGRAM:
         return source->type == RECORDING_UROFLOWMETRY ? "uroflow" : "voiding";
     case FIGURE_PROFILE:

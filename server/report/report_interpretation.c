@@ -106,16 +106,36 @@ static size_t count_drafts(const struct report_maker *maker)
     return count;
 }
 
+/* The values that a draft rests on, by name. */
+static void append_basis(const json_t *basis, struct text *out)
+{
+    for (size_t i = 0; i < json_array_size(basis); i++) {
+        const char *path = json_string_value(json_array_get(basis, i));
+        const char *dot = path == NULL ? NULL : strchr(path, '.');
+        text_append(out, i == 0 ? " Based on: " : ", ");
+        if (dot != NULL) {
+            report_label(path, (size_t)(dot - path), dot + 1, out);
+        } else {
+            report_code_words(out, path == NULL ? "" : path);
+        }
+    }
+    text_append(out, json_array_size(basis) > 0 ? "." : "");
+}
+
 static void add_draft(const struct report_maker *maker, size_t recording, const json_t *finding)
 {
+    struct text basis = report_words(maker);
     struct text doubts = report_words(maker);
+    append_basis(json_object_get(finding, "basis"), &basis);
+    report_limits(json_object_get(finding, "limits"), &basis);
     report_doubts(json_object_get(finding, "quality"), " Doubtful: ", &doubts);
     const struct document_span spans[] = {
         {.words = arena_printf(maker->arena, "%s: ", report_recording_name(maker, recording))},
         {.words = report_string(finding, "text")},
+        {.words = basis.data},
         {.words = doubts.data, .strong = true},
     };
-    document_item(maker->document, spans, 3);
+    document_item(maker->document, spans, 4);
 }
 
 static void add_drafts(const struct report_maker *maker)

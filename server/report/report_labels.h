@@ -23,4 +23,9 @@ void report_doubts(const json_t *codes, const char *separator, struct text *out)
 /* A section's heading, or else the code's words. */
 void report_section_label(const char *section, struct text *out);
 
+/* What a class is about, "Outlet obstruction", and whether it is among the main results: others say
+ * the same by other rules. */
+void report_class_label(const char *code, struct text *out);
+bool report_class_is_main(const char *code);
+
 #endif

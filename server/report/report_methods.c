@@ -54,28 +54,42 @@ static const json_t *find_shown(const struct report_maker *maker, const char *se
     return NULL;
 }
 
-struct definition {
-    const char *label;
-    const char *words;
+/* Definitions of one section, in the order of the catalogue; the same one of several values that
+ * follow one another is said once. */
+struct definitions {
+    struct sources *sources;
+    struct text *out;
+    const char *words; /* of the last one; its source is still to be said */
     const char *source;
-    const char *method; /* of this document; "" */
 };
 
-static void append_definition(const struct definition *definition, struct sources *sources,
-                              struct text *out)
+static void end_definition(struct definitions *definitions)
 {
-    text_append(out, out->length > 0 ? " " : "");
-    text_append(out, definition->label);
-    text_append(out, ": ");
-    text_append(out, definition->words);
-    if (definition->method[0] != '\0') {
-        text_append(out, " Here: ");
-        text_append(out, definition->method);
-        text_append_char(out, '.');
+    if (definitions->words != NULL) {
+        const char *words = definitions->words;
+        text_append(definitions->out, ": ");
+        text_append(definitions->out, words);
+        text_append(definitions->out, words[strlen(words) - 1] == '.' ? "" : ".");
+        text_printf(definitions->out, " [%zu]",
+                    source_number(definitions->sources, definitions->source));
     }
-    if (definition->source != NULL) {
-        text_printf(out, " [%zu]", source_number(sources, definition->source));
+    definitions->words = NULL;
+}
+
+static void add_definition(struct definitions *definitions, const char *label, const char *words,
+                           const char *source)
+{
+    bool is_same = definitions->words != NULL && strcmp(definitions->words, words) == 0 &&
+                   strcmp(definitions->source, source) == 0;
+    if (is_same) {
+        text_append(definitions->out, "; ");
+    } else {
+        end_definition(definitions);
+        text_append(definitions->out, definitions->out->length > 0 ? " " : "");
     }
+    text_append(definitions->out, label);
+    definitions->words = words;
+    definitions->source = source;
 }
 
 /* The flow of a pressure-flow study is defined as a free flow is, and said once. */
@@ -90,22 +104,23 @@ static void add_section(const struct report_maker *maker, const struct catalogue
                         struct sources *sources)
 {
     struct text words = report_words(maker);
+    struct definitions definitions = {.sources = sources, .out = &words};
     for (size_t i = 0; i < section->row_count; i++) {
         const struct catalogue_row *row = &section->rows[i];
         const json_t *found = find_shown(maker, section->code, row->code);
         if (found != NULL && !is_said_already(maker, section->code, row->code)) {
-            append_definition(&(struct definition){row->label, row->definition, row->source,
-                                                   report_string(found, "method")},
-                              sources, &words);
+            const char *method = report_string(found, "method");
+            add_definition(&definitions, row->label, method[0] == '\0' ? row->definition : method,
+                           row->source);
         }
     }
     for (size_t i = 0; i < section->list_count; i++) {
         const struct catalogue_list *list = &section->lists[i];
         if (find_shown(maker, section->code, list->code) != NULL) {
-            append_definition(&(struct definition){list->label, list->definition, list->source, ""},
-                              sources, &words);
+            add_definition(&definitions, list->label, list->definition, list->source);
         }
     }
+    end_definition(&definitions);
     if (words.length > 0) {
         const struct document_span spans[] = {
             {.words = arena_printf(maker->arena, "%s. ", section->label), .strong = true},
@@ -118,9 +133,10 @@ static void add_sources(const struct report_maker *maker, const struct sources *
 {
     struct text words = report_words(maker);
     for (size_t i = 0; i < sources->count; i++) {
-        text_printf(&words, "%s[%zu] %s.", i == 0 ? "" : " ", i + 1, sources->names[i]);
+        text_printf(&words, "%s[%zu] %s", i == 0 ? "" : "; ", i + 1, sources->names[i]);
     }
     if (sources->count > 0) {
+        text_append_char(&words, '.');
         const struct document_span spans[] = {{.words = "Sources. ", .strong = true},
                                               {.words = words.data}};
         document_paragraph(maker->document, DOCUMENT_NOTE, spans, 2);
@@ -150,7 +166,7 @@ static void add_software(const struct report_maker *maker)
         }
     }
     text_append_char(&words, '.');
-    const struct document_span spans[] = {{.words = "Computed by. ", .strong = true},
+    const struct document_span spans[] = {{.words = "Software. ", .strong = true},
                                           {.words = words.data}};
     document_paragraph(maker->document, DOCUMENT_NOTE, spans, 2);
 }

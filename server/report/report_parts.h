@@ -47,6 +47,10 @@ void report_remarks(const struct report_maker *maker, const json_t *analysis);
 /* A class, with doubts: "ics obstruction: equivocal". */
 void report_class_words(const json_t *classification, struct text *out);
 
+/* The limits in use, as the clinic chose them or as they are by default, as a sentence after
+ * others; nothing for none. */
+void report_limits(json_t *limits, struct text *out);
+
 /* Every signature, when there is more to say than report_status() says. */
 void report_signatures(const struct report_maker *maker);
 

@@ -65,7 +65,8 @@ void report_signatures(const struct report_maker *maker)
         return;
     }
     document_heading(maker->document, 2, "Signatures");
-    document_table(maker->document, "", columns, sizeof columns / sizeof columns[0]);
+    document_table(maker->document, "Signed and amended", columns,
+                   sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < report->signature_count; i++) {
         const struct report_signature *signature = &report->signatures[i];
         struct text as = report_words(maker);
@@ -113,7 +114,7 @@ void report_identification(const struct report_maker *maker)
     report_number_fact(maker, "Weight", patient->weight_kg, "kg");
     report_person_fact(maker, "Clinic", report->clinic_name);
     report_person_fact(maker, "Room", study->room);
-    report_fact(maker, "Started", report_time(maker->arena, study->started_at_us));
+    report_fact(maker, "Date and time", report_time(maker->arena, study->started_at_us));
     report_person_fact(maker, "Operator", study->operator_name);
     report_person_fact(maker, "Referred by", report->referrer);
 }

@@ -2,6 +2,7 @@
 #include "report/report_parts.h"
 #include "report/report_text.h"
 
+#include <math.h>
 #include <string.h>
 
 static const char *answer_word(enum patient_answer answer)
@@ -26,13 +27,22 @@ static void add_numbers(const struct report_maker *maker, const struct condition
     report_fact(maker, "Electromyogram as sent", emg_form_name(given->emg_form));
 }
 
+static const char *duration_words(const struct report_maker *maker, double duration_s)
+{
+    enum { SECONDS_A_MINUTE = 60 };
+
+    long seconds = lround(duration_s);
+    return seconds < SECONDS_A_MINUTE
+               ? arena_printf(maker->arena, "%ld s", seconds)
+               : arena_printf(maker->arena, "%ld min %ld s", seconds / SECONDS_A_MINUTE,
+                              seconds % SECONDS_A_MINUTE);
+}
+
 static void add_conditions(const struct report_maker *maker, size_t index)
 {
     const struct recording_row *row = maker->report->recordings[index].row;
     struct document_conditions given;
-    report_fact(maker, "Duration",
-                arena_printf(maker->arena, "%d min %02d s", (int)(row->duration_s / 60.0),
-                             (int)row->duration_s % 60));
+    report_fact(maker, "Duration", duration_words(maker, row->duration_s));
     if (!report_conditions(maker, index, &given)) {
         document_words(maker->document, DOCUMENT_PLAIN,
                        "The conditions of this recording are not available.");

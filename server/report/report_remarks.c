@@ -41,8 +41,7 @@ static void append_basis(json_t *basis, json_t *sections, struct text *out)
     text_append(out, json_object_size(basis) > 0 ? "). " : ". ");
 }
 
-/* The limits in use, as the clinic chose them or as they are by default. */
-static void append_limits(json_t *limits, struct text *out)
+void report_limits(json_t *limits, struct text *out)
 {
     const char *code = NULL;
     json_t *value = NULL;
@@ -67,7 +66,7 @@ static void append_limits(json_t *limits, struct text *out)
 
 void report_class_words(const json_t *classification, struct text *out)
 {
-    report_code_words(out, report_string(classification, "code"));
+    report_class_label(report_string(classification, "code"), out);
     text_append(out, ": ");
     report_code_words(out, report_string(classification, "class"));
     text_append(out, json_array_size(json_object_get(classification, "quality")) > 0 ? " (doubtful)"
@@ -82,7 +81,8 @@ static void add_class(const struct report_maker *maker, const json_t *item, json
     report_class_words(item, &name);
     append_basis(json_object_get(item, "basis"), sections, &basis);
     text_append(&basis, report_string(item, "method"));
-    append_limits(json_object_get(item, "limits"), &basis);
+    text_append(&basis, basis.data[basis.length - 1] == '.' ? "" : ".");
+    report_limits(json_object_get(item, "limits"), &basis);
     report_doubts(json_object_get(item, "quality"), " Doubtful: ", &doubts);
     const struct document_span spans[] = {
         {.words = name.data, .strong = true},
@@ -190,15 +190,19 @@ static void add_quality(const struct report_maker *maker, const json_t *analysis
 
 /* ---- what is missing ---- */
 
-static void append_missing(const json_t *item, struct text *out)
+/* The value's name, behind that of its section where `before` (NULL: nothing) was of another. */
+static void append_missing(const json_t *item, const json_t *before, struct text *out)
 {
     const char *section = report_string(item, "section");
-    report_section_label(section, out);
     const json_t *index = json_object_get(item, "index");
-    if (json_is_integer(index)) {
-        text_printf(out, " %lld", (long long)json_integer_value(index) + 1);
+    if (before == NULL || strcmp(report_string(before, "section"), section) != 0 ||
+        json_integer_value(json_object_get(before, "index")) != json_integer_value(index)) {
+        report_section_label(section, out);
+        if (json_is_integer(index)) {
+            text_printf(out, " %lld", (long long)json_integer_value(index) + 1);
+        }
+        text_append(out, ", ");
     }
-    text_append(out, ", ");
     report_label(section, strlen(section), report_string(item, "code"), out);
 }
 
@@ -211,13 +215,13 @@ static void add_not_computed(const struct report_maker *maker, const json_t *ite
     }
     for (size_t i = 0; i < count;) {
         const char *reason = report_string(json_array_get(items, i), "reason");
+        const json_t *before = NULL;
         struct text words = report_words(maker);
-        for (const char *separator = "";
-             i < count && strcmp(report_string(json_array_get(items, i), "reason"), reason) == 0;
+        for (; i < count && strcmp(report_string(json_array_get(items, i), "reason"), reason) == 0;
              i++) {
-            text_append(&words, separator);
-            append_missing(json_array_get(items, i), &words);
-            separator = "; ";
+            text_append(&words, before == NULL ? "" : "; ");
+            append_missing(json_array_get(items, i), before, &words);
+            before = json_array_get(items, i);
         }
         text_append(&words, ": ");
         const struct document_span spans[] = {{.words = words.data},

@@ -54,17 +54,31 @@ static bool ends_with(const char *text, const char *ending)
     return length >= wanted && strcmp(text + length - wanted, ending) == 0;
 }
 
-/* These are in the unit of the value that they stand beside. */
-static bool shares_unit(const char *code)
+struct part_name {
+    const char *code;
+    const char *words;
+    bool shares_unit; /* with the value that it stands beside */
+};
+
+/* Parts with names of their own; others are called by their codes. */
+static const struct part_name part_names[] = {
+    {"baseline", "before it", true},
+    {"over_rest", "over rest", true},
+    {"rise", "rise", true},
+    {"rise_from_empty", "rise from the empty bladder", true},
+    {"spread", "standard deviation", true},
+    {"cv_percent", "coefficient of variation", false},
+    {"count", "number", false},
+};
+
+static const struct part_name *find_part_name(const char *code)
 {
-    static const char *const codes[] = {"baseline", "over_rest", "rise", "rise_from_empty",
-                                        "spread"};
-    for (size_t i = 0; i < sizeof codes / sizeof codes[0]; i++) {
-        if (strcmp(code, codes[i]) == 0) {
-            return true;
+    for (size_t i = 0; i < sizeof part_names / sizeof part_names[0]; i++) {
+        if (strcmp(code, part_names[i].code) == 0) {
+            return &part_names[i];
         }
     }
-    return false;
+    return NULL;
 }
 
 static void append_unit(const char *ucum, struct text *out)
@@ -74,29 +88,41 @@ static void append_unit(const char *ucum, struct text *out)
     text_append(out, unit);
 }
 
-static void append_part(const struct catalogue_row *row, const char *code, double value,
-                        struct text *out)
+static struct part_unit unit_of_part(const struct catalogue_row *row, const char *code)
 {
+    const struct part_name *name = find_part_name(code);
     struct part_unit found = {"", NULL, 0.0};
     for (size_t i = 0; i < sizeof part_units / sizeof part_units[0]; i++) {
         if (ends_with(code, part_units[i].ending)) {
             found = part_units[i];
         }
     }
-    if (shares_unit(code)) {
-        found = (struct part_unit){"", row->unit, row->report_step};
+    return name != NULL && name->shares_unit ? (struct part_unit){"", row->unit, row->report_step}
+                                             : found;
+}
+
+static void append_part_name(const char *code, const char *ending, struct text *out)
+{
+    const struct part_name *name = find_part_name(code);
+    if (name != NULL) {
+        text_append(out, name->words);
+    } else {
+        report_code_words(out, arena_strndup(out->arena, code, strlen(code) - strlen(ending)));
     }
-    struct text words;
-    text_init(&words, out->arena, strlen(code) + 1);
-    text_append_bytes(&words, code, strlen(code) - strlen(found.ending));
-    report_code_words(out, words.data);
+}
+
+static void append_part(const struct catalogue_row *row, const char *code, double value,
+                        struct text *out)
+{
+    const struct part_unit unit = unit_of_part(row, code);
+    append_part_name(code, unit.ending, out);
     text_append_char(out, ' ');
-    if (found.report_step > 0.0) {
-        display_rounded(out, found.report_step, value);
+    if (unit.report_step > 0.0) {
+        display_rounded(out, unit.report_step, value);
     } else {
         json_writer_rounded(out, catalogue_rounded_to(step_of(value), value));
     }
-    append_unit(found.unit, out);
+    append_unit(unit.unit, out);
 }
 
 static bool is_part(const char *member, const json_t *value)

@@ -76,10 +76,10 @@ static struct traces_channel part_of(struct arena *arena, const struct channel *
     const size_t count = end > first ? (size_t)end - from : 0;
     const size_t width = (count + points - 1) / points;
     struct traces_channel part =
-        width > 1 ? sources_binned(arena, channel->signal, channel->rate_hz,
-                                   channel->samples + from, count, width)
-                  : sources_channel(channel->signal, channel->rate_hz, channel->samples + from,
-                                    count);
+        width > 1
+            ? sources_binned(arena, channel->signal, channel->rate_hz, channel->samples + from,
+                             count, width)
+            : sources_channel(channel->signal, channel->rate_hz, channel->samples + from, count);
     part.start_s = channel->start_s + (double)from / channel->rate_hz;
     return part;
 }
@@ -95,8 +95,7 @@ static const struct channel *find(const struct recording *recording, enum signal
 }
 
 /* pdet where it was not recorded. */
-static bool derive(struct arena *arena, const struct recording *recording,
-                   struct channel *ret_pdet)
+static bool derive(struct arena *arena, const struct recording *recording, struct channel *ret_pdet)
 {
     const struct channel *pves = find(recording, SIGNAL_PVES);
     const struct channel *pabd = find(recording, SIGNAL_PABD);
@@ -166,9 +165,8 @@ struct figure_source sources_of_document(struct arena *arena, const char *json, 
                                    .sex = sex,
                                    .age_years = floor(age_years),
                                    .is_preliminary = true};
-    traces[source.traces_count++] =
-        traces_of(arena, recording, (struct figure_span){0.0, source.duration_s},
-                  FIGURE_POINTS_WHOLE);
+    traces[source.traces_count++] = traces_of(
+        arena, recording, (struct figure_span){0.0, source.duration_s}, FIGURE_POINTS_WHOLE);
     const size_t count = figure_spans(&source, spans);
     for (size_t i = 0; i < count; i++) {
         traces[source.traces_count++] = traces_of(arena, recording, spans[i], FIGURE_POINTS_SPAN);
