@@ -1,10 +1,10 @@
 /* What a letter tells: from the documents that it is taken from, and as the JSON that a template is
  * filled in with. */
 #include "analysis/catalogue.h"
+#include "formats/display.h"
 #include "formats/json_reader.h"
 #include "letter/letter.h"
 #include "letter/words.h"
-#include "report/report_text.h"
 
 #include <jansson.h>
 #include <string.h>
@@ -67,7 +67,7 @@ static void take_number(struct arena *arena, const struct letter_words *words, s
     }
     struct text rounded;
     text_init(&rounded, arena, 64);
-    report_number(&rounded, row, json_number_value(value));
+    display_number(&rounded, row, json_number_value(value));
     char *point = strchr(rounded.data, '.');
     if (point != NULL) {
         *point = words->decimal_sign;
@@ -76,7 +76,7 @@ static void take_number(struct arena *arena, const struct letter_words *words, s
     if (json_array_size(json_object_get(measure, "quality")) > 0) {
         label = arena_printf(arena, "%s (%s)", label, words->doubtful);
     }
-    *ret_number = (struct letter_number){label, rounded.data, report_unit(row->unit)};
+    *ret_number = (struct letter_number){label, rounded.data, display_unit(row->unit)};
 }
 
 static void take_kind(struct arena *arena, const json_t *document, const char **kinds,

@@ -110,6 +110,7 @@ bool letter_make(struct arena *arena, const char *body, const struct letter_cont
     write_lines(document, arena, DOCUMENT_ADDRESS, content->addressee_name,
                 &content->addressee_address, NULL);
     markdown_append(document, arena, markdown);
+    document_words(document, DOCUMENT_NOTE, words->caution);
     *ret_document = document;
     return true;
 }

@@ -15,6 +15,8 @@ static const struct letter_words LANGUAGES[] = {
         .about = "Letter about ",
         .born = "born ",
         .doubtful = "doubtful",
+        .caution = "These numbers were computed from what was uploaded. They support clinical "
+                   "judgement and do not replace it. Local protocols and licensed practice decide.",
         .female = "female",
         .male = "male",
         .other_sex = "other",
@@ -29,6 +31,8 @@ static const struct letter_words LANGUAGES[] = {
         .about = "Brief über ",
         .born = "geb. ",
         .doubtful = "fraglich",
+        .caution = "Diese Werte wurden aus den übertragenen Messungen berechnet. Sie unterstützen "
+                   "das ärztliche Urteil und ersetzen es nicht. Es gelten die örtlichen Vorgaben.",
         .female = "weiblich",
         .male = "männlich",
         .other_sex = "divers",

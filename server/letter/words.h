@@ -13,6 +13,7 @@ struct letter_words {
     const char *about;  /* before the patient's name: the document's title */
     const char *born;   /* before a date of birth */
     const char *doubtful;
+    const char *caution; /* below every letter; REPORT_CAUTION says the same */
     const char *female;
     const char *male;
     const char *other_sex;
