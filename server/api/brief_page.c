@@ -3,8 +3,8 @@
 #include "api/brief_load.h"
 #include "api/handlers.h"
 #include "api/plain_page.h"
-#include "api/summary_load.h"
-#include "base/clock.h"
+#include "api/report_load.h"
+#include "store/store_letter_dispatch.h"
 #include "store/store_signature.h"
 
 #include <string.h>
@@ -44,12 +44,23 @@ static const char *address_of(struct arena *arena, const struct brief_place *pla
     return arena_printf(arena, "%s/%s?form=%s", place->path, document, form);
 }
 
-static void add_documents(struct arena *arena, const struct brief_place *place, struct brief *brief)
+static bool add_documents(struct api_context *context, struct arena *arena,
+                          const struct brief_place *place, struct brief *brief,
+                          struct error *reterr)
 {
+    const char *letter_id = NULL;
+    if (!brief_find_letter(context->store, arena, place->study_id, &letter_id, reterr)) {
+        return false;
+    }
     brief->report.html_address = address_of(arena, place, "report", "html");
     if (brief->signature_count > 0) {
         brief->report.pdf_address = address_of(arena, place, "report", "pdf");
     }
+    if (letter_id != NULL) {
+        brief->letter = (struct brief_document){address_of(arena, place, "letter", "html"),
+                                                address_of(arena, place, "letter", "pdf")};
+    }
+    return true;
 }
 
 bool brief_page_respond(struct api_context *context, struct http_request *request,
@@ -57,10 +68,10 @@ bool brief_page_respond(struct api_context *context, struct http_request *reques
                         struct error *reterr)
 {
     struct brief brief = {.clinic_name = place->clinic_name};
-    if (!brief_load(context->store, request->arena, place->study_id, &brief, reterr)) {
+    if (!brief_load(context->store, request->arena, place->study_id, &brief, reterr) ||
+        !add_documents(context, request->arena, place, &brief, reterr)) {
         return false;
     }
-    add_documents(request->arena, place, &brief);
     struct text body;
     text_init(&body, request->arena, BRIEF_LIMIT);
     brief_html_write(&brief, &body);
@@ -104,13 +115,14 @@ static bool respond_report_page(struct api_context *context, struct http_request
                                 struct http_response *response, const struct brief_place *place,
                                 struct error *reterr)
 {
-    struct summary summary = {.clinic_name = place->clinic_name};
-    if (!summary_load(context->store, request->arena, place->study_id, &summary, reterr)) {
+    struct report report;
+    if (!report_load(context->store, request->arena, place->clinic_name, place->study_id,
+                     REPORT_PEOPLE, &report, reterr)) {
         return false;
     }
     struct text body;
-    text_init(&body, request->arena, SUMMARY_LIMIT);
-    summary_html_write(&summary, request->arena, &body);
+    text_init(&body, request->arena, REPORT_LIMIT);
+    document_write_html(report_document(&report, request->arena), &body);
     api_respond_text(request, response, 200, API_HTML, &body);
     return true;
 }
@@ -127,13 +139,35 @@ bool brief_report_respond(struct api_context *context, struct http_request *requ
 
 /* ---- letter ---- */
 
+static void send_letter(const struct http_request *request, struct http_response *response,
+                        const struct stored_letter *letter)
+{
+    if (wants_pdf(request)) {
+        send_pdf(request, response, "letter", letter->pdf, letter->pdf_length);
+    } else {
+        http_respond(response, 200, API_HTML, letter->html, strlen(letter->html));
+    }
+}
+
 bool brief_letter_respond(struct api_context *context, struct http_request *request,
                           struct http_response *response, const struct brief_place *place,
                           struct error *reterr)
 {
-    (void)place;
-    (void)reterr;
+    struct study study = {0};
+    struct stored_letter letter = {0};
+    const char *id = NULL;
     note_document(context, "letter", wants_pdf(request));
-    respond_none(request, response);
+    if (!study_get(context->store, request->arena, place->study_id, &study, reterr) ||
+        !brief_find_letter(context->store, request->arena, place->study_id, &id, reterr)) {
+        return false;
+    }
+    if (id == NULL) {
+        respond_none(request, response);
+        return true;
+    }
+    if (!letter_dispatch_get(context->store, request->arena, id, &letter, reterr)) {
+        return false;
+    }
+    send_letter(request, response, &letter);
     return true;
 }

@@ -18,6 +18,7 @@ api_handler pages_today;
 api_handler pages_study;
 api_handler pages_audit;
 api_handler pages_account;
+api_handler pages_letters;
 api_handler pages_public_asset;
 api_handler pages_asset;
 
@@ -67,6 +68,16 @@ api_handler sign_in_rules_put;
 /* choices.c */
 api_handler choices_get_all;
 api_handler choices_put_all;
+
+/* devices.c */
+api_handler devices_list;
+api_handler devices_create;
+api_handler devices_get;
+api_handler devices_patch;
+
+/* verifications.c */
+api_handler verifications_list;
+api_handler verifications_create;
 
 /* parameters.c */
 api_handler parameters_get;
@@ -135,6 +146,30 @@ api_handler events_put;
 
 /* traces.c */
 api_handler traces_get;
+
+/* letter_templates.c */
+api_handler letter_fields_list;
+api_handler letter_templates_list;
+api_handler letter_templates_get;
+api_handler letter_templates_put;
+api_handler letter_templates_preview;
+api_handler letterhead_get;
+api_handler letterhead_put;
+
+/* letters.c */
+api_handler letter_settings_get;
+api_handler letter_settings_put;
+api_handler letter_get;
+api_handler letter_dispatches_create;
+api_handler letter_dispatches_list;
+api_handler letter_dispatches_get;
+api_handler letters_list;
+
+/* letter_batches.c */
+api_handler letter_batches_create;
+api_handler letter_batches_get;
+api_handler letter_batches_next;
+api_handler letter_batches_document;
 
 /* audit_reading.c */
 api_handler audit_list_entries;

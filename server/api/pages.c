@@ -71,6 +71,12 @@ void pages_today(void *opaque, struct http_request *request, struct http_respons
     send_file(request, response, "today.html");
 }
 
+void pages_letters(void *opaque, struct http_request *request, struct http_response *response)
+{
+    (void)opaque;
+    send_file(request, response, "letters.html");
+}
+
 /* Whoever reads summaries only has a page of those. */
 void pages_study(void *opaque, struct http_request *request, struct http_response *response)
 {

@@ -249,15 +249,6 @@ static bool finish_figure(struct finisher *finisher, qpdf_oh element, struct err
     return true;
 }
 
-static qpdf_oh first_kid(struct finisher *finisher, qpdf_oh element)
-{
-    qpdf_oh kids = get(finisher, element, "/K");
-    return qpdf_oh_is_array(finisher->pdf, kids) &&
-                   qpdf_oh_get_array_n_items(finisher->pdf, kids) > 0
-               ? qpdf_oh_get_array_item(finisher->pdf, kids, 0)
-               : kids;
-}
-
 static bool finish_element(struct finisher *finisher, qpdf_oh element, struct error *reterr)
 {
     if (is_element(finisher, element, "/Figure")) {
@@ -265,11 +256,31 @@ static bool finish_element(struct finisher *finisher, qpdf_oh element, struct er
     }
     if (is_element(finisher, element, "/TH")) {
         set_parsed(finisher, element, "/A", "<< /O /Table /Scope /Column >>");
-    } else if (is_element(finisher, element, "/L") &&
-               is_element(finisher, first_kid(finisher, first_kid(finisher, element)), "/Lbl")) {
-        set_parsed(finisher, element, "/A", "<< /O /List /ListNumbering /Disc >>");
     }
     return true;
+}
+
+/* A caption belongs to its figure (ISO 14289-1, 7.3). It was drawn after it, since cairo takes what
+ * is drawn in a tag that holds another one for an artefact: so it is moved from behind it into it.
+ */
+static void adopt_caption(struct finisher *finisher, qpdf_oh kids, int place)
+{
+    qpdf_oh figure = qpdf_oh_get_array_item(finisher->pdf, kids, place);
+    if (place + 1 >= qpdf_oh_get_array_n_items(finisher->pdf, kids)) {
+        return;
+    }
+    qpdf_oh caption = qpdf_oh_get_array_item(finisher->pdf, kids, place + 1);
+    if (!is_element(finisher, caption, "/Caption")) {
+        return;
+    }
+    qpdf_oh content = get(finisher, figure, "/K");
+    if (!qpdf_oh_is_array(finisher->pdf, content)) {
+        content = qpdf_oh_wrap_in_array(finisher->pdf, content);
+    }
+    qpdf_oh_append_item(finisher->pdf, content, caption);
+    set(finisher, figure, "/K", content);
+    set(finisher, caption, "/P", figure);
+    qpdf_oh_erase_item(finisher->pdf, kids, place + 1);
 }
 
 /* Children that are still to be looked at, on each level. */
@@ -305,7 +316,12 @@ static bool finish_structure(struct finisher *finisher, struct error *reterr)
             depth--;
             continue;
         }
-        qpdf_oh kid = qpdf_oh_get_array_item(finisher->pdf, level->kids, level->next++);
+        qpdf_oh kid = qpdf_oh_get_array_item(finisher->pdf, level->kids, level->next);
+        if (is_element(finisher, kid, "/Figure")) {
+            adopt_caption(finisher, level->kids, level->next);
+            level->count = qpdf_oh_get_array_n_items(finisher->pdf, level->kids);
+        }
+        level->next++;
         if (qpdf_oh_is_name(finisher->pdf, get(finisher, kid, "/S"))) {
             if (!finish_element(finisher, kid, reterr)) {
                 return false;

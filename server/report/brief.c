@@ -1,7 +1,7 @@
 /* Classes for the stylesheet (web/src/brief.css):
  *   body.brief              the page
  *   .clinic, .who           the clinic; dl of whose study it is
- *   .status-banner          as on the summary; .amendment: why it was signed again
+ *   .status-banner          what the status means; .amendment: why it was signed again
  *   section.answer, .plan   what was found and what to do; .conclusion, ol, ul
  *   dl.keys > div > dt+dd   a number: .value, .unit, .word (the class it belongs to), strong.doubt
  *   .cautions               what to be careful with
@@ -12,7 +12,7 @@
 #include "base/clock.h"
 #include "report/brief_numbers.h"
 #include "report/brief_text.h"
-#include "report/summary_html.h"
+#include "report/report.h"
 
 #include <math.h>
 #include <string.h>
@@ -257,7 +257,7 @@ static void write_cautions(const struct brief *brief, struct text *out)
         write_item("No fault of the signals was found.", out);
     }
     text_append(out, "<li>");
-    text_append_html(out, SUMMARY_CAUTION);
+    text_append_html(out, REPORT_CAUTION);
     text_append(out, "</li>\n</ul>\n</section>\n");
 }
 

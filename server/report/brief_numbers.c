@@ -1,8 +1,10 @@
 #include "report/brief_numbers.h"
 
+#include "formats/display.h"
 #include "formats/json_reader.h"
 #include "report/brief_text.h"
-#include "report/report_text.h"
+#include "report/report_labels.h"
+#include "report/report_parts.h"
 
 #include <string.h>
 
@@ -56,8 +58,8 @@ static const char *class_of(const json_t *analysis, const char *classification)
     const json_t *items = json_object_get(analysis, "classifications");
     for (size_t i = 0; classification != NULL && i < json_array_size(items); i++) {
         const json_t *item = json_array_get(items, i);
-        if (strcmp(brief_member(item, "code"), classification) == 0) {
-            return brief_member(item, "class");
+        if (strcmp(report_string(item, "code"), classification) == 0) {
+            return report_string(item, "class");
         }
     }
     return "";
@@ -74,9 +76,9 @@ static void write_value(const struct catalogue_row *row, const json_t *value, st
 {
     if (json_is_number(value)) {
         text_append(out, "<span class=\"value\">");
-        report_number(out, row, json_number_value(value));
+        display_number(out, row, json_number_value(value));
         text_append(out, "</span>");
-        const char *unit = report_unit(row->unit);
+        const char *unit = display_unit(row->unit);
         if (unit[0] != '\0') {
             text_append(out, " <span class=\"unit\">");
             text_append_html(out, unit);
@@ -94,7 +96,8 @@ static void write_value(const struct catalogue_row *row, const json_t *value, st
 static void write_measure(const struct key_number *key, const json_t *measure,
                           const json_t *analysis, struct text *out)
 {
-    const struct catalogue_row *row = brief_find_row(key->section, key->code);
+    const struct catalogue_row *row =
+        report_find_row(key->section, strlen(key->section), key->code);
     if (row == NULL) {
         return;
     }
@@ -149,7 +152,7 @@ static void write_recording(const struct brief_recording *recording, const json_
         count += write_key(&KEYS[i], analysis, &keys) ? 1 : 0;
     }
     text_append(out, "<h3>");
-    text_append_html(out, brief_type_label(recording->row->type));
+    text_append_html(out, report_type_label(recording->row->type));
     text_append(out, is_signed ? "</h3>\n" : ", preliminary</h3>\n");
     if (count == 0) {
         text_append(out, "<p>No number could be computed; the report says why.</p>\n");
@@ -236,8 +239,8 @@ static void collect(const struct brief *brief, const char *severity, struct caut
         const json_t *items = json_object_get(analysis, "quality");
         for (size_t j = 0; j < json_array_size(items); j++) {
             const json_t *item = json_array_get(items, j);
-            if (strcmp(brief_member(item, "severity"), severity) == 0) {
-                add_caution(cautions, brief_member(item, "text"), arena);
+            if (strcmp(report_string(item, "severity"), severity) == 0) {
+                add_caution(cautions, report_string(item, "text"), arena);
             }
         }
         json_decref(analysis);

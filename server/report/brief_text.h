@@ -2,7 +2,6 @@
 #ifndef REPORT_BRIEF_TEXT_H
 #define REPORT_BRIEF_TEXT_H
 
-#include "analysis/catalogue.h"
 #include "base/text.h"
 
 #include <jansson.h>
@@ -22,19 +21,10 @@ void brief_time(struct text *out, int64_t time_us);
  */
 void brief_fact(struct text *out, const char *term, const char *words);
 
-/* A string member, or "" when it is missing or no string. */
-const char *brief_member(const json_t *object, const char *name);
-
-/* The catalogue's row, or NULL. */
-const struct catalogue_row *brief_find_row(const char *section, const char *code);
-
-/* The label of a value or list, or else the code's words. */
+/* The label of a value or list of a section, or else the code's words. */
 void brief_label(const char *section, const char *code, struct text *out);
 
 /* What makes a value doubtful: after `separator`, or nothing for no codes. */
 void brief_doubts(const json_t *codes, const char *separator, struct text *out);
-
-/* "Filling cystometry". */
-const char *brief_type_label(enum recording_type type);
 
 #endif

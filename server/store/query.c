@@ -358,6 +358,8 @@ bool query_prepare_all(struct store *store, struct error *reterr)
         &store_chunk_statements,
         &store_idempotency_statements,
         &store_interpretation_statements,
+        &store_letter_dispatch_statements,
+        &store_letter_statements,
         &store_link_statements,
         &store_patient_statements,
         &store_recording_state_statements,
@@ -373,6 +375,7 @@ bool query_prepare_all(struct store *store, struct error *reterr)
         &store_study_statements,
         &store_token_statements,
         &store_trend_statements,
+        &store_device_statements,
     };
     if (!connection_open(store, reterr)) {
         return false;
