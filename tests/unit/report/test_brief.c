@@ -159,7 +159,7 @@ static void test_the_answer_comes_first(void **state)
 static void test_numbers(void **state)
 {
     static const char *const parts[] = {
-        "<h3>Free flow</h3>",
+        "<h3>Uroflowmetry</h3>",
         "<dt>Maximum flow rate (Qmax)</dt><dd><span class=\"value\">18</span> <span "
         "class=\"unit\">mL/s</span> <span class=\"word\">not low</span> <strong "
         "class=\"doubt\">doubtful: spike</strong>",
@@ -180,7 +180,7 @@ static void test_numbers(void **state)
     const char *page = page_of(&fixture);
     holds_in_order(page, parts, sizeof parts / sizeof parts[0]);
     page_lacks(page, "flow_time"); /* few numbers, not all */
-    assert_int_equal(page_count(page, "<h3>Free flow"), 1);
+    assert_int_equal(page_count(page, "<h3>Uroflowmetry"), 1);
     assert_int_equal(page_count(page, "data-code="), 3 + 6);
     arena_free(fixture.arena);
 }
@@ -233,7 +233,7 @@ static void test_unsigned(void **state)
     const char *page = page_of(&fixture);
     page_check_balance(page);
     page_holds(page, "<strong>Preliminary.</strong> Not reviewed or signed by a clinician.");
-    page_holds(page, "<h3>Free flow, preliminary</h3>");
+    page_holds(page, "<h3>Uroflowmetry, preliminary</h3>");
     page_holds(page, "No written conclusion was signed");
     page_lacks(page, "What to do");
     page_lacks(page, "Signed by");
