@@ -9,7 +9,7 @@ import {Installation} from './lib/installation.mjs';
 import {filled} from './lib/recipes.mjs';
 import {forged} from './lib/secrets.mjs';
 
-const PAGES = ['/', '/today', '/studies/{id}', '/audit', '/account'];
+const PAGES = ['/', '/today', '/studies/{id}', '/audit', '/account', '/letters'];
 const PUBLIC = [
   'GET /healthz',
   'GET /readyz',
