@@ -254,7 +254,10 @@ const WITHOUT_ENTRY = [
   'POST /v1/analyses',
 ];
 
-const isForPeople = ({roles, path}) => roles[0] === 'public' || ['/', '/today', '/audit', '/account'].includes(path) || /^\/(studies|referred|r|assets)\//.test(path);
+const isForPeople = ({roles, path}) =>
+  roles[0] === 'public' ||
+  ['/', '/today', '/audit', '/account', '/letters'].includes(path) ||
+  /^\/(studies|referred|r|assets)\//.test(path);
 const target = (path, {id = randomUUID(), second = randomUUID(), query = ''} = {}) =>
   path.replace('{id}', id).replace(/\{(referrer_id|n)\}/, second) + query;
 

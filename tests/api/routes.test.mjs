@@ -19,6 +19,7 @@ const PAGES = [
   '/r/{id}',
   '/audit',
   '/account',
+  '/letters',
 ];
 const PUBLIC = [
   'GET /healthz',

@@ -239,6 +239,63 @@ const RECIPES = {
   'PUT /v1/recordings/{id}/events': (clinic) =>
     recordingRecipe(clinic, {json: {events: []}, headers: {'if-match': '"1"'}}),
   'GET /v1/recordings/{id}/traces': (clinic) => recordingRecipe(clinic),
+  'GET /v1/letter-fields': () => ({status: 200}),
+  'GET /v1/letter-templates': () => ({status: 200}),
+  'POST /v1/letter-templates/preview': () => ({
+    status: 200,
+    json: {language: 'en', body: '# About {{patient.name}}'},
+    headers: {accept: 'text/html'},
+  }),
+  'GET /v1/letter-templates/{name}/{language}': () => ({status: 200, parameters: STANDARD}),
+  'PUT /v1/letter-templates/{name}/{language}': () => ({
+    status: 200,
+    parameters: {name: `t-${randomUUID().slice(0, 8)}`, language: 'de'},
+    json: {body: '# {{patient.name}}'},
+    headers: {'if-match': '"0"'},
+  }),
+  'GET /v1/letterhead': () => ({status: 200}),
+  'PUT /v1/letterhead': async (clinic) => {
+    const {headers} = await clinic.administrator.get('/v1/letterhead');
+    const json = {name: 'A clinic', address: ['1 Road'], telephone: 'none', language: 'en'};
+    return {status: 200, json, headers: {'if-match': headers.get('etag')}};
+  },
+  'GET /v1/letters': () => ({status: 200}),
+  'GET /v1/studies/{id}/letter': async (clinic, role) => ({...(await shownLetter(clinic, role)), headers: {accept: 'text/plain'}}),
+  // A referrer reads what was sent, and nothing of how it was made.
+  'GET /v1/studies/{id}/letter/settings': async (clinic, role) => ({
+    status: role === 'referrer' ? 404 : 200,
+    id: (await clinic.addVisit()).id,
+  }),
+  'PUT /v1/studies/{id}/letter/settings': async (clinic) => ({
+    status: 200,
+    id: (await clinic.addVisit()).id,
+    json: letterSettings(),
+    headers: {'if-match': '"0"'},
+  }),
+  'GET /v1/studies/{id}/letter/dispatches': (clinic, role) => shownLetter(clinic, role),
+  'POST /v1/studies/{id}/letter/dispatches': async (clinic) => ({
+    status: 201,
+    id: (await addressedVisit(clinic)).id,
+    json: {way: 'printed'},
+  }),
+  'GET /v1/letter-dispatches/{id}': async (clinic, role) => {
+    const {dispatch, ...recipe} = await shownLetter(clinic, role);
+    return {...recipe, id: dispatch.id};
+  },
+  'POST /v1/letter-batches': async (clinic) => ({
+    status: 201,
+    json: {way: 'printed', study_ids: [(await addressedVisit(clinic)).id]},
+  }),
+  'GET /v1/letter-batches/{id}': async (clinic, role) => ({
+    status: role === 'referrer' ? 404 : 200,
+    id: (await batchOf(clinic)).id,
+  }),
+  'POST /v1/letter-batches/{id}/next': async (clinic) => ({status: 200, id: (await batchOf(clinic)).id, json: {}}),
+  'GET /v1/letter-batches/{id}/document': async (clinic, role) => {
+    const {id} = await batchOf(clinic);
+    await clinic.as('clinician').expect(200, 'POST', `/v1/letter-batches/${id}/next`, {json: {}});
+    return {status: role === 'referrer' ? 404 : 200, id};
+  },
   'GET /v1/audit': () => ({status: 200}),
   'GET /v1/patients/{id}/audit': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
   'POST /v1/analyses': () => ({status: 200, json: FLOW}),
@@ -303,6 +360,43 @@ async function signedWithKey(clinic) {
      update penstock.signed_document set detached_signature = '\\x30' where study_id = '${study.id}'`,
   );
   return study;
+}
+
+const STANDARD = {name: 'standard', language: 'en'};
+
+/** What a letter is written with: its addressee may have an account. */
+export const letterSettings = (referrer_id, more = {}) => ({
+  language: 'en',
+  addressee: {name: 'Dr Addressee', salutation: 'Dear Dr Addressee,', address: ['2 Street'], ...(referrer_id && {referrer_id})},
+  ...more,
+});
+
+/** A signed study whose letter has an addressee. */
+export async function addressedVisit(clinic, referrer_id, more = {}) {
+  const study = await signedVisit(clinic);
+  if (referrer_id !== undefined) {
+    await clinic.refer(study.patient_id, referrer_id);
+  }
+  await clinic.as('clinician').expect(200, 'PUT', `/v1/studies/${study.id}/letter/settings`, {
+    json: letterSettings(referrer_id, more),
+    headers: {'if-match': '"0"'},
+  });
+  return study;
+}
+
+/** A letter that was sent, to a referrer so that it can be read here. */
+async function shownLetter(clinic, role) {
+  const isShown = role === 'referrer';
+  const study = await addressedVisit(clinic, isShown ? (await clinic.person('referrer')).id : undefined);
+  const {json} = await clinic.as('clinician').expect(201, 'POST', `/v1/studies/${study.id}/letter/dispatches`, {
+    json: {way: isShown ? 'portal' : 'printed'},
+  });
+  return {status: 200, tokenStatus: isShown ? 404 : 200, id: study.id, dispatch: json}; // patients are referred by people
+}
+
+async function batchOf(clinic) {
+  const study_ids = [(await addressedVisit(clinic)).id];
+  return (await clinic.as('clinician').post('/v1/letter-batches', {way: 'printed', study_ids})).json;
 }
 
 async function linkOf(clinic) {
