@@ -6,6 +6,7 @@ import {after, before, describe, it} from 'node:test';
 import {Client} from './lib/client.mjs';
 import {Clinic} from './lib/clinic.mjs';
 import {FAMILY_NAME, Installation} from './lib/installation.mjs';
+import {addressedVisit} from './lib/recipes.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
 import {signWith} from './lib/signed.mjs';
 
@@ -44,6 +45,9 @@ async function signedStudy(fields = {}) {
 async function makeLink(studyId, fields = {}) {
   return (await clinic.as('clinician').post(`/v1/studies/${studyId}/links`, {purpose: 'summary', ...fields})).json;
 }
+
+const send = async (studyId, json) =>
+  (await clinic.as('clinician').expect(201, 'POST', `/v1/studies/${studyId}/letter/dispatches`, {json})).json;
 
 const stateOf = async (link) =>
   (await clinic.as('physician').get(`/v1/studies/${link.study_id}/links`)).json.items.find(({id}) => id === link.id);
@@ -191,6 +195,42 @@ describe('behind the link', () => {
     assert.ok(!text.includes(FAMILY_NAME));
   });
 
+  it('is the letter that was sent last of what was signed last', async () => {
+    const study = await addressedVisit(clinic);
+    const {url} = await makeLink(study.id);
+    assert.ok(!(await stranger().get(url)).text.includes('/letter'));
+    const sent = [];
+    for (const recipient of ['Dr First', 'Dr Second']) {
+      sent.push(await send(study.id, {way: 'post', recipient}));
+    }
+    const {text} = await stranger().get(url);
+    inOrder(text, ['Report and letter', `${url}/report?form=pdf`, `${url}/letter?form=pdf`, `${url}/letter?form=html`]);
+    const letter = await bytesOf(`${url}/letter?form=pdf`);
+    const kept = await bytesOf(`/v1/letter-dispatches/${sent[1].id}`, {...clinic.as('clinician').headers, accept: 'application/pdf'});
+    assert.ok(letter.bytes.equals(kept.bytes));
+    assert.match(letter.headers.get('content-disposition'), /^inline; filename="[a-z-]+\.pdf"$/);
+    const {text: page} = await stranger().get(`${url}/letter`, {accept: 'text/html'});
+    assert.ok(page.includes('Dr Addressee') && page.includes(FAMILY_NAME));
+    // An amendment makes it an old letter, which may say what was wrong.
+    await clinic.amend(study.id);
+    assert.ok(!(await stranger().get(url)).text.includes('/letter'));
+    await stranger().expect(404, 'GET', `${url}/letter`);
+    await send(study.id, {way: 'post'});
+    await stranger().get(`${url}/letter`);
+  });
+
+  it('is the letter that was given to accounts to read, for a referrer who has signed in', async () => {
+    const referrer = await clinic.person('referrer');
+    const study = await addressedVisit(clinic, referrer.id);
+    await send(study.id, {way: 'printed'});
+    await referrer.expect(404, 'GET', `/referred/${study.id}/letter`);
+    const {id} = await send(study.id, {way: 'portal'});
+    assert.ok((await referrer.get(`/referred/${study.id}`)).text.includes(`/referred/${study.id}/letter?form=pdf`));
+    const shown = await bytesOf(`/referred/${study.id}/letter?form=pdf`, referrer.headers);
+    const kept = await bytesOf(`/v1/letter-dispatches/${id}`, {...clinic.as('clinician').headers, accept: 'application/pdf'});
+    assert.ok(shown.bytes.equals(kept.bytes));
+  });
+
   it('answers as the page does when the link is over', async () => {
     const link = await makeLink((await signedStudy()).id);
     await clinic.as('clinician').expect(204, 'DELETE', `/v1/links/${link.id}`);
@@ -305,12 +345,15 @@ describe('the audit', () => {
   };
 
   it('says what was read through a link', async () => {
-    const study = await signedStudy();
+    const study = await addressedVisit(clinic);
+    await send(study.id, {way: 'printed'});
     const {url} = await makeLink(study.id);
     for (const [target, what, detail] of [
       [url, 'GET /l/{secret}', ''],
       [`${url}/report?form=pdf`, 'GET /l/{secret}/report', 'report.pdf'],
       [`${url}/report?form=html`, 'GET /l/{secret}/report', 'report.html'],
+      [`${url}/letter?form=pdf`, 'GET /l/{secret}/letter', 'letter.pdf'],
+      [`${url}/letter?form=html`, 'GET /l/{secret}/letter', 'letter.html'],
     ]) {
       const entry = await entryOf(await stranger().get(target));
       assert.equal(entry.what, what);

@@ -218,7 +218,11 @@ const RECIPES = {
   'DELETE /v1/links/{id}': async (clinic) => ({status: 204, id: (await linkOf(clinic)).id}),
   'GET /v1/links/{id}/code': async (clinic) => ({status: 200, id: (await linkOf(clinic)).id}),
   'GET /l/{secret}': async (clinic) => ({status: 200, ...(await secretOf(clinic))}),
-  'GET /l/{secret}/report': async (clinic) => ({status: 200, ...(await secretOf(clinic)), query: '?form=html'}),
+  'GET /l/{secret}/report': async (clinic) => ({status: 200, ...(await secretOf(clinic))}),
+  'GET /l/{secret}/letter': async (clinic) => {
+    const {id} = await shownLetter(clinic);
+    return {status: 200, ...(await secretOf(clinic, id))};
+  },
   'POST /v1/recordings': async (clinic) => ({status: 201, json: openingOf((await clinic.addVisit()).id, FLOW)}),
   'PUT /v1/recordings/{id}/chunks/{n}': (clinic) => openRecipe(clinic, {json: cut(FLOW, 45)[0]}, 0),
   'POST /v1/recordings/{id}/completion': (clinic) => openRecipe(clinic, {json: {chunks: 1}}),
@@ -399,13 +403,13 @@ async function batchOf(clinic) {
   return (await clinic.as('clinician').post('/v1/letter-batches', {way: 'printed', study_ids})).json;
 }
 
-async function linkOf(clinic) {
-  const {id} = await signedVisit(clinic);
+async function linkOf(clinic, studyId) {
+  const id = studyId ?? (await signedVisit(clinic)).id;
   return (await clinic.as('clinician').post(`/v1/studies/${id}/links`, {purpose: 'summary'})).json;
 }
 
-async function secretOf(clinic) {
-  const {url} = await linkOf(clinic);
+async function secretOf(clinic, studyId) {
+  const {url} = await linkOf(clinic, studyId);
   return {parameters: {secret: url.split('/').pop()}};
 }
 
