@@ -3,6 +3,7 @@
 #include "api/brief_load.h"
 #include "api/handlers.h"
 #include "api/plain_page.h"
+#include "api/public_address.h"
 #include "api/report_load.h"
 #include "store/store_letter_dispatch.h"
 #include "store/store_signature.h"
@@ -115,9 +116,13 @@ static bool respond_report_page(struct api_context *context, struct http_request
                                 struct http_response *response, const struct brief_place *place,
                                 struct error *reterr)
 {
+    const struct report_subject subject = {
+        .study_id = place->study_id,
+        .clinic_name = place->clinic_name,
+        .code = api_study_code(context, request->arena, place->study_id),
+    };
     struct report report;
-    if (!report_load(context->store, request->arena, place->clinic_name, place->study_id,
-                     REPORT_PEOPLE, &report, reterr)) {
+    if (!report_load(context->store, request->arena, &subject, REPORT_PEOPLE, &report, reterr)) {
         return false;
     }
     struct text body;

@@ -115,15 +115,13 @@ void links_get_code(void *opaque, struct http_request *request, struct http_resp
         return;
     }
     char date[CLOCK_TEXT_SIZE];
-    char short_id[API_SHORT_ID_SIZE];
     clock_format(study.started_at_us, date);
     date[CLOCK_DATE_SIZE - 1] = '\0';
-    api_short_id(id, short_id);
     const struct code_label label = {
         .address = address,
         .clinic_name = context->principal.clinic_name,
         .date = date,
-        .short_id = short_id,
+        .short_id = api_short_id(request->arena, id),
     };
     respond_label(request, response, &label);
 }

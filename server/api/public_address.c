@@ -2,6 +2,8 @@
 
 #include <string.h>
 
+enum { SHORT_ID_LENGTH = 8 };
+
 const char *api_configured_address(const struct api_context *context, struct arena *arena,
                                    const char *path)
 {
@@ -25,11 +27,14 @@ const char *api_public_address(const struct api_context *context,
                         request->host, path);
 }
 
-void api_short_id(const char *id, char ret_short[API_SHORT_ID_SIZE])
+const char *api_study_code(const struct api_context *context, struct arena *arena,
+                           const char *study_id)
 {
-    enum { SHOWN = API_SHORT_ID_SIZE - 1 };
+    return api_configured_address(context, arena, arena_printf(arena, "/r/%s", study_id));
+}
 
+const char *api_short_id(struct arena *arena, const char *id)
+{
     size_t length = strlen(id);
-    const char *end = length > SHOWN ? id + length - SHOWN : id;
-    memcpy(ret_short, end, strlen(end) + 1);
+    return arena_strdup(arena, length > SHORT_ID_LENGTH ? id + length - SHORT_ID_LENGTH : id);
 }

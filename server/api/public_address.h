@@ -13,10 +13,13 @@ const char *api_public_address(const struct api_context *context,
 const char *api_configured_address(const struct api_context *context, struct arena *arena,
                                    const char *path);
 
-enum { API_SHORT_ID_SIZE = 9 };
+/* What the code on a study's papers holds: "/r/<study id>" below PENSTOCK_PUBLIC_URL. NULL when
+ * that is not set: what one client calls this server has no place in a document that is kept. */
+const char *api_study_code(const struct api_context *context, struct arena *arena,
+                           const char *study_id);
 
 /* The end of an id, by which people tell papers apart: of a UUID of version 7 the beginning is only
  * the time. */
-void api_short_id(const char *id, char ret_short[API_SHORT_ID_SIZE]);
+const char *api_short_id(struct arena *arena, const char *id);
 
 #endif

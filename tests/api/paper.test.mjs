@@ -9,6 +9,7 @@ import {promisify} from 'node:util';
 import {Client} from './lib/client.mjs';
 import {Clinic, signIn} from './lib/clinic.mjs';
 import {FAMILY_NAME, Installation} from './lib/installation.mjs';
+import {addressedVisit} from './lib/recipes.mjs';
 
 const run = promisify(execFile);
 const PUBLIC_URL = 'https://penstock.example:8443';
@@ -130,6 +131,39 @@ describe('the label', () => {
         const file = await labelOf(link, mediaType, installation.url, strange.tokens.clinician);
         assert.equal(await readCode(file), `${PUBLIC_URL}/r/${link.id}`);
       }
+    }
+  });
+});
+
+describe('the code on documents', () => {
+  /** A document as a file, by the API. */
+  async function fileOf(target, mediaType) {
+    const response = await fetch(installation.url + target, {
+      headers: {accept: mediaType, authorization: `Bearer ${clinic.tokens.clinician}`},
+    });
+    assert.equal(response.status, 200, target);
+    const file = path.join(installation.folder, `document-${randomUUID()}.pdf`);
+    writeFileSync(file, Buffer.from(await response.arrayBuffer()));
+    return file;
+  }
+
+  it('leads from the report that was signed, and from the letter, to the study', async () => {
+    const study = await addressedVisit(clinic);
+    const {json: sent} = await clinic.as('clinician').expect(201, 'POST', `/v1/studies/${study.id}/letter/dispatches`, {
+      json: {way: 'printed'},
+    });
+    for (const target of [
+      `/v1/studies/${study.id}/signatures/1/report`,
+      `/v1/studies/${study.id}/summary`,
+      `/v1/studies/${study.id}/letter`,
+      `/v1/letter-dispatches/${sent.id}`,
+    ]) {
+      const file = await fileOf(target, 'application/pdf');
+      await run('pdftoppm', ['-r', '200', '-png', '-singlefile', '-f', '1', '-l', '1', file, file]);
+      const {stdout: code} = await run('zbarimg', ['--quiet', '--raw', '-Sdisable', '-Sqrcode.enable', `${file}.png`]);
+      assert.equal(code.trim(), `${PUBLIC_URL}/r/${study.id}`, target);
+      const {stdout: words} = await run('pdftotext', ['-l', '1', file, '-']);
+      assert.ok(words.includes(study.id.slice(-8)), `${target}: the end of the id`);
     }
   });
 });
