@@ -38,7 +38,7 @@ static void append_basis(json_t *basis, json_t *sections, struct text *out)
         json_writer_rounded(out, json_number_value(value));
         separator = ", ";
     }
-    text_append(out, json_object_size(basis) > 0 ? "). " : ". ");
+    text_append(out, json_object_size(basis) > 0 ? ")." : ".");
 }
 
 void report_limits(json_t *limits, struct text *out)
@@ -80,8 +80,6 @@ static void add_class(const struct report_maker *maker, const json_t *item, json
     struct text doubts = report_words(maker);
     report_class_words(item, &name);
     append_basis(json_object_get(item, "basis"), sections, &basis);
-    text_append(&basis, report_string(item, "method"));
-    text_append(&basis, basis.data[basis.length - 1] == '.' ? "" : ".");
     report_limits(json_object_get(item, "limits"), &basis);
     report_doubts(json_object_get(item, "quality"), " Doubtful: ", &doubts);
     const struct document_span spans[] = {

@@ -408,7 +408,6 @@ void report_sections(const struct report_maker *maker, size_t index)
         if (strcmp(rows->code, "uroflow") == 0) {
             add_void_line(maker, analysis);
         }
-        report_figures(maker, index, rows->code);
         if (json_is_array(section)) {
             add_repeated(maker, rows, section);
         } else {
@@ -418,5 +417,6 @@ void report_sections(const struct report_maker *maker, size_t index)
                 document_words(maker->document, DOCUMENT_PLAIN, "No values.");
             }
         }
+        report_figures(maker, index, rows->code);
     }
 }
