@@ -9,6 +9,9 @@
 #include <math.h>
 #include <string.h>
 
+/* Places on the time axis are told to this. */
+#define TIME_STEP_S 0.1
+
 /* ---- classes ---- */
 
 /* Several sections have a value of the same code: the document's own one is meant. NULL: none. */
@@ -160,8 +163,11 @@ static void add_quality_item(const struct report_maker *maker, const json_t *ite
         text_append(&where, signal);
     }
     if (json_is_number(from_s) && json_is_number(to_s)) {
-        text_printf(&where, ", %.1f s to %.1f s", json_number_value(from_s),
-                    json_number_value(to_s));
+        text_append(&where, ", ");
+        display_rounded(&where, TIME_STEP_S, json_number_value(from_s));
+        text_append(&where, " s to ");
+        display_rounded(&where, TIME_STEP_S, json_number_value(to_s));
+        text_append(&where, " s");
     }
     text_append(&where, ": ");
     const struct document_span spans[] = {

@@ -8,6 +8,9 @@
 #include <math.h>
 #include <string.h>
 
+/* Places on the time axis are told to this. */
+#define TIME_STEP_S 0.1
+
 enum { ITEMS_SHOWN_MAX = 200, PULLS_A_TABLE = 6 };
 
 /* A number rounded to a step, a yes or no, or a word. */
@@ -161,7 +164,9 @@ static void append_how(const struct catalogue_row *row, json_t *measure, struct 
     const json_t *at_s = json_object_get(measure, "at_s");
     if (json_is_number(at_s)) {
         append_separator(out);
-        text_printf(out, "at %.1f s", json_number_value(at_s));
+        text_append(out, "at ");
+        display_rounded(out, TIME_STEP_S, json_number_value(at_s));
+        text_append(out, " s");
     }
     append_parts(row, measure, out);
     report_doubts(json_object_get(measure, "quality"),

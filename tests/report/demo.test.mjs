@@ -4,7 +4,7 @@ import {readFile, writeFile} from 'node:fs/promises';
 import path from 'node:path';
 import {before, describe, it} from 'node:test';
 import {demo} from '../api/lib/environment.mjs';
-import {expectedRows, rounded, voidLines} from './expected.mjs';
+import {expectedRows, remarks, rounded, voidLines} from './expected.mjs';
 import {htmlRows, lines, marksOf, pdfCheck, pdfFonts, pdfLines, pdfText} from './forms.mjs';
 
 const {url, tokens} = demo();
@@ -123,6 +123,13 @@ describe('the reports of the demo clinic', () => {
     ofEach(async ({pdf, rows}, what) => {
       const found = await pdfLines(pdf);
       for (const {code, cells} of rows) assert.ok(takeLine(found, cells), `${what}, ${code}: ${cells.join(' | ')}`);
+    }));
+
+  it('tell beside each number when it was read, and what classes and warnings rest on', () =>
+    ofEach(async ({htmlText, pdf, rows, document}, what) => {
+      const wanted = [...rows.flatMap(({beside = []}) => beside), ...remarks(document.recordings)];
+      const shown = [htmlText, await pdfText(pdf)];
+      for (const words of wanted) for (const text of shown) assert.ok(text.includes(words), `${what}: ${words}`);
     }));
 
   it('give the reporting line of every free flow in every form', () =>

@@ -42,6 +42,27 @@ function words(value, step) {
   return value === undefined ? '–' : value.replaceAll('_', ' ');
 }
 
+/** What is told beside a value in its own unit, and when it was read. */
+function besideValue(measure, step) {
+  const names = {baseline: 'before it', over_rest: 'over rest', rise: 'rise', spread: 'standard deviation'};
+  return [
+    ...(measure.at_s === undefined ? [] : [`at ${rounded(measure.at_s, 0.1)} s`]),
+    ...Object.entries(names)
+      .filter(([code]) => typeof measure[code] === 'number')
+      .map(([code, name]) => `${name} ${rounded(measure[code], step)}`),
+  ];
+}
+
+/** The numbers of each class and finding about quality, in words as they are told. */
+export function remarks(recordings) {
+  return recordings.flatMap(({analysis}) => [
+    ...analysis.classifications.flatMap(({basis}) => Object.values(basis).map((value) => ` ${value}`)),
+    ...analysis.quality
+      .filter(({from_s}) => from_s !== undefined)
+      .map(({from_s, to_s}) => `${rounded(from_s, 0.1)} s to ${rounded(to_s, 0.1)} s`),
+  ]);
+}
+
 /** [label, value, unit] of each value. */
 function valueRows(parameters, section) {
   return parameters.values
@@ -49,6 +70,7 @@ function valueRows(parameters, section) {
     .map(({code, label, unit, report_step: step}) => ({
       code: `${parameters.code}.${code}`,
       cells: [label, words(section[code].value, step), typeof section[code].value === 'number' ? unitOf(unit) : ''],
+      beside: besideValue(section[code], step),
     }));
 }
 
