@@ -191,7 +191,7 @@ static bool load_signatures(struct store *store, struct arena *arena, struct rep
 static const char *verdict_of(const struct device *device)
 {
     if (device->last == NULL) {
-        return "unverified";
+        return "not_verified";
     }
     return device->overdue ? "overdue" : equipment_verdict_name(device->last->verdict);
 }
