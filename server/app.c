@@ -2,6 +2,7 @@
 
 #include "api/dispatch.h"
 #include "api/routes.h"
+#include "auth/document_signature.h"
 #include "auth/openid.h"
 #include "auth/sealing.h"
 #include "auth/web_fetch.h"
@@ -18,6 +19,9 @@
 /* Longer than the longest request may take, shorter than a service manager's patience. */
 static const double STOP_PATIENCE_S = 30.0;
 static const double REQUEST_DEADLINE_S = 120.0;
+
+/* The end of a certificate is told of at the start, as long before. */
+enum { SIGNING_WARNING_DAYS = 30 };
 
 /* A waiting request holds a connection, of which there are 768, and 256 of one address: the limits
  * leave some for everything else. Proxies commonly give up after 30 or 60 s without an answer. */
@@ -98,11 +102,52 @@ static void stop_single_sign_on(struct openid *openid)
     }
 }
 
+/* What the settings name and the server keeps: NULL where they name nothing. */
+struct kept {
+    struct openid *openid;
+    struct sealing_key *key;
+    struct document_signer *signer;
+};
+
+static void drop_kept(const struct kept *kept)
+{
+    stop_single_sign_on(kept->openid);
+    sealing_key_free(kept->key);
+    document_signer_free(kept->signer);
+}
+
+static void warn_of_end(const struct document_signer *signer)
+{
+    long days = document_signer_days_left(signer);
+    if (days < SIGNING_WARNING_DAYS) {
+        log_message(LOG_LEVEL_WARNING, "signing_certificate_ends",
+                    "PENSTOCK_SIGNING_CERTIFICATE: %ld days are left; without a valid one nothing "
+                    "can be signed",
+                    days);
+    }
+}
+
+static bool read_kept(const struct config *config, struct kept *kept, struct error *reterr)
+{
+    if (!start_single_sign_on(config, &kept->openid, reterr) ||
+        (config->key_file[0] != '\0' && !sealing_key_read(config->key_file, &kept->key, reterr)) ||
+        (config->signing_key != NULL &&
+         !document_signer_read(config->signing_certificate, config->signing_key, &kept->signer,
+                               reterr))) {
+        drop_kept(kept);
+        return false;
+    }
+    if (kept->signer != NULL) {
+        warn_of_end(kept->signer);
+    }
+    return true;
+}
+
 int app_serve(const struct config *config)
 {
     keep_memory();
     struct error error = {0};
-    struct sealing_key *key = NULL;
+    struct kept kept = {0};
     struct dispatch_options dispatch = {
         .settings = {.secure_cookies = config->secure_cookies,
                      .follow_cookies = config->follow_cookies},
@@ -129,21 +174,17 @@ int app_serve(const struct config *config)
         .has_credential = dispatch_has_credential,
     };
     options.routes = routes_table(&options.route_count);
-    if (!require_database(config->database, &error) ||
-        !start_single_sign_on(config, &dispatch.settings.openid, &error)) {
+    if (!require_database(config->database, &error) || !read_kept(config, &kept, &error)) {
         return fail("cannot_start", &error);
     }
-    if (config->key_file[0] != '\0' && !sealing_key_read(config->key_file, &key, &error)) {
-        stop_single_sign_on(dispatch.settings.openid);
-        return fail("cannot_start", &error);
-    }
-    dispatch.settings.sealing_key = key;
+    dispatch.settings.openid = kept.openid;
+    dispatch.settings.sealing_key = kept.key;
+    dispatch.settings.document_signer = kept.signer;
     sigset_t signals;
     block_signals(&signals);
     struct http_server *server = NULL;
     if (!http_server_start(&options, &server, &error)) {
-        stop_single_sign_on(dispatch.settings.openid);
-        sealing_key_free(key);
+        drop_kept(&kept);
         return fail("cannot_start", &error);
     }
     printf("penstock-server listening on %s://%s:%u\n",
@@ -152,8 +193,7 @@ int app_serve(const struct config *config)
     (void)fflush(stdout);
     wait_for_stop_signal(&signals, server);
     http_server_stop(server, STOP_PATIENCE_S);
-    stop_single_sign_on(dispatch.settings.openid);
-    sealing_key_free(key);
+    drop_kept(&kept);
     log_message(LOG_LEVEL_INFO, "stopped", "every accepted request is answered");
     return 0;
 }

@@ -34,6 +34,8 @@ enum setting_index {
     SETTING_PUBLIC_URL,
     SETTING_QUEUE,
     SETTING_SECURE_COOKIES,
+    SETTING_SIGNING_CERTIFICATE,
+    SETTING_SIGNING_KEY,
     SETTING_TLS_CERTIFICATE,
     SETTING_TLS_CLIENT_CA,
     SETTING_TLS_KEY,
@@ -79,6 +81,11 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
     [SETTING_SECURE_COOKIES] = {"PENSTOCK_SECURE_COOKIES", "auto",
                                 "yes, no or auto (yes unless the address is loopback and the "
                                 "request came without TLS)"},
+    [SETTING_SIGNING_CERTIFICATE] = {"PENSTOCK_SIGNING_CERTIFICATE", "",
+                                     "PEM file of the clinic's certificate and those that lead to "
+                                     "its root; signed reports then get a detached CMS signature"},
+    [SETTING_SIGNING_KEY] = {"PENSTOCK_SIGNING_KEY", "",
+                             "PEM file of that certificate's key, mode 0600, without passphrase"},
     [SETTING_TLS_CERTIFICATE] = {"PENSTOCK_TLS_CERTIFICATE", "",
                                  "PEM file of the certificate and those that lead to its root; "
                                  "makes the server speak TLS. SIGHUP reads it anew"},
@@ -243,6 +250,16 @@ static const char *path_of(enum setting_index index)
     return path[0] == '\0' ? NULL : path;
 }
 
+static bool read_signing(struct config *config, struct error *reterr)
+{
+    config->signing_certificate = path_of(SETTING_SIGNING_CERTIFICATE);
+    config->signing_key = path_of(SETTING_SIGNING_KEY);
+    return (config->signing_certificate == NULL) == (config->signing_key == NULL) ||
+           error_set(
+               reterr, ERROR_INVALID,
+               "PENSTOCK_SIGNING_CERTIFICATE and PENSTOCK_SIGNING_KEY must be given both or none");
+}
+
 static bool read_tls(struct config *config, struct error *reterr)
 {
     config->tls_certificate = path_of(SETTING_TLS_CERTIFICATE);
@@ -285,7 +302,8 @@ bool config_read(struct config *ret_config, struct error *reterr)
         !read_number(SETTING_BODY_MEMORY, 1, 64, &config.body_memory_mib, reterr) ||
         !read_number(SETTING_QUEUE, 1, 100000, &config.queue, reterr) ||
         !read_number(SETTING_WORKERS, 2, 256, &config.workers, reterr) ||
-        !read_secure_cookies(&config, reterr) || !read_tls(&config, reterr)) {
+        !read_secure_cookies(&config, reterr) || !read_tls(&config, reterr) ||
+        !read_signing(&config, reterr)) {
         return false;
     }
     read_openid(&config.openid);

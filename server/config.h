@@ -19,6 +19,8 @@ struct config {
     bool secure_cookies;         /* always */
     bool follow_cookies;         /* where a request came by TLS */
     const char *key_file;        /* "": none */
+    const char *signing_certificate; /* paths; NULL: reports are not signed with a key */
+    const char *signing_key;
     const char *tls_certificate; /* paths; NULL: plain HTTP */
     const char *tls_key;
     const char *tls_client_ca;

@@ -30,15 +30,17 @@ enum api_route_flags {
     API_ROUTE_WHILE_OWING_FACTOR = 1 << 20 /* a second factor, but no new password */
 };
 
+struct document_signer;
 struct openid;
 struct sealing_key;
 
 /* Settings that handlers depend on; lives as long as the server. */
 struct api_settings {
-    bool secure_cookies;                   /* for every session */
-    bool follow_cookies;                   /* for those that begin over TLS */
-    struct openid *openid;                 /* single sign-on; NULL: not offered */
-    const struct sealing_key *sealing_key; /* NULL: second factors cannot be set up */
+    bool secure_cookies;                           /* for every session */
+    bool follow_cookies;                           /* for those that begin over TLS */
+    struct openid *openid;                         /* single sign-on; NULL: not offered */
+    const struct sealing_key *sealing_key;         /* NULL: second factors cannot be set up */
+    const struct document_signer *document_signer; /* of signed reports; NULL: no key is used */
 };
 
 struct api_context {

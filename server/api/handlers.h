@@ -146,6 +146,20 @@ api_handler analyses_create;
 /* summary.c */
 api_handler summary_get;
 
+/* interpretation.c */
+api_handler interpretation_show;
+api_handler interpretation_put;
+api_handler interpretation_history;
+
+/* signatures.c */
+api_handler signatures_create;
+api_handler amendments_create;
+
+/* signatures_reading.c */
+api_handler signatures_list;
+api_handler signatures_report;
+api_handler signatures_seal;
+
 /* links.c */
 api_handler links_create;
 api_handler links_list;

@@ -1,6 +1,7 @@
 /* Withdrawing a recording, restoring it, and everything that was done to it. */
 #include "api/handlers.h"
 #include "api/recording_access.h"
+#include "api/resources_json.h"
 #include "formats/events_difference.h"
 #include "store/store_recording_state.h"
 
@@ -47,20 +48,6 @@ void recording_state_restore(void *opaque, struct http_request *request,
 
 /* ---- history ---- */
 
-static void append_author(struct text *out, const char *id, const char *name)
-{
-    text_append(out, ",\"created_by\":");
-    if (id == NULL) {
-        text_append(out, "null");
-        return;
-    }
-    text_append_char(out, '{');
-    api_append_string(out, "id", id);
-    text_append_char(out, ',');
-    api_append_string(out, "name", name);
-    text_append_char(out, '}');
-}
-
 static void append_change(struct text *out, const struct recording_change_row *change)
 {
     text_printf(out, "{\"version\":%d,", change->version);
@@ -69,7 +56,8 @@ static void append_change(struct text *out, const struct recording_change_row *c
     api_append_string(out, "reason", change->reason);
     text_append_char(out, ',');
     api_append_time(out, "created_at", change->created_at_us);
-    append_author(out, change->created_by, change->created_by_name);
+    text_append_char(out, ',');
+    author_json_append(out, "created_by", change->created_by, change->created_by_name);
     text_append_char(out, '}');
 }
 
@@ -93,7 +81,8 @@ static void append_revision(struct text *out, struct arena *arena,
     api_append_string(out, "analysis_version", revision->analysis_version);
     text_append_char(out, ',');
     api_append_time(out, "created_at", revision->created_at_us);
-    append_author(out, revision->created_by, revision->created_by_name);
+    text_append_char(out, ',');
+    author_json_append(out, "created_by", revision->created_by, revision->created_by_name);
     append_difference(out, arena, "events_added", revision, before);
     append_difference(out, arena, "events_removed", before, revision);
     text_append_char(out, '}');

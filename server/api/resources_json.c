@@ -147,3 +147,17 @@ void recording_json_append_pieces(struct text *out, const struct recording_row *
     }
     text_append(out, "}}");
 }
+
+void author_json_append(struct text *out, const char *member, const char *id, const char *name)
+{
+    text_printf(out, "\"%s\":", member);
+    if (id == NULL) {
+        text_append(out, "null");
+        return;
+    }
+    text_append_char(out, '{');
+    api_append_string(out, "id", id);
+    text_append_char(out, ',');
+    api_append_string(out, "name", name);
+    text_append_char(out, '}');
+}

@@ -19,4 +19,7 @@ void recording_json_append_pieces(struct text *out, const struct recording_row *
                                   const struct recording_document *opening,
                                   const struct chunk_status *status);
 
+/* Appends "<member>": {"id", "name"} of an account or token, or null: the program. */
+void author_json_append(struct text *out, const char *member, const char *id, const char *name);
+
 #endif

@@ -19,6 +19,14 @@
     {                                                                                              \
         "application/json", "text/html", NULL                                                      \
     }
+#define PDF_ONLY                                                                                   \
+    {                                                                                              \
+        "application/pdf", NULL                                                                    \
+    }
+#define CMS_ONLY                                                                                   \
+    {                                                                                              \
+        "application/pkcs7-signature", NULL                                                        \
+    }
 #define UPLOAD_TYPES                                                                               \
     {                                                                                              \
         "application/json", "application/edf", "text/csv", NULL                                    \
@@ -511,6 +519,60 @@ static const struct http_route ROUTES[] = {
      0,
      {NULL},
      JSON_OR_HTML},
+
+    {HTTP_GET,
+     "/v1/studies/{id}/interpretation",
+     interpretation_show,
+     ACCESS_INTERPRETATIONS,
+     ACCESS_READ,
+     0,
+     0,
+     {NULL},
+     JSON_ONLY},
+    {HTTP_PUT, "/v1/studies/{id}/interpretation", interpretation_put, ACCESS_INTERPRETATIONS,
+     ACCESS_CHANGE, HTTP_ROUTE_REQUIRES_MATCH, LIMIT_SMALL_BODY_BYTES, JSON_ONLY, JSON_ONLY},
+    {HTTP_GET,
+     "/v1/studies/{id}/interpretation/history",
+     interpretation_history,
+     ACCESS_INTERPRETATIONS,
+     ACCESS_READ,
+     0,
+     0,
+     {NULL},
+     JSON_ONLY},
+    {HTTP_POST, "/v1/studies/{id}/signature", signatures_create, ACCESS_SIGNATURES, ACCESS_CREATE,
+     API_ROUTE_OWN_TRANSACTION | HTTP_ROUTE_SECRET | HTTP_ROUTE_REQUIRES_MATCH | HTTP_ROUTE_HEAVY,
+     LIMIT_SMALL_BODY_BYTES, JSON_ONLY, JSON_ONLY},
+    {HTTP_POST, "/v1/studies/{id}/amendments", amendments_create, ACCESS_SIGNATURES, ACCESS_CREATE,
+     API_ROUTE_OWN_TRANSACTION | HTTP_ROUTE_SECRET | HTTP_ROUTE_REQUIRES_MATCH | HTTP_ROUTE_HEAVY,
+     LIMIT_SMALL_BODY_BYTES, JSON_ONLY, JSON_ONLY},
+    {HTTP_GET,
+     "/v1/studies/{id}/signatures",
+     signatures_list,
+     ACCESS_SIGNATURES,
+     ACCESS_READ,
+     0,
+     0,
+     {NULL},
+     JSON_ONLY},
+    {HTTP_GET,
+     "/v1/studies/{id}/signatures/{n}/report",
+     signatures_report,
+     ACCESS_SIGNATURES,
+     ACCESS_READ,
+     0,
+     0,
+     {NULL},
+     PDF_ONLY},
+    {HTTP_GET,
+     "/v1/studies/{id}/signatures/{n}/report/signature",
+     signatures_seal,
+     ACCESS_SIGNATURES,
+     ACCESS_READ,
+     0,
+     0,
+     {NULL},
+     CMS_ONLY},
 
     {HTTP_GET,
      "/v1/studies/{id}/links",

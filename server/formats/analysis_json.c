@@ -302,3 +302,8 @@ void analysis_json_write(const struct analysis_result *result, const char *statu
     write_not_computed(result, out);
     text_append_char(out, '}');
 }
+
+const char *analysis_json_software(void)
+{
+    return "penstock " PENSTOCK_VERSION;
+}

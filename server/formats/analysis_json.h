@@ -11,4 +11,7 @@
 void analysis_json_write(const struct analysis_result *result, const char *status, int revision,
                          struct text *out);
 
+/* "penstock 0.1.0": this program. */
+const char *analysis_json_software(void);
+
 #endif

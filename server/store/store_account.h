@@ -182,6 +182,11 @@ struct session {
 MUST_CHECK bool session_list(struct store *store, struct arena *arena, const char *account_id,
                              struct session **ret_items, size_t *ret_count, struct error *reterr);
 
+/* Whether a session began at most `within_s` ago, by the database's clock. */
+MUST_CHECK bool session_is_fresh(struct store *store, const char *account_id,
+                                 const char *session_id, int within_s, bool *ret_fresh,
+                                 struct error *reterr);
+
 /* Ends one; ERROR_NOT_FOUND when the account has none such. */
 MUST_CHECK bool session_end(struct store *store, const char *account_id, const char *session_id,
                             struct error *reterr);

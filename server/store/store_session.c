@@ -14,6 +14,7 @@ enum session_statement {
     SESSION_DELETE_OVER,
     SESSION_DELETE,
     SESSION_LIST,
+    SESSION_FRESH,
     SESSION_END,
     SESSION_END_ALL,
     SESSION_STATEMENT_COUNT
@@ -67,6 +68,10 @@ static const struct statement statements[] = {
                              " where clinic_id = $1 and account_id = $2 and expires_at > now()"
                              " and last_used_at > now() - interval '30 minutes'"
                              " order by created_at desc, id limit $3"},
+    [SESSION_FRESH] = {.name = "session_fresh",
+                       .sql = "select from penstock.session where clinic_id = $1"
+                              " and account_id = $2 and id = $3"
+                              " and created_at > now() - $4::bigint * interval '1 second'"},
     [SESSION_END] = {.name = "session_end",
                      .sql = "delete from penstock.session where clinic_id = $1"
                             " and account_id = $2 and id = $3 returning id"},
@@ -282,5 +287,21 @@ bool session_end_all(struct store *store, const char *account_id, const char *ke
     }
     rows_clear(&rows[0]);
     rows_clear(&rows[1]);
+    return true;
+}
+
+bool session_is_fresh(struct store *store, const char *account_id, const char *session_id,
+                      int within_s, bool *ret_fresh, struct error *reterr)
+{
+    struct query query;
+    query_start(&query, store, &statements[SESSION_FRESH]);
+    query_id(&query, account_id);
+    query_id(&query, session_id);
+    query_int(&query, within_s);
+    int count = 0;
+    if (!query_count(store, &query, &count, reterr)) {
+        return error_context(reterr, "ask for a session's age");
+    }
+    *ret_fresh = count == 1;
     return true;
 }

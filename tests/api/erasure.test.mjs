@@ -360,7 +360,7 @@ describe('erase', () => {
 
   it('erases a signed study too', async () => {
     const study = await clinic.addVisit();
-    await installation.execute(`update penstock.study set status = 'final' where id = '${study.id}'`);
+    await clinic.sign(study.id);
     await wait(await approved({id: study.patient_id}));
     assert.equal(counts((await erase()).stdout).erased, 1);
     await clinic.as('physician').expect(404, 'GET', `/v1/studies/${study.id}`);

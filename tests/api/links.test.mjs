@@ -36,7 +36,7 @@ const setStatus = (id, status) =>
 async function signedStudy(at = clinic) {
   const {id} = await at.addVisit();
   await at.addRecording(id, FLOW);
-  await setStatus(id, 'final');
+  await at.sign(id);
   return id;
 }
 
@@ -107,8 +107,8 @@ describe('a link', () => {
       await clinic.as('physician').expect(409, 'POST', `/v1/studies/${id}/links`, {json});
     }
     await setStatus(id, 'preliminary');
-    await setStatus(id, 'final');
-    await setStatus(id, 'amended');
+    await clinic.sign(id);
+    await clinic.amend(id);
     await stranger().get((await makeLink({}, id)).url);
   });
 

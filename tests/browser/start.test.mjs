@@ -1,10 +1,8 @@
 // What people see first whose account shows no studies.
 import assert from 'node:assert/strict';
 import {after, before, test} from 'node:test';
-import {execute} from '../api/lib/database.mjs';
 import {launch, PHONE, Visit} from './lib/browser.mjs';
 import {Clinic} from './lib/clinic.mjs';
-import {ownerDatabase} from './lib/environment.mjs';
 
 /** What the browser logs when it looks for the icon of a document that names none. */
 const NO_ICON = /Failed to load resource.*\b404\b/;
@@ -19,10 +17,6 @@ before(async () => {
   clinician = await clinic.add('clinician');
 });
 after(() => browser?.close());
-
-/** Whoever may sign a study cannot do so through the API yet. */
-const sign = (study) =>
-  execute(/dbname=(\S+)/.exec(ownerDatabase())[1], `update penstock.study set status = 'final' where id = '${study.id}'`);
 
 async function openStart(person, options) {
   const visit = await Visit.begin(browser, options);
@@ -67,7 +61,8 @@ test('a referrer reads the summaries of signed studies of referred patients, and
   for (const {patient_id: patient} of [own, unsigned]) {
     await clinician.ask('POST', `/v1/patients/${patient}/referrals`, {referrer_id: referrer.id});
   }
-  for (const study of [own, foreign]) await sign(study);
+  const physician = await clinic.add('physician');
+  for (const study of [own, foreign]) await physician.sign(study);
   for (const options of [{}, {colorScheme: 'dark', viewport: PHONE}]) {
     const visit = await openStart(referrer, options);
     await visit.page.waitForSelector('.summaries .study-row');

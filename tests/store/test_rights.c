@@ -29,7 +29,8 @@ static const char *const tables[] = {"clinic",           "account",
                                      "study_link",       "legal_hold",
                                      "erasure_request",  "erased_patient",
                                      "research_subject", "second_factor",
-                                     "recovery_code"};
+                                     "recovery_code",    "interpretation",
+                                     "signature",        "signed_document"};
 
 enum { TABLE_COUNT = sizeof tables / sizeof tables[0] };
 
@@ -104,11 +105,13 @@ static int set_up(void **state)
         CHECK(fixture, idempotency_remember(fixture->store, account, "key", &answer, error));
         const char *erasure = NULL;
         const char *held = fixture_patient(fixture, "2");
+        const char *signed_study = fixture_study(fixture, fixture_patient(fixture, "3"));
         CHECK(fixture, legal_hold_place(fixture->store, held, "x", error));
         fixture_commit(fixture);
         CHECK(fixture, store_begin(fixture->store, clinics[i], account, error));
         CHECK(fixture, erasure_create(fixture->store, arena, held, "x", &erasure, error));
         fixture_commit(fixture);
+        fixture_set_status(fixture, signed_study, "final");
         fixture_sql(fixture, arena_printf(arena,
                                           "insert into penstock.erased_patient values"
                                           " ('%s', gen_random_uuid(), gen_random_uuid())",
@@ -308,6 +311,11 @@ static void app_role_cannot_delete_what_is_clinical(void **state)
         "update penstock.former_secret set expires_at = now() + interval '1 year'",
         "select secret_hash from penstock.study_link",
         "update penstock.study_link set expires_at = now() + interval '1 year'",
+        "update penstock.interpretation set document = '{}'",
+        "update penstock.signature set reason = ''",
+        "update penstock.signed_document set content = ''",
+        "insert into penstock.signature (signed_at) values (now())",
+        "insert into penstock.interpretation (created_at) values (now())",
         "select from penstock.link_miss",
         "select from penstock.attempt",
         "insert into penstock.attempt values (decode(repeat('ab', 32), 'hex'), 0, now())",
@@ -500,12 +508,7 @@ static void signed_studies_stay(void **state)
     };
     static const char *const signatures[] = {"final", "amended"};
     for (int s = 0; s < 2; s++) {
-        assert_string_equal(
-            fixture_sqlstate(fixture, connection,
-                             arena_printf(fixture->arena,
-                                          "update penstock.study set status = '%s' where id = '%s'",
-                                          signatures[s], study)),
-            "00000");
+        fixture_set_status(fixture, study, signatures[s]);
         for (size_t i = 0; i < sizeof refused / sizeof refused[0]; i++) {
             const char *mark = strchr(refused[i], '$');
             const char *sql =

@@ -3,6 +3,7 @@ import {randomBytes} from 'node:crypto';
 import {Client} from './client.mjs';
 import {readSource} from './environment.mjs';
 import {FAMILY_NAME} from './installation.mjs';
+import {amend, ensureRecording, interpret, sign, signBySql} from './signing.mjs';
 
 export const ROLES = ['room', 'clinician', 'physician', 'referrer', 'integration', 'auditor', 'administrator'];
 
@@ -100,9 +101,32 @@ export class Clinic {
     return this.addStudy((await this.addPatient(patient)).id, study);
   }
 
-  /** Whoever may sign a study cannot do so through the API yet. */
-  async sign(studyId, status = 'final') {
-    await this.installation.execute(`update penstock.study set status = '${status}' where id = '${studyId}'`);
+  /** A physician who signs, with a session that no test ends; the same one each time. */
+  async signer() {
+    if (!this.signing) {
+      const user = await this.addUser(['physician'], {display_name: 'Dr Signer'});
+      const {cookie} = await signIn(this.installation.url, user.username, user.password);
+      this.signing = Client.withSession(this.installation.url, cookie);
+    }
+    return this.signing;
+  }
+
+  /** Interprets and signs a study; one without recordings gets one. The signature. */
+  async sign(studyId) {
+    const signer = await this.signer();
+    await ensureRecording(signer, studyId);
+    await interpret(signer, studyId);
+    return (await sign(signer, studyId, {current_password: PASSWORD})).json;
+  }
+
+  /** Amends what was signed. */
+  async amend(studyId) {
+    return (await amend(await this.signer(), studyId, {current_password: PASSWORD})).json;
+  }
+
+  /** Signs what the API would not let anybody sign. */
+  async signAnyway(where) {
+    await signBySql(this.installation.database, where);
   }
 
   async refer(patientId, referrerId) {

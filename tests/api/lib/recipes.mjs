@@ -7,6 +7,7 @@ import {PASSWORD, patientDocument, sessionCookie, studyDocument} from './clinic.
 import {cut, open, openingOf, send} from './pieces.mjs';
 import {uroflowmetry} from './recordings.mjs';
 import {codeOf, enrol} from './second_factor.mjs';
+import {ensureRecording, interpret, INTERPRETATION} from './signing.mjs';
 
 const {document: FLOW} = uroflowmetry();
 
@@ -165,6 +166,49 @@ const RECIPES = {
     await clinic.sign(study.id);
     return {status: 200, tokenStatus: 404, id: study.id}; // patients are referred by people
   },
+  'GET /v1/studies/{id}/interpretation': async (clinic) => ({status: 200, id: (await clinic.addVisit()).id}),
+  'PUT /v1/studies/{id}/interpretation': async (clinic) => ({
+    status: 200,
+    id: (await clinic.addVisit()).id,
+    json: INTERPRETATION,
+    headers: {'if-match': '"0"'},
+  }),
+  'GET /v1/studies/{id}/interpretation/history': async (clinic) => ({status: 200, id: (await clinic.addVisit()).id}),
+  'POST /v1/studies/{id}/signature': async (clinic) => {
+    const {id} = await clinic.addVisit();
+    const signer = await clinic.signer();
+    await ensureRecording(signer, id);
+    await interpret(signer, id);
+    return {
+      status: 201,
+      tokenStatus: 403,
+      id,
+      json: {interpretation_revision: 1, current_password: PASSWORD},
+      headers: {'if-match': (await signer.get(`/v1/studies/${id}`)).headers.get('etag')},
+    };
+  },
+  'POST /v1/studies/{id}/amendments': async (clinic) => {
+    const {id} = await signedVisit(clinic);
+    return {
+      status: 201,
+      tokenStatus: 403,
+      id,
+      json: {reason: 'a test, and why', interpretation: INTERPRETATION, current_password: PASSWORD},
+      headers: {'if-match': (await (await clinic.signer()).get(`/v1/studies/${id}`)).headers.get('etag')},
+    };
+  },
+  'GET /v1/studies/{id}/signatures': async (clinic) => ({status: 200, id: (await signedVisit(clinic)).id}),
+  'GET /v1/studies/{id}/signatures/{n}/report': async (clinic) => ({
+    status: 200,
+    id: (await signedVisit(clinic)).id,
+    parameters: {n: 1},
+  }),
+  // Of a server with a key; one without has no such signature.
+  'GET /v1/studies/{id}/signatures/{n}/report/signature': async (clinic) => ({
+    status: 200,
+    id: (await signedWithKey(clinic)).id,
+    parameters: {n: 1},
+  }),
   'GET /v1/studies/{id}/links': async (clinic) => ({status: 200, id: (await clinic.addVisit()).id}),
   'POST /v1/studies/{id}/links': async (clinic) => ({
     status: 201,
@@ -234,6 +278,16 @@ async function erasureOf(clinic) {
 async function signedVisit(clinic) {
   const study = await clinic.addVisit();
   await clinic.sign(study.id);
+  return study;
+}
+
+/** A signed visit whose report has a detached signature, of whatever bytes: the server has no key. */
+async function signedWithKey(clinic) {
+  const study = await signedVisit(clinic);
+  await clinic.installation.execute(
+    `set session_replication_role = replica;
+     update penstock.signed_document set detached_signature = '\\x30' where study_id = '${study.id}'`,
+  );
   return study;
 }
 

@@ -174,7 +174,7 @@ async function withinTheClinic(world, tally) {
     return made;
   };
   const signed = await make();
-  await world.installation.execute(`update penstock.study set status = 'final' where clinic_id = '${clinic.id}'`);
+  await clinic.signAnyway(`s.clinic_id = '${clinic.id}' and s.status not in ('final', 'amended', 'cancelled')`);
   const open = await make();
   const {user, cookie} = await world.session('referrer', clinic);
   const referrer = Client.withSession(world.url, cookie);
@@ -194,7 +194,7 @@ async function withinTheClinic(world, tally) {
 /** The referrer does read what was referred and signed, or the refusals above would say nothing. */
 async function checkReferral(world, clinic, patientId, referrer) {
   const {json: study} = await clinic.as('clinician').post('/v1/studies', {patient_id: patientId, room: 'R', started_at: '2026-03-02T09:00:00Z'});
-  await world.installation.execute(`update penstock.study set status = 'final' where id = '${study.id}'`);
+  await clinic.sign(study.id);
   await referrer.get(`/v1/studies/${study.id}/summary`);
 }
 

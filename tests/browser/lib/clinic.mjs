@@ -2,6 +2,8 @@
 import assert from 'node:assert/strict';
 import {execFile} from 'node:child_process';
 import {randomBytes} from 'node:crypto';
+import {uroflowmetry} from '../../api/lib/recordings.mjs';
+import {INTERPRETATION} from '../../api/lib/signing.mjs';
 import {ownerDatabase, serverProgram, serverUrl} from './environment.mjs';
 
 const PASSWORD = 'seven wet otters';
@@ -44,8 +46,19 @@ export class Person {
       body: json === undefined ? undefined : JSON.stringify(json),
     });
     const text = await response.text();
+    this.etag = response.headers.get('etag');
     assert.ok(response.ok, `${method} ${target}: ${response.status} ${text.slice(0, 500)}`);
     return text === '' ? null : JSON.parse(text);
+  }
+
+  /** Uploads a recording to a study, interprets and signs it. */
+  async sign(study) {
+    const target = `/v1/studies/${study.id}`;
+    await this.ask('POST', `${target}/recordings`, uroflowmetry().document);
+    await this.ask('PUT', `${target}/interpretation`, INTERPRETATION, {'if-match': '"0"'});
+    await this.ask('GET', target);
+    const json = {interpretation_revision: 1, current_password: this.password};
+    return this.ask('POST', `${target}/signature`, json, {'if-match': this.etag});
   }
 
   async addStudy(startedAt) {
