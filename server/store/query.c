@@ -348,32 +348,32 @@ bool query_count(struct store *store, struct query *query, int *ret_count, struc
 bool query_prepare_all(struct store *store, struct error *reterr)
 {
     static const struct statement_table *const tables[] = {
-        &store_erasure_statements,
-        &store_patient_file_statements,
-        &store_research_statements,
+        &store_statements,
         &store_account_statements,
         &store_attempt_statements,
         &store_audit_statements,
         &store_choices_statements,
         &store_chunk_statements,
+        &store_device_statements,
+        &store_erasure_statements,
         &store_idempotency_statements,
         &store_interpretation_statements,
         &store_link_statements,
         &store_patient_statements,
-        &store_recording_state_statements,
+        &store_patient_file_statements,
         &store_recording_statements,
+        &store_recording_state_statements,
         &store_referral_statements,
+        &store_research_statements,
         &store_retention_statements,
         &store_samples_statements,
         &store_second_factor_statements,
         &store_session_statements,
         &store_signature_statements,
         &store_single_sign_on_statements,
-        &store_statements,
         &store_study_statements,
         &store_token_statements,
         &store_trend_statements,
-        &store_device_statements,
     };
     if (!connection_open(store, reterr)) {
         return false;
