@@ -17,6 +17,23 @@ struct trace_plan {
     struct recording_part *parts; /* its first part: least or minuend; the second: the other */
 };
 
+bool trace_source_find(const struct recording_row *row, enum signal_kind signal,
+                       struct recording_channel_row *derived, struct trace_source *ret_source)
+{
+    const struct recording_channel_row *channel = recording_channel_of(row, signal);
+    if (channel != NULL) {
+        *ret_source = (struct trace_source){.channel = channel};
+        return true;
+    }
+    if (signal != SIGNAL_PDET || !recording_derived_pdet(row, derived)) {
+        return false;
+    }
+    *ret_source = (struct trace_source){.channel = derived,
+                                        .minuend = recording_channel_of(row, SIGNAL_PVES),
+                                        .subtrahend = recording_channel_of(row, SIGNAL_PABD)};
+    return true;
+}
+
 struct sample_span trace_span(const struct recording_channel_row *channel, double from_s,
                               double to_s)
 {

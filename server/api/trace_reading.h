@@ -14,6 +14,11 @@ struct trace_source {
     const struct recording_channel_row *subtrahend; /* NULL unless derived */
 };
 
+/* The source of a signal; `derived` is filled in, and must live as long as the source, where pdet
+ * is derived. False when the recording does not hold the signal. */
+bool trace_source_find(const struct recording_row *row, enum signal_kind signal,
+                       struct recording_channel_row *derived, struct trace_source *ret_source);
+
 struct sample_span {
     size_t first;
     size_t count;

@@ -29,23 +29,6 @@ struct trace_query {
     int utc_offset_min;
 };
 
-static bool find_source(const struct recording_row *row, enum signal_kind signal,
-                        struct trace_query *query, struct trace_source *ret_source)
-{
-    const struct recording_channel_row *channel = recording_channel_of(row, signal);
-    if (channel != NULL) {
-        *ret_source = (struct trace_source){.channel = channel};
-        return true;
-    }
-    if (signal != SIGNAL_PDET || !recording_derived_pdet(row, &query->derived)) {
-        return false;
-    }
-    *ret_source = (struct trace_source){.channel = &query->derived,
-                                        .minuend = recording_channel_of(row, SIGNAL_PVES),
-                                        .subtrahend = recording_channel_of(row, SIGNAL_PABD)};
-    return true;
-}
-
 /* False when the signal is there already. */
 static bool add_source(struct trace_query *query, const struct trace_source *source)
 {
@@ -67,13 +50,13 @@ static void take_every_source(const struct recording_row *row, bool recorded_onl
                                                SIGNAL_VVOID, SIGNAL_VINF, SIGNAL_EMG};
     struct trace_source source;
     for (size_t i = 0; i < sizeof STACKED / sizeof STACKED[0]; i++) {
-        if (find_source(row, STACKED[i], query, &source) &&
+        if (trace_source_find(row, STACKED[i], &query->derived, &source) &&
             !(recorded_only && source.minuend != NULL)) {
             (void)add_source(query, &source);
         }
     }
     for (int signal = 0; signal < SIGNAL_COUNT; signal++) {
-        if (find_source(row, (enum signal_kind)signal, query, &source) &&
+        if (trace_source_find(row, (enum signal_kind)signal, &query->derived, &source) &&
             !(recorded_only && source.minuend != NULL)) {
             (void)add_source(query, &source);
         }
@@ -87,7 +70,7 @@ static void take_named_source(const struct recording_row *row, const char *name,
     enum signal_kind signal = signal_from_name(name);
     if (signal == SIGNAL_NONE) {
         fault_add(faults, "?signals", "Names an unknown signal.");
-    } else if (!find_source(row, signal, query, &source)) {
+    } else if (!trace_source_find(row, signal, &query->derived, &source)) {
         fault_add(faults, "?signals", "Names %s, which this recording does not hold.", name);
     } else if (!add_source(query, &source)) {
         fault_add(faults, "?signals", "Names %s twice.", name);
