@@ -31,6 +31,10 @@
     {                                                                                              \
         "application/json", "application/edf", "text/csv", NULL                                    \
     }
+#define FIGURE_TYPES                                                                               \
+    {                                                                                              \
+        "image/svg+xml", "image/png", "application/pdf", NULL                                      \
+    }
 #define HTML_ONLY                                                                                  \
     {                                                                                              \
         "text/html", NULL                                                                          \
@@ -469,6 +473,15 @@ static const struct http_route ROUTES[] = {
      0,
      {NULL},
      JSON_ONLY},
+    {HTTP_GET,
+     "/v1/patients/{id}/trend/figure",
+     trend_figure_get,
+     ACCESS_STUDIES,
+     ACCESS_READ,
+     HTTP_ROUTE_HEAVY,
+     0,
+     {NULL},
+     FIGURE_TYPES},
 
     {HTTP_GET,
      "/v1/referrers",
@@ -705,6 +718,24 @@ static const struct http_route ROUTES[] = {
      0,
      {NULL},
      {"application/json", "application/octet-stream", "text/csv", "application/edf", NULL}},
+    {HTTP_GET,
+     "/v1/recordings/{id}/figures",
+     figures_list,
+     ACCESS_RECORDINGS,
+     ACCESS_READ,
+     HTTP_ROUTE_HEAVY,
+     0,
+     {NULL},
+     JSON_ONLY},
+    {HTTP_GET,
+     "/v1/recordings/{id}/figure",
+     figures_get,
+     ACCESS_RECORDINGS,
+     ACCESS_READ,
+     HTTP_ROUTE_HEAVY,
+     0,
+     {NULL},
+     FIGURE_TYPES},
 
     {HTTP_GET,
      "/v1/audit",
