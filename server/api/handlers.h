@@ -110,6 +110,9 @@ api_handler research_get;
 /* trend.c */
 api_handler trend_get;
 
+/* trend_figure.c */
+api_handler trend_figure_get;
+
 /* studies.c */
 api_handler studies_list;
 api_handler studies_create;
@@ -146,6 +149,10 @@ api_handler events_put;
 
 /* traces.c */
 api_handler traces_get;
+
+/* figures.c */
+api_handler figures_list;
+api_handler figures_get;
 
 /* letter_templates.c */
 api_handler letter_fields_list;

@@ -35,7 +35,7 @@
     {                                                                                              \
         "application/pdf", "text/html", NULL                                                       \
     }
-#define CODE_TYPES                                                                                 \
+#define FIGURE_TYPES                                                                               \
     {                                                                                              \
         "image/svg+xml", "image/png", "application/pdf", NULL                                      \
     }
@@ -530,6 +530,15 @@ static const struct http_route ROUTES[] = {
      0,
      {NULL},
      JSON_ONLY},
+    {HTTP_GET,
+     "/v1/patients/{id}/trend/figure",
+     trend_figure_get,
+     ACCESS_STUDIES,
+     ACCESS_READ,
+     HTTP_ROUTE_HEAVY,
+     0,
+     {NULL},
+     FIGURE_TYPES},
 
     {HTTP_GET,
      "/v1/referrers",
@@ -689,7 +698,7 @@ static const struct http_route ROUTES[] = {
      0,
      0,
      {NULL},
-     CODE_TYPES},
+     FIGURE_TYPES},
     {HTTP_GET,
      "/l/{secret}",
      link_page_get,
@@ -794,6 +803,24 @@ static const struct http_route ROUTES[] = {
      0,
      {NULL},
      {"application/json", "application/octet-stream", "text/csv", "application/edf", NULL}},
+    {HTTP_GET,
+     "/v1/recordings/{id}/figures",
+     figures_list,
+     ACCESS_RECORDINGS,
+     ACCESS_READ,
+     HTTP_ROUTE_HEAVY,
+     0,
+     {NULL},
+     JSON_ONLY},
+    {HTTP_GET,
+     "/v1/recordings/{id}/figure",
+     figures_get,
+     ACCESS_RECORDINGS,
+     ACCESS_READ,
+     HTTP_ROUTE_HEAVY,
+     0,
+     {NULL},
+     FIGURE_TYPES},
 
     {HTTP_GET,
      "/v1/letter-fields",

@@ -22,7 +22,7 @@ static const char *device_state(const struct report_maker *maker,
                                 const struct report_device *device)
 {
     struct text words = report_words(maker);
-    report_code_words(&words, report_is_given(device->verdict) ? device->verdict : "unverified");
+    report_code_words(&words, report_is_given(device->verdict) ? device->verdict : "not_verified");
     if (device->verified_at_us != 0) {
         text_append(&words, ", ");
         text_append(&words, report_date(maker->arena, device->verified_at_us));

@@ -100,6 +100,11 @@ const RECIPES = {
     headers: {'if-match': '"1"'},
   }),
   'GET /v1/patients/{id}/trend': async (clinic) => ({status: 200, id: (await clinic.addVisit()).patient_id}),
+  'GET /v1/patients/{id}/trend/figure': async (clinic) => {
+    const study = await clinic.addVisit();
+    await clinic.addRecording(study.id, FLOW);
+    return {status: 200, id: study.patient_id, query: '?value=uroflow.qmax'};
+  },
   'GET /v1/patients/{id}/export': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
   'POST /v1/patients/{id}/erasure': async (clinic) => ({
     status: 201,
@@ -300,6 +305,8 @@ const RECIPES = {
     await clinic.as('clinician').expect(200, 'POST', `/v1/letter-batches/${id}/next`, {json: {}});
     return {status: role === 'referrer' ? 404 : 200, id};
   },
+  'GET /v1/recordings/{id}/figures': (clinic) => recordingRecipe(clinic),
+  'GET /v1/recordings/{id}/figure': (clinic) => recordingRecipe(clinic, {query: '?kind=traces'}),
   'GET /v1/audit': () => ({status: 200}),
   'GET /v1/patients/{id}/audit': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
   'POST /v1/analyses': () => ({status: 200, json: FLOW}),

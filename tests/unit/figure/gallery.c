@@ -76,5 +76,6 @@ int main(int argc, char **argv)
         draw(arena, &source, &figures[i], argv[4]);
     }
     arena_free(arena);
+    canvas_forget_fonts();
     return EXIT_SUCCESS;
 }
