@@ -8,7 +8,6 @@
 #include "api/public_address.h"
 #include "auth/access.h"
 #include "base/clock.h"
-#include "base/uuid.h"
 #include "report/code_label.h"
 #include "store/store_link.h"
 #include "store/store_study.h"
@@ -24,7 +23,8 @@ static void respond_unknown(const struct http_request *request, struct http_resp
                      "signed in at the clinic that the paper is from.");
 }
 
-/* A link's id or a study's own. ERROR_NOT_FOUND when the transaction reaches neither. */
+/* A link's id or a study's own. ERROR_NOT_FOUND when the transaction reaches neither, and for what
+ * is no id. */
 static bool find_study(struct api_context *context, struct arena *arena, const char *id,
                        const char **ret_study_id, struct error *reterr)
 {
@@ -56,8 +56,6 @@ void paper_follow(void *opaque, struct http_request *request, struct http_respon
     struct error error = {0};
     if (context->principal.owes != 0) {
         go_to(request, response, "/account", "");
-    } else if (!uuid_is_valid(id)) {
-        respond_unknown(request, response);
     } else if (find_study(context, request->arena, id, &study_id, &error)) {
         bool sees_study = access_allowed(&context->principal, ACCESS_STUDIES, ACCESS_READ);
         go_to(request, response, sees_study ? "/studies/" : "/referred/", study_id);
