@@ -73,7 +73,7 @@ test('a referrer reads the summaries of signed studies of referred patients, and
     await visit.assertFits('start page of a referrer');
     await visit.screenshot('start');
     await visit.page.click('.study-row a');
-    await visit.page.waitForSelector('body.summary');
+    await visit.page.waitForSelector('body.document');
     await visit.end({allowed: [NO_ICON]});
   }
 });
