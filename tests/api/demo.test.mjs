@@ -8,7 +8,8 @@ import {Client} from './lib/client.mjs';
 import {demo, demoData} from './lib/environment.mjs';
 
 const {url, tokens} = demo();
-const room = Client.withToken(url, tokens.room);
+// Rooms no longer see the studies that are signed.
+const physician = Client.withToken(url, tokens.physician);
 
 /** [section, code in the analysis, member of the truth, tolerance]. Recorded lines add breathing, drift
  * and noise to the truth; a noisy 2 s mean has its greatest value above that of the clean one. */
@@ -228,7 +229,7 @@ describe('a recording of the demo', () => {
   for (const name of names()) {
     const truth = read('truth', name);
     it(`agrees with its truth: ${name}, ${truth.type}`, async () => {
-      const {json: analysis} = await room.get(`/v1/recordings/${truth.recording_id}/analysis?revision=1`);
+      const {json: analysis} = await physician.get(`/v1/recordings/${truth.recording_id}/analysis?revision=1`);
       const section = truth.type === 'uroflowmetry' ? 'uroflow' : 'voiding';
       doubtful += compareDoubts(analysis);
       analysis.findings.forEach(({code}) => drafts.add(code));
@@ -247,13 +248,13 @@ describe('a recording of the demo', () => {
 
     it(`came back as it was sent: ${name}`, async () => {
       const sent = read('recordings', name);
-      const {json} = await room.get(`/v1/recordings/${truth.recording_id}/traces`);
+      const {json} = await physician.get(`/v1/recordings/${truth.recording_id}/traces`);
       for (const channel of sent.channels) {
         const trace = json.traces.find(({signal}) => signal === channel.signal);
         assert.equal(trace.unit, channel.unit);
         assert.deepEqual(trace.samples, valuesOf(channel), channel.signal);
       }
-      const {json: events} = await room.get(`/v1/recordings/${truth.recording_id}/events`);
+      const {json: events} = await physician.get(`/v1/recordings/${truth.recording_id}/events`);
       if (events.revision === 1) {
         assert.deepEqual(
           events.events,
@@ -288,3 +289,19 @@ function valuesOf({samples, encoding, data, scale, offset = 0}) {
     return Number.isNaN(value) ? null : value;
   });
 }
+
+describe('signatures of the demo', () => {
+  it('are there for what is older; the newest visits are open work, and one study is amended', async () => {
+    const {json} = await physician.get('/v1/studies?limit=200');
+    const newest = json.items[0].started_at.slice(0, 10);
+    const byStatus = {};
+    for (const study of json.items) (byStatus[study.status] ??= []).push(study);
+    assert.equal(byStatus.amended.length, 1);
+    assert.ok(byStatus.final.length >= 20, `${byStatus.final.length} signed`);
+    assert.ok(byStatus.preliminary.length >= 10, `${byStatus.preliminary.length} open`);
+    assert.ok(json.items.filter(({started_at}) => started_at.startsWith(newest)).every(({status}) => status === 'preliminary'));
+    const {json: signatures} = await physician.get(`/v1/studies/${byStatus.amended[0].id}/signatures`);
+    assert.deepEqual(signatures.items.map(({meaning}) => meaning), ['final', 'amended']);
+    await physician.expect(200, 'HEAD', `/v1/studies/${byStatus.final[0].id}/signatures/1/report`);
+  });
+});
