@@ -11,14 +11,15 @@ enum quantity {
     QUANTITY_LENGTH,
     QUANTITY_VOLTAGE,
     QUANTITY_MASS,
+    QUANTITY_SPEED,
     QUANTITY_FRACTION,
 };
 
 struct unit_row {
     const char *code;
     enum quantity quantity;
-    double
-        scale; /* one of this unit in the quantity's base unit (Pa, mL, mL/s, s, mm, uV, kg, 1) */
+    double scale; /* one of this unit in the quantity's base unit (Pa, mL, mL/s, s, mm, uV, kg,
+                     mm/s, 1) */
 };
 
 static const struct unit_row units[] = {
@@ -37,6 +38,9 @@ static const struct unit_row units[] = {
     {"uV", QUANTITY_VOLTAGE, 1.0},
     {"mV", QUANTITY_VOLTAGE, 1000.0},
     {"kg", QUANTITY_MASS, 1.0},
+    {"g", QUANTITY_MASS, 0.001},
+    {"mm/s", QUANTITY_SPEED, 1.0},
+    {"cm/s", QUANTITY_SPEED, 10.0},
     {"%", QUANTITY_FRACTION, 0.01},
     {"1", QUANTITY_FRACTION, 1.0},
 };

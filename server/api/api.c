@@ -176,7 +176,7 @@ void api_append_filters(struct text *out, const struct http_request *request)
     static const char *const KEPT[] = {
         "limit",      "mrn",      "name",   "birth_date", "from",      "to",        "date",
         "room",       "status",   "k",      "dates",      "ages",      "withdrawn", "actor_id",
-        "patient_id", "resource", "action", "outcome",    "emergency", NULL};
+        "patient_id", "resource", "action", "outcome",    "emergency", "in_use",    NULL};
     for (size_t i = 0; KEPT[i] != NULL; i++) {
         const char *value = http_request_query(request, KEPT[i]);
         if (value != NULL) {

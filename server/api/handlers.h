@@ -68,6 +68,16 @@ api_handler sign_in_rules_put;
 api_handler choices_get_all;
 api_handler choices_put_all;
 
+/* devices.c */
+api_handler devices_list;
+api_handler devices_create;
+api_handler devices_get;
+api_handler devices_patch;
+
+/* verifications.c */
+api_handler verifications_list;
+api_handler verifications_create;
+
 /* parameters.c */
 api_handler parameters_get;
 

@@ -35,6 +35,7 @@ extern const struct statement_table store_audit_statements;
 extern const struct statement_table store_choices_statements;
 extern const struct statement_table store_attempt_statements;
 extern const struct statement_table store_chunk_statements;
+extern const struct statement_table store_device_statements;
 extern const struct statement_table store_erasure_statements;
 extern const struct statement_table store_idempotency_statements;
 extern const struct statement_table store_interpretation_statements;

@@ -88,6 +88,14 @@ export class Clinic {
     return {...user, id: json.id, etag: headers.get('etag')};
   }
 
+  async addDevice(fields = {}) {
+    return (await this.administrator.post('/v1/devices', deviceDocument(fields))).json;
+  }
+
+  async addVerification(deviceId, fields = {}) {
+    return (await this.room.post(`/v1/devices/${deviceId}/verifications`, verificationDocument(fields))).json;
+  }
+
   async addPatient(fields = {}) {
     return (await this.room.post('/v1/patients', patientDocument(fields))).json;
   }
@@ -152,4 +160,22 @@ export function patientDocument(fields = {}) {
 
 export function studyDocument(patientId, fields = {}) {
   return {patient_id: patientId, room: 'Room 1', started_at: '2026-03-02T09:00:00+01:00', ...fields};
+}
+
+export function deviceDocument(fields = {}) {
+  return {kind: 'pressure_transducer', name: 'Transducer A', room: 'Room 1', ...fields};
+}
+
+/** A static column upwards, within the limits. */
+export function verificationDocument(fields = {}) {
+  const unit = 'cm[H2O]';
+  return {
+    verified_at: '2026-03-02T07:30:00Z',
+    verified_by: 'Robin Testcase',
+    points: [
+      {applied: 0, reading: 0.4, unit},
+      {applied: 50, reading: 50.9, unit},
+    ],
+    ...fields,
+  };
 }

@@ -3,7 +3,7 @@
 import assert from 'node:assert/strict';
 import {randomUUID} from 'node:crypto';
 import {Client} from './client.mjs';
-import {PASSWORD, patientDocument, sessionCookie, studyDocument} from './clinic.mjs';
+import {PASSWORD, deviceDocument, patientDocument, sessionCookie, studyDocument, verificationDocument} from './clinic.mjs';
 import {cut, open, openingOf, send} from './pieces.mjs';
 import {uroflowmetry} from './recordings.mjs';
 import {codeOf, enrol} from './second_factor.mjs';
@@ -249,6 +249,21 @@ const RECIPES = {
     const {headers} = await clinic.administrator.get('/v1/retention');
     return {status: 200, json: {keep_years: 30}, headers: {'if-match': headers.get('etag')}};
   },
+  'GET /v1/devices': () => ({status: 200}),
+  'POST /v1/devices': () => ({status: 201, json: deviceDocument()}),
+  'GET /v1/devices/{id}': async (clinic) => ({status: 200, id: (await clinic.addDevice()).id}),
+  'PATCH /v1/devices/{id}': async (clinic) => ({
+    status: 200,
+    id: (await clinic.addDevice()).id,
+    json: {room: 'Room 2'},
+    headers: {'if-match': '"1"'},
+  }),
+  'GET /v1/devices/{id}/verifications': async (clinic) => ({status: 200, id: (await clinic.addDevice()).id}),
+  'POST /v1/devices/{id}/verifications': async (clinic) => ({
+    status: 201,
+    id: (await clinic.addDevice()).id,
+    json: verificationDocument(),
+  }),
   'GET /v1/nomograms': () => ({status: 200}),
   'GET /v1/parameters': () => ({status: 200}),
   'PUT /v1/analysis-choices': async (clinic) => {

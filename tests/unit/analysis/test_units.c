@@ -23,7 +23,9 @@ static void test_factors(void **state)
                 {"mV", "uV", 1000.0},
                 {"%", "1", 0.01},
                 {"mL", "mL", 1.0},
-                {"kg", "kg", 1.0}};
+                {"kg", "kg", 1.0},
+                {"kg", "g", 1000.0},
+                {"cm/s", "mm/s", 10.0}};
 
     (void)state;
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
@@ -36,9 +38,9 @@ static void test_factors(void **state)
 
 static void test_refusals(void **state)
 {
-    static const char *const pairs[][2] = {{"kPa", "mL"},        {"ml", "mL"}, {"mL", "ml"},
-                                           {"mL", "mL/s"},       {"", "mL"},   {"mL", ""},
-                                           {"cmH2O", "cm[H2O]"}, {"s", "mm"},  {"kg", "1"}};
+    static const char *const pairs[][2] = {
+        {"kPa", "mL"}, {"ml", "mL"},         {"mL", "ml"}, {"mL", "mL/s"}, {"", "mL"},
+        {"mL", ""},    {"cmH2O", "cm[H2O]"}, {"s", "mm"},  {"kg", "1"},    {"mm/s", "mm"}};
 
     (void)state;
     for (size_t i = 0; i < sizeof pairs / sizeof pairs[0]; i++) {
