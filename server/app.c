@@ -7,6 +7,7 @@
 #include "auth/sealing.h"
 #include "auth/web_fetch.h"
 #include "base/log.h"
+#include "drawing/canvas.h"
 #include "store/migrate.h"
 #include "store/service_file.h"
 #include "store/store_audit.h"
@@ -174,7 +175,8 @@ int app_serve(const struct config *config)
         .has_credential = dispatch_has_credential,
     };
     options.routes = routes_table(&options.route_count);
-    if (!require_database(config->database, &error) || !read_kept(config, &kept, &error)) {
+    if (!require_database(config->database, &error) || !canvas_check_fonts(&error) ||
+        !read_kept(config, &kept, &error)) {
         return fail("cannot_start", &error);
     }
     dispatch.settings.openid = kept.openid;
@@ -193,6 +195,7 @@ int app_serve(const struct config *config)
     (void)fflush(stdout);
     wait_for_stop_signal(&signals, server);
     http_server_stop(server, STOP_PATIENCE_S);
+    canvas_forget_fonts();
     drop_kept(&kept);
     log_message(LOG_LEVEL_INFO, "stopped", "every accepted request is answered");
     return 0;

@@ -76,6 +76,11 @@ struct nomogram_chart {
 bool nomogram_chart(enum nomogram_code code, const struct analysis_choices *choices,
                     double age_years, struct nomogram_chart *ret_chart);
 
+/* Whether a nomogram is for a patient: each is for one sex, all of them for adults.
+ *
+ * age_years  completed years; negative: not known, which keeps none out */
+bool nomogram_is_for(enum nomogram_code code, enum patient_sex sex, double age_years);
+
 /* y of a line at x. NaN where a centile has no flow to give. */
 double nomogram_line_y(const struct nomogram_chart *chart, const struct nomogram_line *line,
                        double x);

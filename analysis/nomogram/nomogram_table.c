@@ -211,3 +211,17 @@ bool nomogram_chart(enum nomogram_code code, const struct analysis_choices *choi
     }
     return true;
 }
+
+/* Whom each is for. */
+static const enum patient_sex sexes[NOMOGRAM_COUNT] = {
+    [NOMOGRAM_ICS_OBSTRUCTION] = SEX_MALE,      [NOMOGRAM_COMPOSITE] = SEX_MALE,
+    [NOMOGRAM_FEMALE_OBSTRUCTION] = SEX_FEMALE, [NOMOGRAM_BLAIVAS_GROUTZ] = SEX_FEMALE,
+    [NOMOGRAM_LIVERPOOL_WOMEN] = SEX_FEMALE,    [NOMOGRAM_LIVERPOOL_MEN] = SEX_MALE,
+};
+
+bool nomogram_is_for(enum nomogram_code code, enum patient_sex sex, double age_years)
+{
+    const bool is_child = age_years >= 0.0 && age_years < CRITERIA_ADULT_YEARS;
+
+    return !is_child && sexes[code] == sex;
+}

@@ -4,7 +4,7 @@
  * what there has been. The secret is the path: it is never repeated in an answer or a log. */
 #include "api/api.h"
 #include "api/handlers.h"
-#include "api/summary_load.h"
+#include "api/report_load.h"
 #include "auth/secret.h"
 #include "store/store_link.h"
 
@@ -22,7 +22,7 @@ static void respond_page(const struct http_request *request, struct http_respons
                 "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
                 "<title>%s</title>\n"
                 "<link rel=\"stylesheet\" href=\"/assets/penstock.css\">\n</head>\n"
-                "<body class=\"summary\">\n<main>\n<h1>%s</h1>\n<p>%s</p>\n</main>\n</body>\n"
+                "<body class=\"document\">\n<main>\n<h1>%s</h1>\n<p>%s</p>\n</main>\n</body>\n"
                 "</html>\n",
                 heading, heading, words);
     api_respond_text(request, response, status, PAGE_TYPE, &page);
@@ -74,11 +74,11 @@ static bool is_ahead_of_reader(const struct http_request *request)
 static void show_summary(struct api_context *context, struct http_request *request,
                          struct http_response *response, const struct link_target *target)
 {
-    struct summary summary = {.clinic_name = target->clinic_name};
+    struct report report;
     struct text body;
     struct error error = {0};
     int wait_s = 0;
-    text_init(&body, request->arena, SUMMARY_LIMIT);
+    text_init(&body, request->arena, REPORT_LIMIT);
     if (!link_begin_reading(context->store, target, !request->is_head, &wait_s, &error)) {
         respond_error(request, response, &error);
         return;
@@ -87,11 +87,12 @@ static void show_summary(struct api_context *context, struct http_request *reque
         respond_wait(request, response, wait_s);
         return;
     }
-    if (!summary_load(context->store, request->arena, target->study_id, &summary, &error)) {
+    if (!report_load(context->store, request->arena, target->clinic_name, target->study_id,
+                     REPORT_PEOPLE, &report, &error)) {
         respond_error(request, response, &error);
         return;
     }
-    summary_html_write(&summary, request->arena, &body);
+    document_write_html(report_document(&report, request->arena), &body);
     api_respond_text(request, response, 200, PAGE_TYPE, &body);
     if (response->status == 200 && !api_audit_commit(context, request, response, &error)) {
         respond_error(request, response, &error);

@@ -1,4 +1,3 @@
-#include "analysis/criteria.h"
 #include "api/api.h"
 #include "api/handlers.h"
 #include "formats/json_writer.h"
@@ -9,13 +8,6 @@
 #include <string.h>
 
 enum { AGE_MAX_YEARS = 130 };
-
-/* Whom each is for. */
-static const enum patient_sex sexes[NOMOGRAM_COUNT] = {
-    [NOMOGRAM_ICS_OBSTRUCTION] = SEX_MALE,      [NOMOGRAM_COMPOSITE] = SEX_MALE,
-    [NOMOGRAM_FEMALE_OBSTRUCTION] = SEX_FEMALE, [NOMOGRAM_BLAIVAS_GROUTZ] = SEX_FEMALE,
-    [NOMOGRAM_LIVERPOOL_WOMEN] = SEX_FEMALE,    [NOMOGRAM_LIVERPOOL_MEN] = SEX_MALE,
-};
 
 struct wanted {
     bool any_sex;
@@ -52,11 +44,15 @@ static struct wanted read_wanted(const struct http_request *request, struct faul
     };
 }
 
-/* All of them are for adults. */
 static bool is_wanted(const struct wanted *wanted, enum nomogram_code code)
 {
-    const bool is_child = wanted->age_years >= 0.0 && wanted->age_years < CRITERIA_ADULT_YEARS;
-    return !is_child && (wanted->any_sex || wanted->sex == sexes[code]);
+    const enum patient_sex either[] = {SEX_FEMALE, SEX_MALE};
+
+    if (!wanted->any_sex) {
+        return nomogram_is_for(code, wanted->sex, wanted->age_years);
+    }
+    return nomogram_is_for(code, either[0], wanted->age_years) ||
+           nomogram_is_for(code, either[1], wanted->age_years);
 }
 
 static void write_all(const struct wanted *wanted, const struct analysis_choices *choices,

@@ -15,9 +15,9 @@
     {                                                                                              \
         "application/merge-patch+json", "application/json", NULL                                   \
     }
-#define JSON_OR_HTML                                                                               \
+#define REPORT_TYPES                                                                               \
     {                                                                                              \
-        "application/json", "text/html", NULL                                                      \
+        "application/json", "text/html", "application/pdf", "text/plain", NULL                     \
     }
 #define PDF_ONLY                                                                                   \
     {                                                                                              \
@@ -544,7 +544,7 @@ static const struct http_route ROUTES[] = {
      0,
      0,
      {NULL},
-     JSON_OR_HTML},
+     REPORT_TYPES},
 
     {HTTP_GET,
      "/v1/studies/{id}/interpretation",

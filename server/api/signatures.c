@@ -6,9 +6,9 @@
 #include "api/api.h"
 #include "api/handlers.h"
 #include "api/person_proof.h"
+#include "api/report_load.h"
 #include "api/sign_in.h"
 #include "api/signatures_json.h"
-#include "api/signed_report.h"
 #include "auth/document_signature.h"
 #include "base/log.h"
 #include "base/utf8.h"
@@ -107,8 +107,8 @@ static bool store_report(struct api_context *context, struct arena *arena, const
     size_t length = 0;
     size_t seal_length = 0;
     char sha256[2 * SIGNATURE_SHA256_BYTES + 1];
-    bool done = signed_report_make(context->store, arena, context->principal.clinic_name, study_id,
-                                   &bytes, &length, reterr) &&
+    bool done = report_make_pdf(context->store, arena, context->principal.clinic_name, study_id,
+                                &bytes, &length, reterr) &&
                 (signer == NULL ||
                  document_sign(signer, arena, bytes, length, &seal, &seal_length, reterr)) &&
                 signature_add_report(context->store, study_id, number, REPORT_MEDIA_TYPE, bytes,

@@ -1,32 +1,105 @@
+/* The report of a study in the form that was asked for. */
 #include "api/api.h"
 #include "api/handlers.h"
-#include "api/summary_load.h"
+#include "api/report_load.h"
+#include "base/clock.h"
+#include "store/store_signature.h"
 
 #include <string.h>
+
+/* A name without anything of the patient: files lie about in folders for downloads. */
+static void name_file(const struct http_request *request, struct http_response *response,
+                      const struct report *report, const char *ending)
+{
+    char stamp[CLOCK_TEXT_SIZE];
+    clock_format(report->study->started_at_us, stamp);
+    http_response_header(response, "Content-Disposition",
+                         arena_printf(request->arena,
+                                      "inline; filename=\"urodynamic-report-%.10s.%s\"", stamp,
+                                      ending));
+}
+
+static void respond_text(const struct http_request *request, struct http_response *response,
+                         const struct report *report)
+{
+    struct text body;
+    bool html = strcmp(request->accepted, "text/html") == 0;
+    const struct document *document = report_document(report, request->arena);
+    text_init(&body, request->arena, REPORT_LIMIT);
+    if (html) {
+        document_write_html(document, &body);
+        api_respond_text(request, response, 200, "text/html; charset=utf-8", &body);
+    } else {
+        document_write_text(document, &body);
+        api_respond_text(request, response, 200, "text/plain; charset=utf-8", &body);
+    }
+    name_file(request, response, report, html ? "html" : "txt");
+}
+
+/* What was signed is given as it was signed, byte by byte; what is not signed is made anew. */
+static bool get_pdf(struct api_context *context, const struct http_request *request,
+                    const struct report *report, const unsigned char **ret_bytes,
+                    size_t *ret_length, struct error *reterr)
+{
+    struct signed_report stored;
+    if (report->signature_count == 0) {
+        return report_make_pdf(context->store, request->arena, report->clinic_name,
+                               report->study->id, ret_bytes, ret_length, reterr);
+    }
+    if (!signature_report_get(context->store, request->arena, report->study->id, 0, &stored,
+                              reterr)) {
+        return false;
+    }
+    *ret_bytes = stored.bytes;
+    *ret_length = stored.length;
+    return true;
+}
+
+static void respond_pdf(struct api_context *context, const struct http_request *request,
+                        struct http_response *response, const struct report *report)
+{
+    const unsigned char *bytes = NULL;
+    size_t length = 0;
+    struct error error = {0};
+    if (!get_pdf(context, request, report, &bytes, &length, &error)) {
+        api_fail(request, response, &error);
+        return;
+    }
+    http_respond(response, 200, "application/pdf", bytes, length);
+    name_file(request, response, report, "pdf");
+}
+
+static void respond_report(struct api_context *context, const struct http_request *request,
+                           struct http_response *response, const struct report *report)
+{
+    if (strcmp(request->accepted, "application/json") == 0) {
+        struct text body;
+        text_init(&body, request->arena, REPORT_LIMIT);
+        report_json_write(report, &body);
+        api_respond_json(request, response, 200, &body);
+    } else if (strcmp(request->accepted, "application/pdf") == 0) {
+        respond_pdf(context, request, response, report);
+    } else {
+        respond_text(request, response, report);
+    }
+}
 
 void summary_get(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
-    struct arena *arena = request->arena;
     const char *id = api_path_id(request, response, 0);
-    struct summary summary = {.clinic_name = context->principal.clinic_name};
+    bool has_figures = strncmp(request->accepted, "text/", strlen("text/")) == 0;
+    struct report report;
     struct error error = {0};
     if (id == NULL) {
         return;
     }
-    if (!summary_load(context->store, arena, id, &summary, &error)) {
+    if (!report_load(context->store, request->arena, context->principal.clinic_name, id,
+                     has_figures ? REPORT_PEOPLE : REPORT_NUMBERS, &report, &error)) {
         api_fail(request, response, &error);
         return;
     }
-    struct text body;
-    text_init(&body, arena, SUMMARY_LIMIT);
-    if (strcmp(request->accepted, "text/html") == 0) {
-        summary_html_write(&summary, arena, &body);
-        api_respond_text(request, response, 200, "text/html; charset=utf-8", &body);
-    } else {
-        summary_json_write(&summary, &body);
-        api_respond_json(request, response, 200, &body);
-    }
+    respond_report(context, request, response, &report);
     /* It changes with its study, its patient and any recording: only the content names it. */
     if (response->status == 200) {
         api_set_content_etag(request, response);

@@ -44,10 +44,20 @@ struct canvas_colour {
 #define CANVAS_A4_WIDTH_PT  595.276
 #define CANVAS_A4_HEIGHT_PT 841.89
 
-/* `dots_per_point` is for PNG alone: 2 gives 144 dots an inch. Never NULL. */
+/* `dots_per_point` is for PNG alone: 2 gives 144 dots an inch. Never NULL. A PNG is on white, the
+ * others have no ground. */
 struct canvas *canvas_new(enum canvas_form form, double width_pt, double height_pt,
                           double dots_per_point);
 void canvas_free(struct canvas *canvas);
+
+/* Whether the fonts that text is drawn with are installed; the failure names what is missing. For
+ * the start of a program: a canvas that lacks them fails as a whole, it does not draw boxes. */
+MUST_CHECK bool canvas_check_fonts(struct error *reterr);
+
+/* Frees the fonts that the process keeps for the next canvas, and those of the calling thread; a
+ * thread that ends frees its own. For the end of a program, when no canvas is left in any thread.
+ */
+void canvas_forget_fonts(void);
 
 /* The form, for the rare thing that one of them has no use for. */
 enum canvas_form canvas_form(const struct canvas *canvas);
@@ -112,8 +122,8 @@ struct canvas_style {
 
 /* A stretch of text in one style. */
 struct canvas_run {
-    const char *words;
-    bool bold; /* beside the paragraph's own style */
+    const char *words; /* a line feed breaks the line; where one line is asked for it is a space */
+    bool bold;         /* beside the paragraph's own style */
     bool italic;
     bool from_person; /* typed by anybody: isolated, so that right-to-left text cannot reorder what
                          stands around it */
@@ -165,7 +175,9 @@ enum canvas_tag {
     CANVAS_TAG_H3,
     CANVAS_TAG_P,
     CANVAS_TAG_LIST,
-    CANVAS_TAG_LIST_ITEM,
+    CANVAS_TAG_LIST_ITEM, /* holds a label, if it has one, and a body */
+    CANVAS_TAG_LIST_LABEL,
+    CANVAS_TAG_LIST_BODY,
     CANVAS_TAG_TABLE,
     CANVAS_TAG_ROW,
     CANVAS_TAG_HEADER_CELL,
@@ -174,9 +186,11 @@ enum canvas_tag {
     CANVAS_TAG_CAPTION
 };
 
-/* `alt` says in words what a figure shows; NULL for every other tag. Tags nest, and end on the page
- * on which they began but for documents, lists, tables and paragraphs. What is drawn outside of any
- * tag is an artefact: page heads, rules, marks across the page. */
+/* `alt` says in words what a figure shows; NULL for every other tag. It is not within cairo's file:
+ * hand the same texts to pdf_finish(), in this order. Tags nest, and end on the page on which they
+ * began but for documents, lists, list bodies, tables and paragraphs. Only the innermost tags hold
+ * what is drawn; what is drawn outside of them is an artefact: page heads, rules, marks across the
+ * page. The functions that draw a figure begin no tags. */
 void canvas_tag_begin(struct canvas *canvas, enum canvas_tag tag, const char *alt);
 void canvas_tag_end(struct canvas *canvas, enum canvas_tag tag);
 

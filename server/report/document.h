@@ -2,7 +2,9 @@
  * letters.
  *
  * Build it block after block, then write it in any form. Strings are copied; everything is on the
- * arena. All words are plain text: whoever writes a form escapes them. */
+ * arena. All words are plain text: whoever writes a form escapes them. In what the writers see they
+ * are UTF-8 without control characters: a line break in the spans of a paragraph, heading or item
+ * makes two spans of one, elsewhere it is a space; NULL is "". */
 #ifndef REPORT_DOCUMENT_H
 #define REPORT_DOCUMENT_H
 
@@ -32,6 +34,7 @@ struct document_facts {
 
 struct document *document_new(struct arena *arena, const struct document_facts *facts);
 
+/* What it was made with; strings are "" or, where they may be left out, NULL. */
 const struct document_facts *document_facts(const struct document *document);
 
 /* Levels 1 (the title, once), 2 and 3. A heading stays with what follows it. */
@@ -72,7 +75,7 @@ void document_fact(struct document *document, const char *term, const struct doc
 struct document_column {
     const char *label;
     bool is_number; /* aligned to the end, never broken */
-    double weight;  /* share of the width among the columns; 0: 1 */
+    double weight;  /* share of the width among the columns; 0: 1, which the writers see */
 };
 
 /* Begins a table; rows follow until the next block of another kind. Its head is repeated on each
@@ -80,11 +83,17 @@ struct document_column {
 void document_table(struct document *document, const char *caption,
                     const struct document_column *columns, size_t count);
 
-/* One span a column, as many as the table has. A row is never broken over two pages unless it is
- * higher than one. */
+/* A row of the table that was begun last: one span a column, as many as it has. A row is never
+ * broken over two pages unless it is higher than one. */
 void document_row(struct document *document, const struct document_span *cells);
 
 /* ---- figures and pages ---- */
+
+/* What a figure has between the margins of A4: all of the width, or half of it with a gap. */
+#define DOCUMENT_MARGIN_PT     (18.0 * 72.0 / 25.4)
+#define DOCUMENT_WIDTH_PT      (CANVAS_A4_WIDTH_PT - 2.0 * DOCUMENT_MARGIN_PT)
+#define DOCUMENT_GAP_PT        14.0
+#define DOCUMENT_HALF_WIDTH_PT ((DOCUMENT_WIDTH_PT - DOCUMENT_GAP_PT) / 2.0)
 
 /* Draws into a rectangle of the canvas. */
 typedef void document_draw(void *context, struct canvas *canvas, struct canvas_rect area);
@@ -92,7 +101,7 @@ typedef void document_draw(void *context, struct canvas *canvas, struct canvas_r
 struct document_figure {
     const char *caption;
     const char *alternative; /* in words, for whoever does not see it; also what plain text shows */
-    double height_pt;        /* at full width; most 640 */
+    double height_pt;        /* without the caption; most 640 */
     bool is_half;            /* half the width: two that follow one another stand side by side */
     document_draw *draw;
     void *context; /* lives as long as the document */

@@ -1,38 +1,24 @@
-/* How numbers, units, times and people's own words look on pages. Private to report/. */
+/* How times, codes and what was entered look on paper; units and numbers: formats/display.h.
+ * Private to report/. */
 #ifndef REPORT_REPORT_TEXT_H
 #define REPORT_REPORT_TEXT_H
 
-#include "analysis/catalogue.h"
+#include "base/arena.h"
 #include "base/text.h"
 
 #include <stdint.h>
 
-/* The unit as people write it ("cmH₂O") for a UCUM code; "" for the unit 1 and for NULL; an
- * unknown code is returned as it is. */
-const char *report_unit(const char *ucum);
+/* A number as it was entered, and its unit. */
+const char *report_entered(struct arena *arena, double value, const char *ucum);
 
-/* The nearest multiple of a report step (> 0), with as many decimals as the step has, at most 3. */
-void report_rounded(struct text *out, double report_step, double value);
-
-/* The value rounded to the row's report step, with as many decimals as the step has. */
-void report_number(struct text *out, const struct catalogue_row *row, double value);
-
-/* Words that anybody typed: escaped, and isolated so that right-to-left text or a stray direction
- * mark cannot reorder what stands around it. */
-void report_person_text(struct text *out, const char *words);
-
-/* A code as words, escaped: "pad_test" becomes "pad test". */
+/* A code as words: "pad_test" becomes "pad test". */
 void report_code_words(struct text *out, const char *code);
 
-/* A time element: "2026-03-02 08:31 UTC". */
-void report_time(struct text *out, int64_t time_us);
+/* "2026-03-02 08:31 UTC", and "2026-03-02". */
+const char *report_time(struct arena *arena, int64_t time_us);
+const char *report_date(struct arena *arena, int64_t time_us);
 
-/* One pair of a description list; the value is text that anybody typed. Nothing when it is empty.
- */
-void report_fact(struct text *out, const char *term, const char *words);
-
-/* One pair of a description list with a number as it was entered, and its unit. */
-void report_fact_number(struct text *out, const char *term, struct optional_number number,
-                        const char *ucum);
+/* Whether there are words. */
+bool report_is_given(const char *words);
 
 #endif

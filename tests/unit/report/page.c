@@ -51,7 +51,8 @@ static void check_tag(struct open_elements *open, const char *tag)
         assert_memory_equal(open->names[open->depth], name, length);
         return;
     }
-    bool is_void = strncmp(name, "meta", 4) == 0 || strncmp(name, "link", 4) == 0;
+    bool is_void = strncmp(name, "meta", 4) == 0 || strncmp(name, "link", 4) == 0 ||
+                   strncmp(name, "img", 3) == 0 || strncmp(name, "br", 2) == 0;
     if (!is_void) {
         assert_true(open->depth < DEPTH_MAX);
         memcpy(open->names[open->depth], name, length);

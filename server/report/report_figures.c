@@ -1,0 +1,80 @@
+#include "report/report_figures.h"
+
+#include <string.h>
+
+/* What a figure is drawn with. */
+struct drawing {
+    const struct figure_source *source;
+    struct figure figure;
+    struct arena *arena;
+};
+
+static void draw(void *context, struct canvas *canvas, struct canvas_rect area)
+{
+    const struct drawing *drawing = context;
+    figure_draw(drawing->source, &drawing->figure, drawing->arena, canvas, area);
+}
+
+/* The section whose numbers a figure shows; "" for the recording as a whole. */
+static const char *section_of(const struct figure_source *source, enum figure_kind kind)
+{
+    switch (kind) {
+    case FIGURE_LOOP:
+    case FIGURE_CONTRACTILITY:
+        return "voiding";
+    case FIGURE_VOIDING:
+    case FIGURE_NOMOGRAM:
+        return source->type == RECORDING_UROFLOWMETRY ? "uroflow" : "voiding";
+    case FIGURE_PROFILE:
+        return "profiles";
+    case FIGURE_TRANSMISSION:
+        return "profiles_summary";
+    case FIGURE_TRACES:
+    case FIGURE_KIND_COUNT:
+        break;
+    }
+    return "";
+}
+
+/* A figure of a section that the document does not have stands with the recording. */
+static const char *place_of(const struct figure_source *source, enum figure_kind kind)
+{
+    const char *section = section_of(source, kind);
+    const json_t *sections = json_object_get(source->analysis, "sections");
+    return json_object_get(sections, section) == NULL ? "" : section;
+}
+
+/* An enlargement that shows hardly less than the whole does. */
+static bool is_superfluous(const struct figure_source *source, const struct figure *figure)
+{
+    const double share = 0.3;
+    return figure->kind == FIGURE_VOIDING &&
+           figure->span.to_s - figure->span.from_s > share * source->duration_s;
+}
+
+size_t report_figures_make(const struct figure_source *source, struct arena *arena,
+                           const struct report_figure **ret_figures)
+{
+    struct figure *figures = arena_array(arena, FIGURES_MAX, sizeof *figures);
+    size_t listed = figure_list(source, arena, figures);
+    struct report_figure *made = arena_array(arena, listed, sizeof *made);
+    size_t count = 0;
+    for (size_t i = 0; i < listed; i++) {
+        if (is_superfluous(source, &figures[i])) {
+            continue;
+        }
+        struct drawing *drawing = arena_alloc(arena, sizeof *drawing);
+        *drawing = (struct drawing){source, figures[i], arena};
+        made[count++] = (struct report_figure){
+            .section = place_of(source, figures[i].kind),
+            .figure = {.caption = figures[i].caption,
+                       .alternative = figure_alternative(source, &drawing->figure, arena),
+                       .height_pt = figures[i].height_pt,
+                       .is_half = figures[i].is_half,
+                       .draw = draw,
+                       .context = drawing},
+        };
+    }
+    *ret_figures = made;
+    return count;
+}

@@ -1,0 +1,242 @@
+/* What a reader must weigh: rules, signal quality, what is missing. */
+#include "analysis/choices.h"
+#include "formats/display.h"
+#include "formats/json_writer.h"
+#include "report/report_labels.h"
+#include "report/report_parts.h"
+#include "report/report_text.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Places on the time axis are told to this. */
+#define TIME_STEP_S 0.1
+
+/* ---- classes ---- */
+
+/* Several sections have a value of the same code: the document's own one is meant. NULL: none. */
+static const char *find_section(json_t *sections, const char *value_code)
+{
+    const char *code = NULL;
+    json_t *section = NULL;
+    json_object_foreach (sections, code, section) {
+        if (json_object_get(section, value_code) != NULL) {
+            return code;
+        }
+    }
+    return NULL;
+}
+
+/* The numbers that a class rests on, unrounded as the rule used them. */
+static void append_basis(json_t *basis, json_t *sections, struct text *out)
+{
+    const char *code = NULL;
+    json_t *value = NULL;
+    const char *separator = " (";
+    json_object_foreach (basis, code, value) {
+        const char *section = find_section(sections, code);
+        text_append(out, separator);
+        report_label(section, section == NULL ? 0 : strlen(section), code, out);
+        text_append_char(out, ' ');
+        json_writer_rounded(out, json_number_value(value));
+        separator = ", ";
+    }
+    text_append(out, json_object_size(basis) > 0 ? ")." : ".");
+}
+
+void report_limits(json_t *limits, struct text *out)
+{
+    const char *code = NULL;
+    json_t *value = NULL;
+    const char *separator = " Limits in use: ";
+    json_object_foreach (limits, code, value) {
+        const struct choice_row *row = choices_find(code);
+        text_append(out, separator);
+        if (row != NULL) {
+            text_append(out, row->label);
+        } else {
+            report_code_words(out, code);
+        }
+        text_append(out, " = ");
+        json_writer_rounded(out, json_number_value(value));
+        const char *unit = display_unit(row == NULL ? NULL : row->unit);
+        text_append(out, unit[0] == '\0' ? "" : " ");
+        text_append(out, unit);
+        separator = "; ";
+    }
+    text_append(out, json_object_size(limits) > 0 ? "." : "");
+}
+
+void report_class_words(const json_t *classification, struct text *out)
+{
+    report_class_label(report_string(classification, "code"), out);
+    text_append(out, ": ");
+    report_code_words(out, report_string(classification, "class"));
+    text_append(out, json_array_size(json_object_get(classification, "quality")) > 0 ? " (doubtful)"
+                                                                                     : "");
+}
+
+static void add_class(const struct report_maker *maker, const json_t *item, json_t *sections)
+{
+    struct text name = report_words(maker);
+    struct text basis = report_words(maker);
+    struct text doubts = report_words(maker);
+    report_class_words(item, &name);
+    append_basis(json_object_get(item, "basis"), sections, &basis);
+    report_limits(json_object_get(item, "limits"), &basis);
+    report_doubts(json_object_get(item, "quality"), " Doubtful: ", &doubts);
+    const struct document_span spans[] = {
+        {.words = name.data, .strong = true},
+        {.words = basis.data},
+        {.words = doubts.data, .strong = true},
+    };
+    document_item(maker->document, spans, 3);
+}
+
+static void add_classes(const struct report_maker *maker, const json_t *analysis)
+{
+    const json_t *items = json_object_get(analysis, "classifications");
+    if (json_array_size(items) == 0) {
+        return;
+    }
+    document_heading(maker->document, 3, "Classes by rules");
+    for (size_t i = 0; i < json_array_size(items); i++) {
+        add_class(maker, json_array_get(items, i), json_object_get(analysis, "sections"));
+    }
+}
+
+/* ---- quality ---- */
+
+/* Coughs that both lines answered alike: the smaller rise over the larger at least the limit. */
+static size_t count_passed(const json_t *coughs, double limit)
+{
+    size_t passed = 0;
+    for (size_t i = 0; i < json_array_size(coughs); i++) {
+        const json_t *cough = json_array_get(coughs, i);
+        double pves = json_number_value(json_object_get(cough, "pves_rise"));
+        double pabd = json_number_value(json_object_get(cough, "pabd_rise"));
+        passed += fmin(pves, pabd) > 0.0 && fmin(pves, pabd) >= limit * fmax(pves, pabd) ? 1 : 0;
+    }
+    return passed;
+}
+
+static void add_coughs(const struct report_maker *maker, const json_t *analysis)
+{
+    const json_t *coughs = json_object_get(
+        json_object_get(json_object_get(analysis, "sections"), "filling"), "coughs");
+    const json_t *limit =
+        json_object_get(json_object_get(analysis, "choices"), "cough_transmission_low");
+    size_t count = json_array_size(coughs);
+    if (!json_is_array(coughs)) {
+        return;
+    }
+    struct text words = report_words(maker);
+    text_printf(&words, "Coughs during filling: %zu found", count);
+    if (count > 0 && json_is_number(limit)) {
+        text_printf(&words,
+                    ", %zu of them with both pressures rising alike (the smaller rise at "
+                    "least ",
+                    count_passed(coughs, json_number_value(limit)));
+        json_writer_rounded(&words, json_number_value(limit));
+        text_append(&words, " times the larger)");
+    }
+    text_append_char(&words, '.');
+    document_words(maker->document, DOCUMENT_PLAIN, words.data);
+}
+
+static const char *severity_label(const char *severity)
+{
+    if (strcmp(severity, "error") == 0) {
+        return "Error";
+    }
+    return strcmp(severity, "warning") == 0 ? "Warning" : "Note";
+}
+
+static void add_quality_item(const struct report_maker *maker, const json_t *item)
+{
+    struct text where = report_words(maker);
+    const char *signal = report_string(item, "signal");
+    const json_t *from_s = json_object_get(item, "from_s");
+    const json_t *to_s = json_object_get(item, "to_s");
+    if (signal[0] != '\0') {
+        text_append(&where, ", ");
+        text_append(&where, signal);
+    }
+    if (json_is_number(from_s) && json_is_number(to_s)) {
+        text_append(&where, ", ");
+        display_rounded(&where, TIME_STEP_S, json_number_value(from_s));
+        text_append(&where, " s to ");
+        display_rounded(&where, TIME_STEP_S, json_number_value(to_s));
+        text_append(&where, " s");
+    }
+    text_append(&where, ": ");
+    const struct document_span spans[] = {
+        {.words = severity_label(report_string(item, "severity")), .strong = true},
+        {.words = where.data},
+        {.words = report_string(item, "text")},
+    };
+    document_item(maker->document, spans, 3);
+}
+
+static void add_quality(const struct report_maker *maker, const json_t *analysis)
+{
+    const json_t *items = json_object_get(analysis, "quality");
+    document_heading(maker->document, 3, "Signal quality");
+    add_coughs(maker, analysis);
+    if (json_array_size(items) == 0) {
+        document_words(maker->document, DOCUMENT_PLAIN,
+                       "Nothing was found. Check the traces all the same.");
+    }
+    for (size_t i = 0; i < json_array_size(items); i++) {
+        add_quality_item(maker, json_array_get(items, i));
+    }
+}
+
+/* ---- what is missing ---- */
+
+/* The value's name, behind that of its section where `before` (NULL: nothing) was of another. */
+static void append_missing(const json_t *item, const json_t *before, struct text *out)
+{
+    const char *section = report_string(item, "section");
+    const json_t *index = json_object_get(item, "index");
+    if (before == NULL || strcmp(report_string(before, "section"), section) != 0 ||
+        json_integer_value(json_object_get(before, "index")) != json_integer_value(index)) {
+        report_section_label(section, out);
+        if (json_is_integer(index)) {
+            text_printf(out, " %lld", (long long)json_integer_value(index) + 1);
+        }
+        text_append(out, ", ");
+    }
+    report_label(section, strlen(section), report_string(item, "code"), out);
+}
+
+/* Values that follow one another and lack for the same reason are told together. */
+static void add_not_computed(const struct report_maker *maker, const json_t *items)
+{
+    size_t count = json_array_size(items);
+    if (count > 0) {
+        document_heading(maker->document, 3, "Not computed");
+    }
+    for (size_t i = 0; i < count;) {
+        const char *reason = report_string(json_array_get(items, i), "reason");
+        const json_t *before = NULL;
+        struct text words = report_words(maker);
+        for (; i < count && strcmp(report_string(json_array_get(items, i), "reason"), reason) == 0;
+             i++) {
+            text_append(&words, before == NULL ? "" : "; ");
+            append_missing(json_array_get(items, i), before, &words);
+            before = json_array_get(items, i);
+        }
+        text_append(&words, ": ");
+        const struct document_span spans[] = {{.words = words.data},
+                                              {.words = reason, .emphasis = true}};
+        document_item(maker->document, spans, 2);
+    }
+}
+
+void report_remarks(const struct report_maker *maker, const json_t *analysis)
+{
+    add_classes(maker, analysis);
+    add_quality(maker, analysis);
+    add_not_computed(maker, json_object_get(analysis, "not_computed"));
+}

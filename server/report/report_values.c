@@ -1,0 +1,427 @@
+/* The values and lists of an analysis document as tables. */
+#include "formats/display.h"
+#include "formats/json_writer.h"
+#include "report/report_labels.h"
+#include "report/report_parts.h"
+#include "report/report_text.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Places on the time axis are told to this. */
+#define TIME_STEP_S 0.1
+
+enum { ITEMS_SHOWN_MAX = 200, PULLS_A_TABLE = 6 };
+
+/* A number rounded to a step, a yes or no, or a word. */
+static void append_scalar(double report_step, const json_t *value, struct text *out)
+{
+    if (json_is_number(value)) {
+        display_rounded(out, report_step, json_number_value(value));
+    } else if (json_is_boolean(value)) {
+        text_append(out, json_is_true(value) ? "yes" : "no");
+    } else {
+        const char *word = json_string_value(value);
+        report_code_words(out, word == NULL ? "" : word);
+    }
+}
+
+/* ---- numbers told beside a value ---- */
+
+struct part_unit {
+    const char *ending; /* of the code */
+    const char *unit;
+    double report_step; /* 0: after its size */
+};
+
+/* Where two fit, the later one is the longer. */
+static const struct part_unit part_units[] = {
+    {"_ml", "mL", 1.0},         {"_mm", "mm", 1.0},       {"_percent", "%", 1.0},
+    {"_s", "s", 0.0},           {"_hz", "Hz", 0.0},       {"_uv", "uV", 0.0},
+    {"_cmh2o", "cm[H2O]", 1.0}, {"_mmhg", "mm[Hg]", 1.0}, {"_ml_s", "mL/s", 0.1},
+};
+
+/* Three digits are enough for a number of which the report knows no step. */
+static double step_of(double value)
+{
+    if (fabs(value) >= 100.0) {
+        return 1.0;
+    }
+    return fabs(value) >= 10.0 ? 0.1 : 0.01;
+}
+
+static bool ends_with(const char *text, const char *ending)
+{
+    size_t length = strlen(text);
+    size_t wanted = strlen(ending);
+    return length >= wanted && strcmp(text + length - wanted, ending) == 0;
+}
+
+struct part_name {
+    const char *code;
+    const char *words;
+    bool shares_unit; /* with the value that it stands beside */
+};
+
+/* Parts with names of their own; others are called by their codes. */
+static const struct part_name part_names[] = {
+    {"baseline", "before it", true},
+    {"over_rest", "over rest", true},
+    {"rise", "rise", true},
+    {"rise_from_empty", "rise from the empty bladder", true},
+    {"spread", "standard deviation", true},
+    {"cv_percent", "coefficient of variation", false},
+    {"count", "number", false},
+};
+
+static const struct part_name *find_part_name(const char *code)
+{
+    for (size_t i = 0; i < sizeof part_names / sizeof part_names[0]; i++) {
+        if (strcmp(code, part_names[i].code) == 0) {
+            return &part_names[i];
+        }
+    }
+    return NULL;
+}
+
+static void append_unit(const char *ucum, struct text *out)
+{
+    const char *unit = display_unit(ucum);
+    text_append(out, unit[0] == '\0' ? "" : " ");
+    text_append(out, unit);
+}
+
+static struct part_unit unit_of_part(const struct catalogue_row *row, const char *code)
+{
+    const struct part_name *name = find_part_name(code);
+    struct part_unit found = {"", NULL, 0.0};
+    for (size_t i = 0; i < sizeof part_units / sizeof part_units[0]; i++) {
+        if (ends_with(code, part_units[i].ending)) {
+            found = part_units[i];
+        }
+    }
+    return name != NULL && name->shares_unit ? (struct part_unit){"", row->unit, row->report_step}
+                                             : found;
+}
+
+static void append_part_name(const char *code, const char *ending, struct text *out)
+{
+    const struct part_name *name = find_part_name(code);
+    if (name != NULL) {
+        text_append(out, name->words);
+    } else {
+        report_code_words(out, arena_strndup(out->arena, code, strlen(code) - strlen(ending)));
+    }
+}
+
+static void append_part(const struct catalogue_row *row, const char *code, double value,
+                        struct text *out)
+{
+    const struct part_unit unit = unit_of_part(row, code);
+    append_part_name(code, unit.ending, out);
+    text_append_char(out, ' ');
+    if (unit.report_step > 0.0) {
+        display_rounded(out, unit.report_step, value);
+    } else {
+        json_writer_rounded(out, catalogue_rounded_to(step_of(value), value));
+    }
+    append_unit(unit.unit, out);
+}
+
+static bool is_part(const char *member, const json_t *value)
+{
+    return json_is_number(value) && strcmp(member, "value") != 0 && strcmp(member, "at_s") != 0;
+}
+
+/* ---- values ---- */
+
+static void append_separator(struct text *out)
+{
+    text_append(out, out->length > 0 ? "; " : "");
+}
+
+static void append_parts(const struct catalogue_row *row, json_t *measure, struct text *out)
+{
+    const char *member = NULL;
+    json_t *value = NULL;
+    json_object_foreach (measure, member, value) {
+        if (is_part(member, value)) {
+            append_separator(out);
+            append_part(row, member, json_number_value(value), out);
+        }
+    }
+}
+
+/* Where it came from unless it was computed, when, what stands beside it, and what is doubtful. */
+static void append_how(const struct catalogue_row *row, json_t *measure, struct text *out)
+{
+    const char *source = report_string(measure, "source");
+    if (strcmp(source, "entered") == 0) {
+        text_append(out, "entered with the upload");
+    } else if (strcmp(source, "override") == 0) {
+        text_append(out, "clinician's own value");
+    }
+    const json_t *at_s = json_object_get(measure, "at_s");
+    if (json_is_number(at_s)) {
+        append_separator(out);
+        text_append(out, "at ");
+        display_rounded(out, TIME_STEP_S, json_number_value(at_s));
+        text_append(out, " s");
+    }
+    append_parts(row, measure, out);
+    report_doubts(json_object_get(measure, "quality"),
+                  out->length > 0 ? "; doubtful: " : "doubtful: ", out);
+}
+
+static void add_measure(const struct report_maker *maker, const struct catalogue_row *row,
+                        json_t *measure)
+{
+    const json_t *value = json_object_get(measure, "value");
+    struct text shown = report_words(maker);
+    struct text how = report_words(maker);
+    append_scalar(row->report_step, value, &shown);
+    append_how(row, measure, &how);
+    bool is_doubtful = json_array_size(json_object_get(measure, "quality")) > 0;
+    const struct document_span cells[] = {
+        {.words = row->label},
+        {.words = shown.data},
+        {.words = json_is_number(value) ? display_unit(row->unit) : ""},
+        {.words = how.data, .strong = is_doubtful},
+    };
+    document_row(maker->document, cells);
+}
+
+static const char *caption(const struct report_maker *maker, const char *label)
+{
+    return maker->is_signed ? label : arena_printf(maker->arena, "%s, preliminary", label);
+}
+
+/* False when there is no value. */
+static bool add_values(const struct report_maker *maker, const struct catalogue_section *rows,
+                       const json_t *section)
+{
+    static const struct document_column columns[] = {{"Measure", false, 4.0},
+                                                     {"Value", true, 1.5},
+                                                     {"Unit", false, 1.2},
+                                                     {"Remarks", false, 4.0}};
+    bool any = false;
+    for (size_t i = 0; i < rows->row_count; i++) {
+        json_t *measure = json_object_get(section, rows->rows[i].code);
+        if (!json_is_object(measure)) {
+            continue;
+        }
+        if (!any) {
+            document_table(maker->document, caption(maker, "Values"), columns,
+                           sizeof columns / sizeof columns[0]);
+            any = true;
+        }
+        add_measure(maker, &rows->rows[i], measure);
+    }
+    return any;
+}
+
+/* ---- lists ---- */
+
+static const char *column_label(const struct report_maker *maker,
+                                const struct catalogue_column *column)
+{
+    const char *unit = display_unit(column->unit);
+    return unit[0] == '\0' ? column->label
+                           : arena_printf(maker->arena, "%s (%s)", column->label, unit);
+}
+
+static void begin_list(const struct report_maker *maker, const struct catalogue_list *list,
+                       const char *label)
+{
+    struct document_column *columns =
+        arena_array(maker->arena, list->column_count, sizeof *columns);
+    for (size_t i = 0; i < list->column_count; i++) {
+        columns[i].label = column_label(maker, &list->columns[i]);
+        columns[i].is_number = list->columns[i].kind == CATALOGUE_NUMBER;
+    }
+    document_table(maker->document, caption(maker, label), columns, list->column_count);
+}
+
+static void add_item(const struct report_maker *maker, const struct catalogue_list *list,
+                     const json_t *item)
+{
+    struct document_span *cells = arena_array(maker->arena, list->column_count, sizeof *cells);
+    for (size_t i = 0; i < list->column_count; i++) {
+        const json_t *value = json_object_get(item, list->columns[i].code);
+        struct text words = report_words(maker);
+        if (value == NULL) {
+            text_append(&words, "\u2013");
+        } else {
+            append_scalar(list->columns[i].report_step, value, &words);
+        }
+        cells[i].words = words.data;
+    }
+    document_row(maker->document, cells);
+}
+
+static void add_list(const struct report_maker *maker, const struct catalogue_list *list,
+                     const char *label, const json_t *items)
+{
+    size_t count = json_array_size(items);
+    size_t shown = count < ITEMS_SHOWN_MAX ? count : ITEMS_SHOWN_MAX;
+    if (count == 0) {
+        document_words(maker->document, DOCUMENT_PLAIN,
+                       arena_printf(maker->arena, "%s: none found.", label));
+        return;
+    }
+    begin_list(maker, list, label);
+    for (size_t i = 0; i < shown; i++) {
+        add_item(maker, list, json_array_get(items, i));
+    }
+    if (shown < count) {
+        document_words(
+            maker->document, DOCUMENT_NOTE,
+            arena_printf(maker->arena, "%zu more are in the analysis document.", count - shown));
+    }
+}
+
+/* False when the section has no list; `ending` tells lists of the same name apart. */
+static bool add_lists(const struct report_maker *maker, const struct catalogue_section *rows,
+                      const json_t *section, const char *ending)
+{
+    bool any = false;
+    for (size_t i = 0; i < rows->list_count; i++) {
+        const json_t *items = json_object_get(section, rows->lists[i].code);
+        if (json_is_array(items)) {
+            add_list(maker, &rows->lists[i],
+                     arena_printf(maker->arena, "%s%s", rows->lists[i].label, ending), items);
+            any = true;
+        }
+    }
+    return any;
+}
+
+/* ---- sections with several entries, side by side ---- */
+
+static bool any_has(const json_t *entries, const char *code)
+{
+    for (size_t i = 0; i < json_array_size(entries); i++) {
+        if (json_is_object(json_object_get(json_array_get(entries, i), code))) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static const char *entry_words(const struct report_maker *maker, const struct catalogue_row *row,
+                               const json_t *measure)
+{
+    struct text words = report_words(maker);
+    if (!json_is_object(measure)) {
+        return "\u2013";
+    }
+    append_scalar(row->report_step, json_object_get(measure, "value"), &words);
+    text_append(&words, json_array_size(json_object_get(measure, "quality")) > 0 ? "*" : "");
+    return words.data;
+}
+
+static void begin_entries(const struct report_maker *maker, size_t first, size_t count)
+{
+    struct document_column columns[1 + PULLS_A_TABLE] = {{"Measure", false, 4.0}};
+    for (size_t i = 0; i < count; i++) {
+        columns[1 + i] = (struct document_column){
+            arena_printf(maker->arena, "Pull %zu", first + i + 1), true, 1.0};
+    }
+    document_table(maker->document, caption(maker, "Values"), columns, 1 + count);
+}
+
+static void add_entries(const struct report_maker *maker, const struct catalogue_section *rows,
+                        const json_t *entries, size_t first)
+{
+    size_t left = json_array_size(entries) - first;
+    size_t count = left < PULLS_A_TABLE ? left : PULLS_A_TABLE;
+    begin_entries(maker, first, count);
+    for (size_t i = 0; i < rows->row_count; i++) {
+        const struct catalogue_row *row = &rows->rows[i];
+        const char *unit = display_unit(row->unit);
+        struct document_span cells[1 + PULLS_A_TABLE] = {
+            {.words = unit[0] == '\0' ? row->label
+                                      : arena_printf(maker->arena, "%s, %s", row->label, unit)}};
+        for (size_t j = 0; j < count; j++) {
+            const json_t *entry = json_array_get(entries, first + j);
+            cells[1 + j].words = entry_words(maker, row, json_object_get(entry, row->code));
+        }
+        if (any_has(entries, row->code)) {
+            document_row(maker->document, cells);
+        }
+    }
+}
+
+static void add_entry_doubts(const struct report_maker *maker, const struct catalogue_section *rows,
+                             const json_t *entries)
+{
+    for (size_t i = 0; i < json_array_size(entries); i++) {
+        for (size_t j = 0; j < rows->row_count; j++) {
+            const json_t *measure = json_object_get(json_array_get(entries, i), rows->rows[j].code);
+            struct text doubts = report_words(maker);
+            report_doubts(json_object_get(measure, "quality"), "", &doubts);
+            if (doubts.length > 0) {
+                const struct document_span spans[] = {
+                    {.words = arena_printf(maker->arena, "* Pull %zu, %s, doubtful: ", i + 1,
+                                           rows->rows[j].label)},
+                    {.words = doubts.data, .strong = true}};
+                document_item(maker->document, spans, 2);
+            }
+        }
+    }
+}
+
+static void add_repeated(const struct report_maker *maker, const struct catalogue_section *rows,
+                         const json_t *entries)
+{
+    size_t count = json_array_size(entries);
+    if (count == 0) {
+        document_words(maker->document, DOCUMENT_PLAIN, "None was found.");
+    }
+    for (size_t first = 0; first < count; first += PULLS_A_TABLE) {
+        add_entries(maker, rows, entries, first);
+    }
+    add_entry_doubts(maker, rows, entries);
+    for (size_t i = 0; i < count; i++) {
+        (void)add_lists(maker, rows, json_array_get(entries, i),
+                        arena_printf(maker->arena, ", pull %zu", i + 1));
+    }
+}
+
+/* ---- sections ---- */
+
+static void add_void_line(const struct report_maker *maker, const json_t *analysis)
+{
+    const char *line = report_void_line(maker, analysis);
+    if (line != NULL) {
+        document_paragraph(maker->document, DOCUMENT_PLAIN,
+                           &(struct document_span){.words = line, .strong = true}, 1);
+    }
+}
+
+void report_sections(const struct report_maker *maker, size_t index)
+{
+    const json_t *analysis = maker->analyses[index];
+    const json_t *sections = json_object_get(analysis, "sections");
+    for (size_t i = 0; i < catalogue_section_count(); i++) {
+        const struct catalogue_section *rows = catalogue_section(i);
+        const json_t *section = json_object_get(sections, rows->code);
+        if (!json_is_object(section) && !json_is_array(section)) {
+            continue;
+        }
+        document_heading(maker->document, 3, rows->label);
+        if (strcmp(rows->code, "uroflow") == 0) {
+            add_void_line(maker, analysis);
+        }
+        if (json_is_array(section)) {
+            add_repeated(maker, rows, section);
+        } else {
+            bool any = add_values(maker, rows, section);
+            any = add_lists(maker, rows, section, "") || any;
+            if (!any) {
+                document_words(maker->document, DOCUMENT_PLAIN, "No values.");
+            }
+        }
+        report_figures(maker, index, rows->code);
+    }
+}
