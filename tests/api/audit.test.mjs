@@ -117,8 +117,16 @@ async function asWritten(key, type, more = {}) {
     select id from penstock.patient where id = '${one.id}'
     union select patient_id from penstock.study where id = '${one.id}'
     union select patient_id from penstock.erasure_request where id = '${one.id}'
-    union select s.patient_id from penstock.study_link k join penstock.study s on s.id = k.study_id where k.id = '${one.id}'`);
+    union select s.patient_id from penstock.study_link k join penstock.study s on s.id = k.study_id where k.id = '${one.id}'
+    union select s.patient_id from penstock.letter_dispatch d join penstock.study s on s.id = d.study_id where d.id = '${one.id}'
+    union select s.patient_id from penstock.letter_batch_item i join penstock.study s on s.id = i.study_id where i.batch_id = '${one.id}'`);
   return {...one, status: tokenStatus, object: [type, one.id], patients: patients.map(({id}) => id), ...more};
+}
+
+/** The request of lib/recipes.mjs for a route that is about nobody. */
+async function recipe(key, more = {}) {
+  const {tokenStatus, ...one} = await recipeOf(clinic, key, 'administrator');
+  return {...one, status: tokenStatus, ...more};
 }
 
 const CASES = {
@@ -238,6 +246,27 @@ const CASES = {
   'GET /v1/studies/{id}/links': () => asWritten('GET /v1/studies/{id}/links', 'studies'),
   'POST /v1/studies/{id}/links': () => asWritten('POST /v1/studies/{id}/links', 'studies'),
   'DELETE /v1/links/{id}': () => asWritten('DELETE /v1/links/{id}', 'links'),
+  'GET /v1/letter-templates': () => ({}),
+  'POST /v1/letter-templates/preview': () => recipe('POST /v1/letter-templates/preview'),
+  'GET /v1/letter-templates/{name}/{language}': () => recipe('GET /v1/letter-templates/{name}/{language}', {detail: 'standard/en'}),
+  'PUT /v1/letter-templates/{name}/{language}': async () => {
+    const one = await recipe('PUT /v1/letter-templates/{name}/{language}');
+    return {...one, detail: `${one.parameters.name}/${one.parameters.language}`};
+  },
+  'GET /v1/letterhead': () => ({}),
+  'PUT /v1/letterhead': () => setting('/v1/letterhead', {name: 'A clinic', language: 'en'}),
+  'GET /v1/letters': () => ({patients: 'some'}),
+  'GET /v1/studies/{id}/letter': () => ofStudy(),
+  'GET /v1/studies/{id}/letter/settings': () => ofStudy(),
+  'PUT /v1/studies/{id}/letter/settings': () => asWritten('PUT /v1/studies/{id}/letter/settings', 'studies'),
+  'GET /v1/studies/{id}/letter/dispatches': () => asWritten('GET /v1/studies/{id}/letter/dispatches', 'studies'),
+  'POST /v1/studies/{id}/letter/dispatches': () =>
+    asWritten('POST /v1/studies/{id}/letter/dispatches', 'studies', {object: ['letter-dispatches']}),
+  'GET /v1/letter-dispatches/{id}': () => asWritten('GET /v1/letter-dispatches/{id}', 'letter-dispatches'),
+  'POST /v1/letter-batches': async () => made('letter-batches', {...(await recipe('POST /v1/letter-batches')), patients: 'some'}),
+  'GET /v1/letter-batches/{id}': () => asWritten('GET /v1/letter-batches/{id}', 'letter-batches'),
+  'POST /v1/letter-batches/{id}/next': () => asWritten('POST /v1/letter-batches/{id}/next', 'letter-batches'),
+  'GET /v1/letter-batches/{id}/document': () => asWritten('GET /v1/letter-batches/{id}/document', 'letter-batches'),
   'GET /v1/audit': () => ({}),
   'GET /v1/patients/{id}/audit': () => ofPatient(),
 };
@@ -250,12 +279,13 @@ const WITHOUT_ENTRY = [
   'GET /v1/sessions/current/second-factor',
   'GET /v1/parameters',
   'GET /v1/nomograms',
+  'GET /v1/letter-fields',
   'POST /v1/analyses',
 ];
 
 const isForPeople = ({roles, path}) => roles[0] === 'public' || ['/', '/today', '/audit', '/account', '/letters'].includes(path) || /^\/(studies|assets)\//.test(path);
-const target = (path, {id = randomUUID(), second = randomUUID(), query = ''} = {}) =>
-  path.replace('{id}', id).replace(/\{(referrer_id|n)\}/, second) + query;
+const target = (path, {id = randomUUID(), second = randomUUID(), parameters = {}, query = ''} = {}) =>
+  path.replace('{id}', id).replace(/\{(name|language)\}/g, (_, name) => parameters[name] ?? name).replace(/\{(referrer_id|n)\}/, second) + query;
 
 const takesBody = (method, path) => ['POST', 'PUT', 'PATCH'].includes(method) || (method === 'DELETE' && path.endsWith('/legal-hold'));
 
