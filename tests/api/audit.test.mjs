@@ -124,9 +124,14 @@ async function asWritten(key, type, more = {}) {
 }
 
 /** The request of lib/recipes.mjs for a route that is about nobody. */
-async function recipe(key, more = {}) {
+async function recipe(key) {
   const {tokenStatus, ...one} = await recipeOf(clinic, key, 'administrator');
-  return {...one, status: tokenStatus, ...more};
+  return {...one, status: tokenStatus};
+}
+
+async function ofTemplate(method) {
+  const one = await recipe(`${method} /v1/letter-templates/{name}/{language}`);
+  return {...one, detail: `${one.parameters.name}/${one.parameters.language}`};
 }
 
 const CASES = {
@@ -248,11 +253,8 @@ const CASES = {
   'DELETE /v1/links/{id}': () => asWritten('DELETE /v1/links/{id}', 'links'),
   'GET /v1/letter-templates': () => ({}),
   'POST /v1/letter-templates/preview': () => recipe('POST /v1/letter-templates/preview'),
-  'GET /v1/letter-templates/{name}/{language}': () => recipe('GET /v1/letter-templates/{name}/{language}', {detail: 'standard/en'}),
-  'PUT /v1/letter-templates/{name}/{language}': async () => {
-    const one = await recipe('PUT /v1/letter-templates/{name}/{language}');
-    return {...one, detail: `${one.parameters.name}/${one.parameters.language}`};
-  },
+  'GET /v1/letter-templates/{name}/{language}': () => ofTemplate('GET'),
+  'PUT /v1/letter-templates/{name}/{language}': () => ofTemplate('PUT'),
   'GET /v1/letterhead': () => ({}),
   'PUT /v1/letterhead': () => setting('/v1/letterhead', {name: 'A clinic', language: 'en'}),
   'GET /v1/letters': () => ({patients: 'some'}),
