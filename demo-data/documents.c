@@ -1,5 +1,6 @@
 #include "documents.h"
 
+#include "equipment.h"
 #include "plan_anorectum.h"
 #include "plan_urethra.h"
 #include "rng.h"
@@ -366,6 +367,7 @@ bool documents_write_index(const struct documents_order *order)
     json_out_string(&out, "clinic", CLINIC_NAME);
     json_out_string(&out, "today", today);
     json_out_number(&out, "seed", (double)order->seed, 0);
+    equipment_list(&out, order);
     list_patients(&out, order);
     json_out_array(&out, "studies");
     for (size_t i = 0; clinic_visit(i) != NULL; i++) {

@@ -3,6 +3,7 @@
 #include "calendar.h"
 #include "clinic.h"
 #include "documents.h"
+#include "equipment.h"
 #include "record.h"
 #include "sensors.h"
 
@@ -31,7 +32,7 @@ static bool make_directory(const char *path)
 
 static bool make_directories(const char *directory)
 {
-    static const char *const folders[] = {"patients", "studies", "recordings", "truth"};
+    static const char *const folders[] = {"patients", "studies", "recordings", "truth", "devices"};
     bool made = make_directory(directory);
     for (size_t i = 0; made && i < sizeof folders / sizeof folders[0]; i++) {
         char path[PATH_SIZE];
@@ -59,7 +60,8 @@ static bool write_part(const struct documents_order *order, size_t index, size_t
 
 static bool write_all(const struct documents_order *order)
 {
-    bool written = make_directories(order->directory) && documents_write_clinic(order);
+    bool written = make_directories(order->directory) && documents_write_clinic(order) &&
+                   equipment_write(order);
     for (size_t i = 0; written && clinic_patient(i) != NULL; i++) {
         written = documents_write_patient(order, i);
     }

@@ -67,6 +67,10 @@ static void patch_quantity(struct json_reader *reader, enum equipment_kind kind,
     }
     struct json_reader own;
     json_reader_open(&own, value, json_reader_pointer(reader, name), reader->faults);
+    if (!equipment_measures(kind, quantity)) {
+        fault_add(reader->faults, own.pointer, "A %s is not checked by this.",
+                  equipment_kind_name(kind));
+    }
     for (size_t i = 0; i < FIELD_COUNT; i++) {
         const struct optional_number number = json_reader_number(
             &own, fields[i].name, JSON_OPTIONAL, fields[i].least, fields[i].most);
@@ -91,9 +95,7 @@ void equipment_limits_patch(const json_t *value, const char *pointer, enum equip
     }
     json_reader_open(&reader, value, pointer, faults);
     for (int i = 0; i < EQUIPMENT_QUANTITY_COUNT; i++) {
-        if (equipment_measures(kind, (enum equipment_quantity)i)) {
-            patch_quantity(&reader, kind, (enum equipment_quantity)i, &limits->items[i]);
-        }
+        patch_quantity(&reader, kind, (enum equipment_quantity)i, &limits->items[i]);
     }
     json_reader_close(&reader);
 }

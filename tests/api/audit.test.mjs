@@ -5,7 +5,7 @@ import {randomUUID} from 'node:crypto';
 import {after, before, describe, it} from 'node:test';
 import {promisify} from 'node:util';
 import {Client, pointers} from './lib/client.mjs';
-import {Clinic, patientDocument, PASSWORD, ROLES, sessionCookie, signIn, studyDocument} from './lib/clinic.mjs';
+import {Clinic, PASSWORD, ROLES, deviceDocument, patientDocument, sessionCookie, signIn, studyDocument, verificationDocument} from './lib/clinic.mjs';
 import {fhirFaults} from './lib/fhir.mjs';
 import {FAMILY_NAME, Installation} from './lib/installation.mjs';
 import {cut, open, openingOf, send} from './lib/pieces.mjs';
@@ -177,6 +177,16 @@ const CASES = {
   'PUT /v1/analysis-choices': () => setting('/v1/analysis-choices', {choices: {}}),
   'GET /v1/retention': () => ({}),
   'PUT /v1/retention': () => setting('/v1/retention', {keep_years: 30}),
+  'GET /v1/devices': () => ({}),
+  'POST /v1/devices': () => made('devices', {json: deviceDocument()}),
+  'GET /v1/devices/{id}': () => asWritten('GET /v1/devices/{id}', 'devices'),
+  'PATCH /v1/devices/{id}': () => asWritten('PATCH /v1/devices/{id}', 'devices'),
+  'GET /v1/devices/{id}/verifications': () => asWritten('GET /v1/devices/{id}/verifications', 'devices'),
+  'POST /v1/devices/{id}/verifications': async () => {
+    const {id} = await clinic.addDevice();
+    const json = verificationDocument({id: randomUUID()});
+    return {status: 201, id, object: ['devices', id], json, detail: json.id};
+  },
   'GET /v1/patients': async () => {
     const mrn = `L-${randomUUID()}`;
     const {id} = await clinic.addPatient({mrn});

@@ -288,3 +288,32 @@ function valuesOf({samples, encoding, data, scale, offset = 0}) {
     return Number.isNaN(value) ? null : value;
   });
 }
+
+describe('the equipment of the demo', () => {
+  const {devices} = read('index.json');
+
+  it('is there, each device with all of its checks', async () => {
+    const {items} = (await room.get('/v1/devices?limit=200')).json;
+    assert.ok(devices.length > 10);
+    for (const {id, room: place, verifications} of devices) {
+      const device = items.find((one) => one.id === id);
+      assert.equal(device.room, place);
+      const kept = (await room.get(`/v1/devices/${id}/verifications`)).json.items;
+      assert.deepEqual(new Set(kept.map((one) => one.id)), new Set(verifications.map((one) => one.id)));
+    }
+  });
+
+  it('shows what a clinic’s may be like', async () => {
+    const {items} = (await room.get('/v1/devices?limit=200')).json;
+    const named = (name) => items.find((one) => one.name === name);
+    const states = new Map();
+    for (const {state} of items) {
+      states.set(state, (states.get(state) ?? 0) + 1);
+    }
+    assert.deepEqual(Object.fromEntries(states), {passed: 11, overdue: 1, not_verified: 2, not_judged: 1});
+    assert.equal(named('Birch, flowmeter').state, 'overdue');
+    const {id} = named('Alder, belly line');
+    const verdicts = (await room.get(`/v1/devices/${id}/verifications`)).json.items.map(({verdict}) => verdict);
+    assert.deepEqual(verdicts, ['passed', 'failed', 'passed', 'passed', 'passed']);
+  });
+});

@@ -63,6 +63,8 @@ const EXAMPLES = {
   'piece.json': 'Piece',
   'completion.json': 'Completion',
   'retention.json': 'RetentionInput',
+  'device.json': 'DeviceInput',
+  'verification.json': 'VerificationInput',
 };
 
 describe('the documents in api-docs/examples', () => {
@@ -89,6 +91,9 @@ describe('the documents in api-docs/examples', () => {
     const whole = await other.room.expect(200, 'POST', `/v1/recordings/${opened.json.id}/completion`, completion);
     assert.ok(whole.json.analysis.sections.uroflow.qmax.value > 0);
     await other.administrator.put('/v1/retention', example('retention.json'), '"0"');
+    const device = await other.administrator.post('/v1/devices', example('device.json'));
+    const checked = await other.room.post(`/v1/devices/${device.json.id}/verifications`, example('verification.json'));
+    assert.equal(checked.json.verdict, 'passed');
     const {choices} = example('choices.json');
     const chosen = await other.administrator.put('/v1/analysis-choices', {choices}, '"0"');
     for (const {code, value, standard} of chosen.json.items) {

@@ -35,6 +35,7 @@ let browser;
 let clinic;
 let storageState;
 let clinician;
+let auditor;
 let visits; // {study, recording, running, withdrawn}
 
 let dealt = 0;
@@ -88,6 +89,18 @@ before(async () => {
   const named = {display_name: `<svg onload=window.__${MARK}=1>${MARK}\u2029${TURNS_BACK}`};
   await administrator.ask('PATCH', `/v1/users/${id}`, named, {'if-match': `"${version}"`});
   await clinician.signIn();
+  auditor = await clinic.add('auditor');
+  const referrer = await clinic.add('referrer');
+  const patient = await clinician.ask('POST', '/v1/patients', {
+    mrn: `HOSTILE-${randomBytes(3).toString('hex')}`,
+    family_name: words(),
+    given_name: words(),
+    birth_date: '1961-04-30',
+    sex: 'female',
+  });
+  const {mrn, birth_date} = patient;
+  const reason = SCRIPTS.join(' ').slice(0, 900);
+  await referrer.ask('POST', '/v1/emergency-access', {mrn, birth_date, reason});
   visits = [];
   for (let i = 0; i < VISITS; i++) visits.push(await addHostileVisit(clinician, i));
   assert.ok(VISITS * STEP >= SCRIPTS.length, 'every script begins some text');
@@ -213,6 +226,35 @@ test('the summary of a study of script is read as text', async () => {
     if (study === visits[1].study) await visit.screenshot('attacks-summary');
     await visit.end({allowed: [NO_ICON]});
   }
+});
+
+test('the audit shows reasons and names of script as words', async () => {
+  const visit = await begin();
+  await visit.context.clearCookies();
+  const url = new URL((await visit.open('/sign-in')).url());
+  const [name, value] = auditor.cookie.split('=');
+  await visit.context.addCookies([{name, value, url: url.origin}]);
+  await visit.open('/audit');
+  await visit.page.waitForSelector('#entries table');
+  await visit.page.waitForSelector('#emergencies table');
+  await provoke(visit);
+  await assertHarmless(visit, 'the audit');
+  await visit.page.fill('#mrn', SCRIPTS[0].slice(0, 60));
+  await visit.page.press('#mrn', 'Enter');
+  await visit.settle();
+  await assertHarmless(visit, 'the audit, asked for a record number of script');
+  await visit.screenshot('attacks-audit');
+  await visit.end();
+});
+
+test('the account page of somebody with a name of script is words', async () => {
+  const visit = await begin();
+  await visit.open('/account');
+  await visit.page.waitForSelector('main h2');
+  await provoke(visit);
+  await assertHarmless(visit, 'the account page');
+  await visit.screenshot('attacks-account');
+  await visit.end();
 });
 
 test('answers of the API that are opened as pages run nothing', async () => {

@@ -173,6 +173,7 @@ static void test_limits_of_a_point(void **state)
         {EQUIPMENT_PRESSURE_TRANSDUCER, EQUIPMENT_PRESSURE, 0.1, 1.0},
         {EQUIPMENT_PRESSURE_TRANSDUCER, EQUIPMENT_PRESSURE, 33.3, 1.0},
         {EQUIPMENT_PRESSURE_TRANSDUCER, EQUIPMENT_PRESSURE, 100.1, 3.003},
+        {EQUIPMENT_PRESSURE_TRANSDUCER, EQUIPMENT_PRESSURE, -40.0, 1.2},
         {EQUIPMENT_FLOWMETER, EQUIPMENT_FLOW, 0.0, 1.0},
         {EQUIPMENT_FLOWMETER, EQUIPMENT_FLOW, 40.3, 1.0},
         {EQUIPMENT_FLOWMETER, EQUIPMENT_VOLUME, 400.0, 12.0},
@@ -209,6 +210,24 @@ static void test_limits_of_a_point(void **state)
                                  errors[k].outcome == EQUIPMENT_OUTSIDE);
             }
         }
+    }
+}
+
+/* How much of an error is arithmetic: 1e-9 of limit and applied value. */
+static void test_rounding(void **state)
+{
+    static const struct {
+        double beyond;
+        enum equipment_outcome outcome;
+    } rows[] = {{0.99e-9, EQUIPMENT_WITHIN}, {1.01e-9, EQUIPMENT_OUTSIDE}};
+
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        const struct equipment_point point = {EQUIPMENT_PRESSURE, 0.0, 1.0 + rows[i].beyond, false};
+        const struct equipment_check check = check_of(EQUIPMENT_PRESSURE_TRANSDUCER, &point, 1);
+        struct equipment_judgement judgement;
+        equipment_judge(&check, &judgement);
+        assert_int_equal(judgement.points[0].outcome, rows[i].outcome);
     }
 }
 
@@ -412,6 +431,7 @@ int main(void)
         cmocka_unit_test(test_line_of_another_library),
         cmocka_unit_test(test_worked_flow_volume_and_pump),
         cmocka_unit_test(test_limits_of_a_point),
+        cmocka_unit_test(test_rounding),
         cmocka_unit_test(test_limit_of_hysteresis),
         cmocka_unit_test(test_limits_of_gain_and_offset),
         cmocka_unit_test(test_limit_of_drift),

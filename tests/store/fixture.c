@@ -245,6 +245,40 @@ const char *fixture_study(struct fixture *fixture, const char *patient_id)
     return id;
 }
 
+static const char sign_sql[] =
+    "update penstock.study set status = '%s', version = version + 1 where id = '%s';"
+    "insert into penstock.account (clinic_id, id, username, display_name, password_hash, roles)"
+    " select s.clinic_id, gen_random_uuid(), 'signer of ' || s.clinic_id, 'A signer', '', 4"
+    " from penstock.study s where s.id = '%s' on conflict do nothing;"
+    "insert into penstock.signature (clinic_id, study_id, number, meaning, signed_by,"
+    " signer_name, signer_role, reason, interpretation_revision, recordings, software,"
+    " analysis_version) select s.clinic_id, s.id, count(g.number) + 1, s.status, a.id,"
+    " a.display_name, 'physician', case s.status when 'final' then '' else 'for this test' end,"
+    " count(g.number) + 1, '[]', 'none', '0' from penstock.study s"
+    " join penstock.account a on a.username = 'signer of ' || s.clinic_id"
+    " left join penstock.signature g on g.study_id = s.id where s.id = '%s'"
+    " group by s.clinic_id, s.id, s.status, a.id, a.display_name;"
+    "insert into penstock.interpretation (clinic_id, study_id, revision, document, recordings)"
+    " select clinic_id, study_id, interpretation_revision, '{\"conclusion\":\"none\"}', recordings"
+    " from penstock.signature where study_id = '%s' and signed_at = now();"
+    "insert into penstock.signed_document (clinic_id, study_id, number, kind, media_type,"
+    " content, sha256, length) select clinic_id, study_id, number, 'report', 'application/pdf',"
+    " 'PDF', sha256('PDF'), 3 from penstock.signature"
+    " where study_id = '%s' and signed_at = now()";
+
+void fixture_set_status(struct fixture *fixture, const char *study_id, const char *status)
+{
+    if (strcmp(status, "final") != 0 && strcmp(status, "amended") != 0) {
+        fixture_sql(fixture, arena_printf(fixture->arena,
+                                          "update penstock.study set status = '%s' where id = '%s'",
+                                          status, study_id));
+        return;
+    }
+    /* One batch is one transaction: what belongs to a signature comes together. */
+    fixture_sql(fixture, arena_printf(fixture->arena, sign_sql, status, study_id, study_id,
+                                      study_id, study_id, study_id));
+}
+
 const char *fixture_token(struct fixture *fixture, const char *name,
                           const unsigned char hash[SECRET_HASH_BYTES], unsigned roles)
 {

@@ -74,6 +74,10 @@ void fixture_check(const struct fixture *fixture, bool good, const char *what);
 const char *fixture_patient(struct fixture *fixture, const char *mrn);
 const char *fixture_study(struct fixture *fixture, const char *patient_id);
 
+/* Sets a study's status, outside a transaction of the store. To final, and from there to amended,
+ * with everything that the database demands of a signature: see schema/0014_signatures.sql. */
+void fixture_set_status(struct fixture *fixture, const char *study_id, const char *status);
+
 /* A token of the open transaction's clinic, without scopes, that lasts for ages. */
 const char *fixture_token(struct fixture *fixture, const char *name,
                           const unsigned char hash[SECRET_HASH_BYTES], unsigned roles);

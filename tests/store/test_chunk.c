@@ -122,16 +122,6 @@ static struct chunk_status status_of(struct fixture *fixture, const struct recor
     return status;
 }
 
-static void sign(struct fixture *fixture, const char *study_id, const char *status)
-{
-    fixture_begin(fixture, fixture->clinic_id);
-    struct study study;
-    CHECK(fixture, study_get(fixture->store, fixture->arena, study_id, &study, &fixture->error));
-    study.status = status;
-    CHECK(fixture, study_update(fixture->store, &study, &fixture->error));
-    fixture_commit(fixture);
-}
-
 static void complete(struct fixture *fixture, const char *id, size_t samples)
 {
     struct recording_row row = get(fixture, id);
@@ -242,7 +232,7 @@ static void closed_studies_open_nothing(void **state)
     bool existed = true;
     for (int i = 0; i < 2; i++) {
         const char *study = new_study(fixture, arena_printf(fixture->arena, "closed %d", i));
-        sign(fixture, study, statuses[i]);
+        fixture_set_status(fixture, study, statuses[i]);
         fixture_begin(fixture, fixture->clinic_id);
         CHECK_FAILS(fixture, ERROR_CONFLICT,
                     recording_open(fixture->store, fixture->arena, study,
@@ -384,7 +374,7 @@ static void closed_recordings_take_no_pieces(void **state)
         const char *study = NULL;
         const char *id = open_one(fixture, statuses[i], &study);
         put_piece(fixture, id, 1);
-        sign(fixture, study, statuses[i]);
+        fixture_set_status(fixture, study, statuses[i]);
         assert_refused(fixture, id, &piece.chunk, ERROR_CONFLICT, "signed");
         fixture_begin(fixture, fixture->clinic_id);
         CHECK_FAILS(fixture, ERROR_CONFLICT,
@@ -725,10 +715,7 @@ static void study_signed_during_completion_stays_as_it_is(void **state)
     struct recording_row row = get(fixture, id);
     fixture_begin(fixture, fixture->clinic_id);
     CHECK(fixture, recording_lock_open(fixture->store, id, &fixture->error));
-    fixture_sql(fixture, arena_printf(fixture->arena,
-                                      "update penstock.study set status = 'final',"
-                                      " version = version + 1 where id = '%s'",
-                                      study_id));
+    fixture_set_status(fixture, study_id, "final");
     CHECK_FAILS(fixture, ERROR_CONFLICT,
                 recording_complete(fixture->store, fixture->arena, &row,
                                    recording_fixture(fixture, id, 10), "{}", &fixture->error));

@@ -123,8 +123,7 @@ static struct person make_person(struct fixture *fixture, const char *clinic, co
     fixture_commit(fixture);
     add_visitors(fixture, clinic, person.patient);
     add_link(fixture, person.signed_study);
-    fixture_sql(fixture, text(fixture, "update penstock.study set status = 'final' where id = '%s'",
-                              person.signed_study));
+    fixture_set_status(fixture, person.signed_study, "final");
     return person;
 }
 

@@ -38,9 +38,7 @@ static int set_up(void **state)
     CHECK(fixture, account_create(fixture->store, fixture->arena, "of-a-referrer", "", "hash",
                                   ROLE_REFERRER, &referrer_account, error));
     fixture_commit(fixture);
-    fixture_sql(fixture, arena_printf(fixture->arena,
-                                      "update penstock.study set status = 'final' where id = '%s'",
-                                      signed_study));
+    fixture_set_status(fixture, signed_study, "final");
     return 0;
 }
 
@@ -153,9 +151,7 @@ static void work_begins_for_a_patient_made_or_named(void **state)
     assert_true(sees_patient(fixture, lone_patient));
     assert_true(sees_study(fixture, study));
     fixture_commit(fixture);
-    fixture_sql(fixture,
-                arena_printf(fixture->arena,
-                             "update penstock.study set status = 'final' where id = '%s'", study));
+    fixture_set_status(fixture, study, "final");
     begin_within(fixture, room_account, STORE_REACH_OPEN);
     assert_false(sees_patient(fixture, lone_patient));
     fixture_commit(fixture);

@@ -18,16 +18,6 @@ static const char *new_study(struct fixture *fixture, const char *mrn)
     return study;
 }
 
-static void sign(struct fixture *fixture, const char *study_id, const char *status)
-{
-    fixture_begin(fixture, fixture->clinic_id);
-    struct study study;
-    CHECK(fixture, study_get(fixture->store, fixture->arena, study_id, &study, &fixture->error));
-    study.status = status;
-    CHECK(fixture, study_update(fixture->store, &study, &fixture->error));
-    fixture_commit(fixture);
-}
-
 static void assert_same_channel(const struct document_channel *got,
                                 const struct document_channel *sent)
 {
@@ -376,7 +366,7 @@ static void cancelled_studies_keep_their_revisions(void **state)
     fixture_begin(fixture, fixture->clinic_id);
     const char *id = recording_fixture_store(fixture, study, 10);
     fixture_commit(fixture);
-    sign(fixture, study, "cancelled");
+    fixture_set_status(fixture, study, "cancelled");
     fixture_begin(fixture, fixture->clinic_id);
     CHECK_FAILS(fixture, ERROR_CONFLICT, recording_lock(fixture->store, id, 1, &fixture->error));
 }
@@ -392,7 +382,7 @@ static void signed_studies_take_nothing_more(void **state)
     const char *id = recording_fixture_store(fixture, study, 10);
     fixture_commit(fixture);
     for (int i = 0; i < 2; i++) {
-        sign(fixture, study, signatures[i]);
+        fixture_set_status(fixture, study, signatures[i]);
         fixture_begin(fixture, fixture->clinic_id);
         CHECK_FAILS(fixture, ERROR_CONFLICT, recording_lock(fixture->store, id, 1, error));
         assert_string_equal(error->detail, "signed");
@@ -499,9 +489,9 @@ static void signed_and_cancelled_studies_are_not_stale(void **state)
         set_version(fixture, id, 1, "");
         assert_int_equal(count_stale(fixture, id), 1);
         if (i == 2) {
-            sign(fixture, study, "final");
+            fixture_set_status(fixture, study, "final");
         }
-        sign(fixture, study, statuses[i]);
+        fixture_set_status(fixture, study, statuses[i]);
         assert_int_equal(count_stale(fixture, id), 0);
         fixture_begin(fixture, fixture->clinic_id);
         CHECK(fixture, recording_count_kept(fixture->store, &after, error));

@@ -39,13 +39,6 @@ static void restore(struct fixture *fixture, const char *id, int version, const 
     fixture_commit(fixture);
 }
 
-static void set_status(struct fixture *fixture, const char *study_id, const char *status)
-{
-    fixture_sql(fixture, arena_printf(fixture->arena,
-                                      "update penstock.study set status = '%s' where id = '%s'",
-                                      status, study_id));
-}
-
 static struct recording_row get(struct fixture *fixture, const char *id)
 {
     struct recording_row row;
@@ -163,7 +156,7 @@ static void signed_recordings_stay(void **state)
     fixture_commit(fixture);
     withdraw(fixture, gone, 1, "before the signature");
     for (int i = 0; i < 2; i++) {
-        set_status(fixture, study, signatures[i]);
+        fixture_set_status(fixture, study, signatures[i]);
         fixture_begin(fixture, fixture->clinic_id);
         CHECK_FAILS(fixture, ERROR_CONFLICT,
                     recording_withdraw(fixture->store, kept, 1, "", error));
@@ -181,7 +174,7 @@ static void cancelled_studies_let_recordings_go(void **state)
     struct fixture *fixture = *state;
     const char *study = NULL;
     const char *id = stored_one(fixture, "cancelled", &study, NULL);
-    set_status(fixture, study, "cancelled");
+    fixture_set_status(fixture, study, "cancelled");
     withdraw(fixture, id, 1, "never mind");
     assert_int_equal(get(fixture, id).state, RECORDING_WITHDRAWN);
     assert_string_equal(get_study(fixture, study).status, "cancelled");
@@ -318,7 +311,7 @@ static void lists_leave_withdrawn_ones_out(void **state)
     }
     withdraw(fixture, id, 5, "");
     int kept = count_kept(fixture);
-    set_status(fixture, study, "cancelled");
+    fixture_set_status(fixture, study, "cancelled");
     assert_int_equal(count_kept(fixture), kept); /* withdrawn: not even among those */
 }
 

@@ -78,13 +78,6 @@ static bool is_due(struct fixture *fixture, const char *id)
     return found;
 }
 
-static void set_status(struct fixture *fixture, const char *study_id, const char *status)
-{
-    fixture_sql(fixture, arena_printf(fixture->arena,
-                                      "update penstock.study set status = '%s' where id = '%s'",
-                                      status, study_id));
-}
-
 /* Runs first: nobody has decided anything yet. */
 static void without_a_rule_nothing_is_due(void **state)
 {
@@ -265,7 +258,7 @@ static void signed_recordings_go_only_when_due(void **state)
     for (int i = 0; i < 2; i++) {
         ids[i] = stored_one(fixture, i == 0 ? "signed, store" : "signed, SQL",
                             "now() - interval '15 years'", "'1950-01-01'", &studies[i]);
-        set_status(fixture, studies[i], "final");
+        fixture_set_status(fixture, studies[i], "final");
     }
     decide(fixture, years(20), none);
     assert_false(is_due(fixture, ids[0]));

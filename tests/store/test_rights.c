@@ -4,6 +4,7 @@
 #include "store/query.h"
 #include "store/store_choices.h"
 #include "store/store_chunk.h"
+#include "store/store_device.h"
 #include "store/store_erasure.h"
 #include "store/store_idempotency.h"
 #include "store/store_referral.h"
@@ -17,19 +18,37 @@
 #define STUDY_SIGNED           "PS001"
 #define NEVER_CHANGED          "PS002"
 
-static const char *const tables[] = {"clinic",           "account",
-                                     "session",          "api_token",
-                                     "patient",          "study",
-                                     "recording",        "recording_channel",
-                                     "sample_block",     "recording_revision",
-                                     "idempotency",      "analysis_choices",
-                                     "recording_change", "recording_chunk",
-                                     "retention_rule",   "referral",
-                                     "emergency_access", "former_secret",
-                                     "study_link",       "legal_hold",
-                                     "erasure_request",  "erased_patient",
-                                     "research_subject", "second_factor",
-                                     "recovery_code"};
+static const char *const tables[] = {"clinic",
+                                     "account",
+                                     "session",
+                                     "api_token",
+                                     "patient",
+                                     "study",
+                                     "recording",
+                                     "recording_channel",
+                                     "sample_block",
+                                     "recording_revision",
+                                     "idempotency",
+                                     "analysis_choices",
+                                     "recording_change",
+                                     "recording_chunk",
+                                     "retention_rule",
+                                     "referral",
+                                     "emergency_access",
+                                     "former_secret",
+                                     "study_link",
+                                     "legal_hold",
+                                     "erasure_request",
+                                     "erased_patient",
+                                     "research_subject",
+                                     "second_factor",
+                                     "recovery_code",
+                                     "interpretation",
+                                     "signature",
+                                     "signed_document",
+                                     "device",
+                                     "device_place",
+                                     "device_verification"};
 
 enum { TABLE_COUNT = sizeof tables / sizeof tables[0] };
 
@@ -53,6 +72,21 @@ static void open_one(struct fixture *fixture, const char *study)
                          "opening", &id, &existed, &fixture->error));
     CHECK(fixture, recording_put_chunk(fixture->store, fixture->arena, id, &chunk, &repeated,
                                        &fixture->error));
+}
+
+/* A device with a check. */
+static void add_device(struct fixture *fixture, const char *clinic_id)
+{
+    struct device device = {.kind = EQUIPMENT_SCALE, .name = "x", .room = "x", .since_us = 1};
+    struct device_verification check = {
+        .verified_at_us = 1, .verified_by = "x", .words = "x", .judgement_json = "{}"};
+    const char *id = NULL;
+    fixture_begin(fixture, clinic_id);
+    CHECK(fixture, device_create(fixture->store, fixture->arena, &device, &check.device_id,
+                                 &fixture->error));
+    CHECK(fixture,
+          device_verification_create(fixture->store, fixture->arena, &check, &id, &fixture->error));
+    fixture_commit(fixture);
 }
 
 /* Rows of every table in both clinics. */
@@ -104,11 +138,14 @@ static int set_up(void **state)
         CHECK(fixture, idempotency_remember(fixture->store, account, "key", &answer, error));
         const char *erasure = NULL;
         const char *held = fixture_patient(fixture, "2");
+        const char *signed_study = fixture_study(fixture, fixture_patient(fixture, "3"));
         CHECK(fixture, legal_hold_place(fixture->store, held, "x", error));
         fixture_commit(fixture);
         CHECK(fixture, store_begin(fixture->store, clinics[i], account, error));
         CHECK(fixture, erasure_create(fixture->store, arena, held, "x", &erasure, error));
         fixture_commit(fixture);
+        fixture_set_status(fixture, signed_study, "final");
+        add_device(fixture, clinics[i]);
         fixture_sql(fixture, arena_printf(arena,
                                           "insert into penstock.erased_patient values"
                                           " ('%s', gen_random_uuid(), gen_random_uuid())",
@@ -205,6 +242,13 @@ static void rows_of_another_clinic_cannot_be_written(void **state)
         "insert into penstock.study_link (clinic_id, id, study_id, purpose, prefix, secret_hash,"
         " expires_at) select '%s', gen_random_uuid(), study_id, 'summary', 'x', sha256('x'),"
         " expires_at from penstock.study_link limit 1",
+        "insert into penstock.device (clinic_id, id, kind, name)"
+        " values ('%s', gen_random_uuid(), 'scale', 'x')",
+        "insert into penstock.device_place (clinic_id, device_id, number, from_at, room, in_use)"
+        " select '%s', device_id, 2, now(), 'x', true from penstock.device_place limit 1",
+        "insert into penstock.device_verification (clinic_id, id, device_id, verified_at,"
+        " verified_by, verdict, words, judgement) select '%s', gen_random_uuid(), device_id, now(),"
+        " 'x', 'passed', '', '{}' from penstock.device_verification limit 1",
     };
     for (size_t i = 0; i < sizeof inserts / sizeof inserts[0]; i++) {
         const char *mark = strstr(inserts[i], "%s");
@@ -308,6 +352,11 @@ static void app_role_cannot_delete_what_is_clinical(void **state)
         "update penstock.former_secret set expires_at = now() + interval '1 year'",
         "select secret_hash from penstock.study_link",
         "update penstock.study_link set expires_at = now() + interval '1 year'",
+        "update penstock.interpretation set document = '{}'",
+        "update penstock.signature set reason = ''",
+        "update penstock.signed_document set content = ''",
+        "insert into penstock.signature (signed_at) values (now())",
+        "insert into penstock.interpretation (created_at) values (now())",
         "select from penstock.link_miss",
         "select from penstock.attempt",
         "insert into penstock.attempt values (decode(repeat('ab', 32), 'hex'), 0, now())",
@@ -316,6 +365,9 @@ static void app_role_cannot_delete_what_is_clinical(void **state)
         "delete from penstock.known_browser",
         "update penstock.recovery_code set code_hash = code_hash",
         "update penstock.session set id = id",
+        "update penstock.device set kind = kind",
+        "update penstock.device_place set room = room",
+        "update penstock.device_verification set verdict = 'passed'",
     };
     for (size_t i = 0; i < sizeof updates / sizeof updates[0]; i++) {
         assert_string_equal(fixture_sqlstate(fixture, connection, updates[i]),
@@ -500,12 +552,7 @@ static void signed_studies_stay(void **state)
     };
     static const char *const signatures[] = {"final", "amended"};
     for (int s = 0; s < 2; s++) {
-        assert_string_equal(
-            fixture_sqlstate(fixture, connection,
-                             arena_printf(fixture->arena,
-                                          "update penstock.study set status = '%s' where id = '%s'",
-                                          signatures[s], study)),
-            "00000");
+        fixture_set_status(fixture, study, signatures[s]);
         for (size_t i = 0; i < sizeof refused / sizeof refused[0]; i++) {
             const char *mark = strchr(refused[i], '$');
             const char *sql =
