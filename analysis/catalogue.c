@@ -138,6 +138,14 @@ const struct catalogue_row *catalogue_row(size_t index)
     return &places[i].section->rows[index];
 }
 
+/* Whole numbers, ties away from zero. 1.015 * 100 is below the tie that its decimals are. */
+static double round_decimals(double value)
+{
+    const double tie = 1e-12;
+
+    return round(value * (1.0 + tie));
+}
+
 double catalogue_rounded_to(double report_step, double value)
 {
     /* A step below 1 is divided by its inverse, so that 0.29 does not become 0.29000000000000004.
@@ -145,9 +153,9 @@ double catalogue_rounded_to(double report_step, double value)
     if (report_step < 1.0) {
         const double parts = round(1.0 / report_step);
 
-        return round(value * parts) / parts;
+        return round_decimals(value * parts) / parts;
     }
-    return round(value / report_step) * report_step;
+    return round_decimals(value / report_step) * report_step;
 }
 
 double catalogue_rounded(const struct catalogue_row *row, double value)

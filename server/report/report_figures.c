@@ -44,16 +44,28 @@ static const char *place_of(const struct figure_source *source, enum figure_kind
     return json_object_get(sections, section) == NULL ? "" : section;
 }
 
+/* An enlargement that shows hardly less than the whole does. */
+static bool is_superfluous(const struct figure_source *source, const struct figure *figure)
+{
+    const double share = 0.3;
+    return figure->kind == FIGURE_VOIDING &&
+           figure->span.to_s - figure->span.from_s > share * source->duration_s;
+}
+
 size_t report_figures_make(const struct figure_source *source, struct arena *arena,
                            const struct report_figure **ret_figures)
 {
     struct figure *figures = arena_array(arena, FIGURES_MAX, sizeof *figures);
-    size_t count = figure_list(source, arena, figures);
-    struct report_figure *made = arena_array(arena, count, sizeof *made);
-    for (size_t i = 0; i < count; i++) {
+    size_t listed = figure_list(source, arena, figures);
+    struct report_figure *made = arena_array(arena, listed, sizeof *made);
+    size_t count = 0;
+    for (size_t i = 0; i < listed; i++) {
+        if (is_superfluous(source, &figures[i])) {
+            continue;
+        }
         struct drawing *drawing = arena_alloc(arena, sizeof *drawing);
         *drawing = (struct drawing){source, figures[i], arena};
-        made[i] = (struct report_figure){
+        made[count++] = (struct report_figure){
             .section = place_of(source, figures[i].kind),
             .figure = {.caption = figures[i].caption,
                        .alternative = figure_alternative(source, &drawing->figure, arena),

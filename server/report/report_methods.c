@@ -129,6 +129,45 @@ static void add_section(const struct report_maker *maker, const struct catalogue
     }
 }
 
+/* The same class of several recordings is said once. */
+static bool is_first_of_class(const struct report_maker *maker, size_t recording, const char *code)
+{
+    for (size_t i = 0; i < recording; i++) {
+        const json_t *classes = json_object_get(maker->analyses[i], "classifications");
+        for (size_t j = 0; j < json_array_size(classes); j++) {
+            if (strcmp(report_string(json_array_get(classes, j), "code"), code) == 0) {
+                return false;
+            }
+        }
+    }
+    return true;
+}
+
+/* The rules of the classes; each names its own source. */
+static void add_rules(const struct report_maker *maker)
+{
+    struct text words = report_words(maker);
+    for (size_t i = 0; i < maker->report->recording_count; i++) {
+        const json_t *classes = json_object_get(maker->analyses[i], "classifications");
+        for (size_t j = 0; j < json_array_size(classes); j++) {
+            const char *code = report_string(json_array_get(classes, j), "code");
+            const char *method = report_string(json_array_get(classes, j), "method");
+            if (method[0] != '\0' && is_first_of_class(maker, i, code)) {
+                text_append(&words, words.length > 0 ? " " : "");
+                report_class_label(code, &words);
+                text_append(&words, ": ");
+                text_append(&words, method);
+                text_append(&words, method[strlen(method) - 1] == '.' ? "" : ".");
+            }
+        }
+    }
+    if (words.length > 0) {
+        const struct document_span spans[] = {{.words = "Classes. ", .strong = true},
+                                              {.words = words.data}};
+        document_paragraph(maker->document, DOCUMENT_NOTE, spans, 2);
+    }
+}
+
 static void add_sources(const struct report_maker *maker, const struct sources *sources)
 {
     struct text words = report_words(maker);
@@ -184,6 +223,7 @@ void report_methods(const struct report_maker *maker)
     for (size_t i = 0; i < catalogue_section_count(); i++) {
         add_section(maker, catalogue_section(i), &sources);
     }
+    add_rules(maker);
     add_sources(maker, &sources);
     add_software(maker);
 }

@@ -9,6 +9,9 @@
 #include <math.h>
 #include <string.h>
 
+/* Places on the time axis are told to this. */
+#define TIME_STEP_S 0.1
+
 /* ---- classes ---- */
 
 /* Several sections have a value of the same code: the document's own one is meant. NULL: none. */
@@ -38,7 +41,7 @@ static void append_basis(json_t *basis, json_t *sections, struct text *out)
         json_writer_rounded(out, json_number_value(value));
         separator = ", ";
     }
-    text_append(out, json_object_size(basis) > 0 ? "). " : ". ");
+    text_append(out, json_object_size(basis) > 0 ? ")." : ".");
 }
 
 void report_limits(json_t *limits, struct text *out)
@@ -80,8 +83,6 @@ static void add_class(const struct report_maker *maker, const json_t *item, json
     struct text doubts = report_words(maker);
     report_class_words(item, &name);
     append_basis(json_object_get(item, "basis"), sections, &basis);
-    text_append(&basis, report_string(item, "method"));
-    text_append(&basis, basis.data[basis.length - 1] == '.' ? "" : ".");
     report_limits(json_object_get(item, "limits"), &basis);
     report_doubts(json_object_get(item, "quality"), " Doubtful: ", &doubts);
     const struct document_span spans[] = {
@@ -162,8 +163,11 @@ static void add_quality_item(const struct report_maker *maker, const json_t *ite
         text_append(&where, signal);
     }
     if (json_is_number(from_s) && json_is_number(to_s)) {
-        text_printf(&where, ", %.1f s to %.1f s", json_number_value(from_s),
-                    json_number_value(to_s));
+        text_append(&where, ", ");
+        display_rounded(&where, TIME_STEP_S, json_number_value(from_s));
+        text_append(&where, " s to ");
+        display_rounded(&where, TIME_STEP_S, json_number_value(to_s));
+        text_append(&where, " s");
     }
     text_append(&where, ": ");
     const struct document_span spans[] = {

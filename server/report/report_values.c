@@ -8,6 +8,9 @@
 #include <math.h>
 #include <string.h>
 
+/* Places on the time axis are told to this. */
+#define TIME_STEP_S 0.1
+
 enum { ITEMS_SHOWN_MAX = 200, PULLS_A_TABLE = 6 };
 
 /* A number rounded to a step, a yes or no, or a word. */
@@ -161,7 +164,9 @@ static void append_how(const struct catalogue_row *row, json_t *measure, struct 
     const json_t *at_s = json_object_get(measure, "at_s");
     if (json_is_number(at_s)) {
         append_separator(out);
-        text_printf(out, "at %.1f s", json_number_value(at_s));
+        text_append(out, "at ");
+        display_rounded(out, TIME_STEP_S, json_number_value(at_s));
+        text_append(out, " s");
     }
     append_parts(row, measure, out);
     report_doubts(json_object_get(measure, "quality"),
@@ -408,7 +413,6 @@ void report_sections(const struct report_maker *maker, size_t index)
         if (strcmp(rows->code, "uroflow") == 0) {
             add_void_line(maker, analysis);
         }
-        report_figures(maker, index, rows->code);
         if (json_is_array(section)) {
             add_repeated(maker, rows, section);
         } else {
@@ -418,5 +422,6 @@ void report_sections(const struct report_maker *maker, size_t index)
                 document_words(maker->document, DOCUMENT_PLAIN, "No values.");
             }
         }
+        report_figures(maker, index, rows->code);
     }
 }

@@ -258,6 +258,15 @@ const CASES = {
   'PATCH /v1/erasures/{id}': () => asWritten('PATCH /v1/erasures/{id}', 'erasures'),
   'DELETE /v1/erasures/{id}': () => asWritten('DELETE /v1/erasures/{id}', 'erasures'),
   'GET /v1/exports/research': () => ({}), // of nobody in particular
+  'GET /v1/studies/{id}/interpretation': () => asWritten('GET /v1/studies/{id}/interpretation', 'studies'),
+  'PUT /v1/studies/{id}/interpretation': () => asWritten('PUT /v1/studies/{id}/interpretation', 'studies'),
+  'GET /v1/studies/{id}/interpretation/history': () => asWritten('GET /v1/studies/{id}/interpretation/history', 'studies'),
+  // Only for people: signature.test.mjs has what is left then.
+  'POST /v1/studies/{id}/signature': () => asWritten('POST /v1/studies/{id}/signature', 'studies'),
+  'POST /v1/studies/{id}/amendments': () => asWritten('POST /v1/studies/{id}/amendments', 'studies'),
+  'GET /v1/studies/{id}/signatures': () => asWritten('GET /v1/studies/{id}/signatures', 'studies'),
+  'GET /v1/studies/{id}/signatures/{n}/report': () => asWritten('GET /v1/studies/{id}/signatures/{n}/report', 'studies', {second: '1'}),
+  'GET /v1/studies/{id}/signatures/{n}/report/signature': () => asWritten('GET /v1/studies/{id}/signatures/{n}/report/signature', 'studies', {second: '1'}),
   'GET /v1/studies/{id}/links': () => asWritten('GET /v1/studies/{id}/links', 'studies'),
   'POST /v1/studies/{id}/links': () => asWritten('POST /v1/studies/{id}/links', 'studies'),
   'DELETE /v1/links/{id}': () => asWritten('DELETE /v1/links/{id}', 'links'),

@@ -3,6 +3,7 @@ import {STEP_OF_UNIT, UNIT_SYMBOL, texts} from './texts.js';
 
 const NO_BREAK_SPACE = '\u00a0';
 const MINUS = '\u2212';
+const TIE = 1e-12; // how far a tie of decimals may be from one of doubles, relatively
 
 /** "cm[H2O]" -> "cmH₂O"; counts and indices ("1") have none. */
 export function unitSymbol(unit) {
@@ -10,11 +11,11 @@ export function unitSymbol(unit) {
 }
 
 /** Nearest multiple of the step; ties go away from zero, as in the server's summary. A step below 1
- *  counts as its inverse, since 22.95 / 0.1 comes out below the tie that it is. */
+ *  counts as its inverse, since 22.95 / 0.1 comes out below the tie that it is; so does 1.015 * 100. */
 export function roundTo(value, step) {
   const parts = step < 1 ? Math.round(1 / step) : 1;
   const whole = step < 1 ? 1 : step;
-  const multiple = Math.floor((Math.abs(value) * parts) / whole + 0.5);
+  const multiple = Math.floor(((Math.abs(value) * parts) / whole) * (1 + TIE) + 0.5);
   return multiple === 0 ? 0 : (Math.sign(value) * multiple * whole) / parts;
 }
 

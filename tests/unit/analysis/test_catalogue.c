@@ -316,6 +316,9 @@ static void test_rounding(void **state)
     assert_close(catalogue_rounded_to(10.0, 345.0), 350.0, 0.0);
     assert_close(catalogue_rounded_to(0.01, 0.286), 0.29, 0.0);
     assert_close(catalogue_rounded_to(0.5, 1.3), 1.5, 0.0);
+    assert_close(catalogue_rounded_to(0.01, 1.015), 1.02, 0.0);
+    assert_close(catalogue_rounded_to(0.01, -1.015), -1.02, 0.0);
+    assert_close(catalogue_rounded_to(0.01, 1.0149), 1.01, 0.0);
     assert_close(catalogue_rounded(find_row("uroflow", "voided_volume"), 342.0), 340.0, 0.0);
 }
 
