@@ -117,9 +117,12 @@ static bool is_name(const char *name)
 }
 
 /* Name and language of the path; otherwise the answer is 404. */
-static bool read_path(const struct http_request *request, struct http_response *response)
+static bool read_path(struct api_context *context, const struct http_request *request,
+                      struct http_response *response)
 {
     if (is_name(request->parameters[0]) && letter_language_is_known(request->parameters[1])) {
+        api_audit_detail(context, arena_printf(request->arena, "%s/%s", request->parameters[0],
+                                               request->parameters[1]));
         return true;
     }
     http_problem(request, response, 404,
@@ -143,7 +146,7 @@ void letter_templates_get(void *opaque, struct http_request *request,
     struct api_context *context = opaque;
     struct letter_template_row row;
     struct error error = {0};
-    if (!read_path(request, response)) {
+    if (!read_path(context, request, response)) {
         return;
     }
     if (!letter_load_template(context->store, request->arena, request->parameters[0],
@@ -191,7 +194,8 @@ void letter_templates_put(void *opaque, struct http_request *request,
     struct fault_list faults;
     struct error error = {0};
     struct letter_template_row row = {0};
-    if (!read_path(request, response) || !api_read_object(request, response, &reader, &faults)) {
+    if (!read_path(context, request, response) ||
+        !api_read_object(request, response, &reader, &faults)) {
         return;
     }
     row.name = request->parameters[0];

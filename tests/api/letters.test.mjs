@@ -102,6 +102,18 @@ describe('a template', () => {
     await clinician.expect(404, 'GET', '/v1/letter-templates/broken/en');
   });
 
+  it('is the clinic\'s own, whatever others call theirs', async () => {
+    const neighbour = await Clinic.open(installation, 'Clinic next door');
+    await putTemplate('shared-name', 'en', '# Ours', '"0"');
+    await neighbour.as('clinician').expect(404, 'GET', '/v1/letter-templates/shared-name/en');
+    await neighbour.administrator.expect(200, 'PUT', '/v1/letter-templates/shared-name/en', {
+      json: {body: '# Theirs'},
+      headers: {'if-match': '"0"'},
+    });
+    assert.equal((await clinician.get('/v1/letter-templates/shared-name/en')).json.body, '# Ours');
+    assert.equal((await neighbour.as('clinician').get('/v1/letter-templates/shared-name/en')).json.body, '# Theirs');
+  });
+
   it('is tried out on an invented patient', async () => {
     const json = {language: 'de', body: '# {{patient.name}}\n\n{{conclusion}}'};
     const {text} = await clinic.administrator.expect(200, 'POST', '/v1/letter-templates/preview', {json, ...TEXT});

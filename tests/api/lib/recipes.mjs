@@ -255,7 +255,14 @@ const RECIPES = {
     json: {language: 'en', body: '# About {{patient.name}}'},
     headers: {accept: 'text/html'},
   }),
-  'GET /v1/letter-templates/{name}/{language}': () => ({status: 200, parameters: STANDARD}),
+  'GET /v1/letter-templates/{name}/{language}': async (clinic) => {
+    const parameters = {name: `t-${randomUUID().slice(0, 8)}`, language: 'en'};
+    await clinic.administrator.expect(200, 'PUT', `/v1/letter-templates/${parameters.name}/en`, {
+      json: {body: '# {{patient.name}}'},
+      headers: {'if-match': '"0"'},
+    });
+    return {status: 200, parameters};
+  },
   'PUT /v1/letter-templates/{name}/{language}': () => ({
     status: 200,
     parameters: {name: `t-${randomUUID().slice(0, 8)}`, language: 'de'},
@@ -372,8 +379,6 @@ async function signedWithKey(clinic) {
   );
   return study;
 }
-
-const STANDARD = {name: 'standard', language: 'en'};
 
 /** What a letter is written with: its addressee may have an account. */
 export const letterSettings = (referrer_id, more = {}) => ({
