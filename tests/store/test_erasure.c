@@ -88,27 +88,6 @@ static void add_link(struct fixture *fixture, const char *study)
                      study));
 }
 
-static void add_letters(struct fixture *fixture, const char *study)
-{
-    fixture_sql(
-        fixture,
-        text(fixture,
-             "insert into penstock.letter (clinic_id, study_id, version, template_name, language,"
-             " addressee_name) select clinic_id, id, 1, 'standard', 'en', 'A reader'"
-             " from penstock.study where id = '%s';"
-             " insert into penstock.letter_batch (clinic_id, id, way)"
-             " select clinic_id, id, 'post' from penstock.study where id = '%s';"
-             " insert into penstock.letter_dispatch (clinic_id, id, study_id, signature_number,"
-             " letter_version, template_name, language, template_version, way, recipient,"
-             " batch_id, pdf, html, plain, sha256) select clinic_id, study_id, study_id, number, 1,"
-             " 'standard', 'en', 0, 'post', 'A reader', study_id, 'PDF', '', '', sha256('PDF')"
-             " from penstock.signature where study_id = '%s';"
-             " insert into penstock.letter_batch_item (clinic_id, batch_id, study_id, place, state,"
-             " dispatch_id, ended_at) select clinic_id, id, id, 1, 'sent', id, now()"
-             " from penstock.study where id = '%s'",
-             study, study, study, study));
-}
-
 static void add_visitors(struct fixture *fixture, const char *clinic, const char *patient)
 {
     fixture_sql(
@@ -145,6 +124,7 @@ static struct person make_person(struct fixture *fixture, const char *clinic, co
     add_visitors(fixture, clinic, person.patient);
     add_link(fixture, person.signed_study);
     fixture_set_status(fixture, person.signed_study, "final");
+    fixture_send_letter(fixture, person.signed_study);
     return person;
 }
 
