@@ -382,15 +382,19 @@ describe('who signs proves again who they are', () => {
     assert.deepEqual(pointers(await amend(one, id, {...PROOF, code}, {}, 422)), ['/code']);
   });
 
-  it('or by having just signed in with the provider', async () => {
+  it('or by a proof that the provider has just asked for', async () => {
     const {id} = await readVisit();
     const one = await person();
     const set = (what) => installation.execute(`update penstock.session set ${what} where account_id = '${one.id}'`);
-    await set(`by_provider = true, created_at = now() - interval '11 minutes'`);
-    const stale = await sign(one, id, {}, 403);
-    assert.equal(stale.json.type, '/problems/fresh-sign-in-required');
+    for (const proof of [`null`, `now() - interval '11 minutes'`]) {
+      await set(`by_provider = true, authenticated_at = ${proof}`); // the session itself began just now
+      const stale = await sign(one, id, {}, 403);
+      assert.equal(stale.json.type, '/problems/fresh-sign-in-required');
+    }
     assert.deepEqual(pointers(await sign(one, id, {current_password: 'wrong'}, 422)), ['/current_password']);
-    await set(`created_at = now() - interval '9 minutes'`);
+    await set(`by_provider = false, authenticated_at = now()`);
+    assert.deepEqual(pointers(await sign(one, id, {}, 422)), ['/current_password']);
+    await set(`by_provider = true, authenticated_at = now() - interval '9 minutes'`);
     await sign(one, id, {});
   });
 });
