@@ -7,7 +7,7 @@ import {PASSWORD, deviceDocument, patientDocument, sessionCookie, studyDocument,
 import {cut, open, openingOf, send} from './pieces.mjs';
 import {uroflowmetry} from './recordings.mjs';
 import {codeOf, enrol} from './second_factor.mjs';
-import {ensureRecording, interpret, INTERPRETATION} from './signing.mjs';
+import {ensureRecording, interpret, INTERPRETATION, readRecordings} from './signing.mjs';
 
 const {document: FLOW} = uroflowmetry();
 
@@ -188,7 +188,7 @@ const RECIPES = {
       status: 201,
       tokenStatus: 403,
       id,
-      json: {interpretation_revision: 1, current_password: PASSWORD},
+      json: {interpretation_revision: 1, recordings: await readRecordings(signer, id), current_password: PASSWORD},
       headers: {'if-match': (await signer.get(`/v1/studies/${id}`)).headers.get('etag')},
     };
   },
