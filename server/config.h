@@ -16,9 +16,9 @@ struct config {
     unsigned workers;
     unsigned queue;
     unsigned body_memory_mib;
-    bool secure_cookies;         /* always */
-    bool follow_cookies;         /* where a request came by TLS */
-    const char *key_file;        /* "": none */
+    bool secure_cookies;             /* always */
+    bool follow_cookies;             /* where a request came by TLS */
+    const char *key_file;            /* "": none */
     const char *signing_certificate; /* paths; NULL: reports are not signed with a key */
     const char *signing_key;
     const char *tls_certificate; /* paths; NULL: plain HTTP */

@@ -1,6 +1,7 @@
 #include "api/report_load.h"
 
 #include "api/figure_load.h"
+#include "api/public_address.h"
 #include "formats/json_reader.h"
 #include "report/report_figures.h"
 #include "store/store_device.h"
@@ -170,14 +171,17 @@ static int64_t last_change_us(const struct report *report)
     return latest_us;
 }
 
-bool report_load(struct store *store, struct arena *arena, const char *clinic_name,
-                 const char *study_id, enum report_use use, struct report *ret_report,
-                 struct error *reterr)
+bool report_load(struct store *store, struct arena *arena, const struct report_subject *subject,
+                 enum report_use use, struct report *ret_report, struct error *reterr)
 {
     struct study *study = arena_alloc(arena, sizeof *study);
     struct patient *patient = arena_alloc(arena, sizeof *patient);
-    struct report report = {.clinic_name = clinic_name, .study = study, .patient = patient};
-    if (!study_get(store, arena, study_id, study, reterr) ||
+    struct report report = {.clinic_name = subject->clinic_name,
+                            .study = study,
+                            .patient = patient,
+                            .code = subject->code,
+                            .code_label = api_short_id(arena, subject->study_id)};
+    if (!study_get(store, arena, subject->study_id, study, reterr) ||
         !patient_get(store, arena, study->patient_id, patient, reterr) ||
         !load_referrer(store, arena, &report, reterr) ||
         !load_interpretation(store, arena, &report, reterr) ||
@@ -191,12 +195,11 @@ bool report_load(struct store *store, struct arena *arena, const char *clinic_na
     return true;
 }
 
-bool report_make_pdf(struct store *store, struct arena *arena, const char *clinic_name,
-                     const char *study_id, const unsigned char **ret_bytes, size_t *ret_length,
-                     struct error *reterr)
+bool report_make_pdf(struct store *store, struct arena *arena, const struct report_subject *subject,
+                     const unsigned char **ret_bytes, size_t *ret_length, struct error *reterr)
 {
     struct report report;
-    return report_load(store, arena, clinic_name, study_id, REPORT_PEOPLE, &report, reterr) &&
+    return report_load(store, arena, subject, REPORT_PEOPLE, &report, reterr) &&
            document_write_pdf(report_document(&report, arena), arena, ret_bytes, ret_length,
                               reterr);
 }

@@ -6,6 +6,7 @@
 #include "api/api.h"
 #include "api/handlers.h"
 #include "api/person_proof.h"
+#include "api/public_address.h"
 #include "api/report_load.h"
 #include "api/sign_in.h"
 #include "api/signatures_json.h"
@@ -107,8 +108,12 @@ static bool store_report(struct api_context *context, struct arena *arena, const
     size_t length = 0;
     size_t seal_length = 0;
     char sha256[2 * SIGNATURE_SHA256_BYTES + 1];
-    bool done = report_make_pdf(context->store, arena, context->principal.clinic_name, study_id,
-                                &bytes, &length, reterr) &&
+    const struct report_subject subject = {
+        .study_id = study_id,
+        .clinic_name = context->principal.clinic_name,
+        .code = api_study_code(context, arena, study_id),
+    };
+    bool done = report_make_pdf(context->store, arena, &subject, &bytes, &length, reterr) &&
                 (signer == NULL ||
                  document_sign(signer, arena, bytes, length, &seal, &seal_length, reterr)) &&
                 signature_add_report(context->store, study_id, number, REPORT_MEDIA_TYPE, bytes,

@@ -1,6 +1,7 @@
 /* The report of a study in the form that was asked for. */
 #include "api/api.h"
 #include "api/handlers.h"
+#include "api/public_address.h"
 #include "api/report_load.h"
 #include "base/clock.h"
 #include "store/store_signature.h"
@@ -43,8 +44,13 @@ static bool get_pdf(struct api_context *context, const struct http_request *requ
 {
     struct signed_report stored;
     if (report->signature_count == 0) {
-        return report_make_pdf(context->store, request->arena, report->clinic_name,
-                               report->study->id, ret_bytes, ret_length, reterr);
+        const struct report_subject subject = {
+            .study_id = report->study->id,
+            .clinic_name = report->clinic_name,
+            .code = report->code,
+        };
+        return report_make_pdf(context->store, request->arena, &subject, ret_bytes, ret_length,
+                               reterr);
     }
     if (!signature_report_get(context->store, request->arena, report->study->id, 0, &stored,
                               reterr)) {
@@ -93,7 +99,12 @@ void summary_get(void *opaque, struct http_request *request, struct http_respons
     if (id == NULL) {
         return;
     }
-    if (!report_load(context->store, request->arena, context->principal.clinic_name, id,
+    const struct report_subject subject = {
+        .study_id = id,
+        .clinic_name = context->principal.clinic_name,
+        .code = api_study_code(context, request->arena, id),
+    };
+    if (!report_load(context->store, request->arena, &subject,
                      has_figures ? REPORT_PEOPLE : REPORT_NUMBERS, &report, &error)) {
         api_fail(request, response, &error);
         return;

@@ -308,11 +308,12 @@ static void place_glyphs(struct glyph_run *run, const PangoGlyphString *string,
 static int append_cluster_words(GString *out, const char *from, const char *to)
 {
     gsize before = out->len;
-    for (const char *at = from; at < to; at = g_utf8_next_char(at)) {
-        gunichar character = g_utf8_get_char(at);
+    while (from < to) {
+        gunichar character = g_utf8_get_char(from);
         if (!turns_direction(character)) {
             g_string_append_unichar(out, character);
         }
+        from += g_unichar_to_utf8(character, NULL);
     }
     return (int)(out->len - before);
 }

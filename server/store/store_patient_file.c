@@ -18,6 +18,48 @@ enum file_statement {
 
 #define ACTOR(table, column) "penstock.actor(" table ".clinic_id, " table "." column ")"
 
+/* What was made of a study s, and what was signed. The reports themselves are files beside. */
+#define SIGNED_OF_STUDY                                                                            \
+    "'interpretations', coalesce((select json_agg(json_build_object('revision', i.revision,"       \
+    " 'created_at', i.created_at, 'created_by', " ACTOR(                                           \
+        "i", "created_by") ", 'interpretation', i.document) order by i.revision)"                  \
+                           " from penstock.interpretation i where i.clinic_id = s.clinic_id"       \
+                           " and i.study_id = s.id), '[]'),"                                       \
+                           " 'signatures', coalesce((select json_agg(json_build_object("           \
+                           "'number', g.number, 'meaning', g.meaning, 'signed_at', g.signed_at,"   \
+                           " 'signed_by', g.signed_by, 'signer_name', g.signer_name,"              \
+                           " 'role', g.signer_role, 'reason', g.reason,"                           \
+                           " 'interpretation_revision', g.interpretation_revision,"                \
+                           " 'recordings', g.recordings, 'software', g.software,"                  \
+                           " 'analysis_version', g.analysis_version,"                              \
+                           " 'report', '/v1/studies/' || s.id || '/signatures/' || g.number"       \
+                           " || '/report', 'report_sha256', (select encode(d.sha256, 'hex')"       \
+                           " from penstock.signed_document d where d.clinic_id = g.clinic_id"      \
+                           " and d.study_id = g.study_id and d.number = g.number"                  \
+                           " and d.kind = 'report')) order by g.number) from penstock.signature g" \
+                           " where g.clinic_id = s.clinic_id and g.study_id = s.id), '[]')"
+
+/* Letters about a study s, and those that were sent. The files themselves stand beside. */
+#define LETTERS_OF_STUDY                                                                           \
+    "'letters', coalesce((select json_agg(json_build_object('version', l.version,"                 \
+    " 'template', l.template_name, 'language', l.language, 'addressee', l.addressee_name,"         \
+    " 'salutation', l.addressee_salutation, 'address', l.addressee_address,"                       \
+    " 'copies', l.copies, 'question', l.question, 'remarks', l.remarks,"                           \
+    " 'created_at', l.created_at, 'created_by', " ACTOR(                                           \
+        "l", "created_by") ") order by l.version)"                                                 \
+                           " from penstock.letter l where l.clinic_id = s.clinic_id"               \
+                           " and l.study_id = s.id), '[]'),"                                       \
+                           " 'letter_dispatches', coalesce((select json_agg(json_build_object("    \
+                           "'id', d.id, 'signature_number', d.signature_number, 'way', d.way,"     \
+                           " 'recipient', d.recipient, 'sent_at', d.sent_at, 'sent_by', " ACTOR(   \
+                               "d", "sent_by") ", 'text', d.plain,"                                \
+                                               " 'file', '/v1/letter-dispatches/' || d.id,"        \
+                                               " 'sha256', encode(d.sha256, 'hex'))"               \
+                                               " order by d.sent_at, d.id)"                        \
+                                               " from penstock.letter_dispatch d"                  \
+                                               " where d.clinic_id = s.clinic_id"                  \
+                                               " and d.study_id = s.id), '[]')"
+
 static const struct statement statements[] = {
     [FILE_SIZE] =
         {.name = "file_size",
@@ -29,7 +71,13 @@ static const struct statement statements[] = {
              " + (select coalesce(sum(octet_length(r.opening)), 0) from" RECORDINGS_OF_PATIENT
              ") + (select coalesce(sum(octet_length(s.history::text)"
              " + octet_length(s.catheters)), 0)"
-             " from penstock.study s where s.clinic_id = $1 and s.patient_id = $2),"
+             " from penstock.study s where s.clinic_id = $1 and s.patient_id = $2)"
+             " + (select coalesce(sum(octet_length(d.plain)), 0) from penstock.letter_dispatch d"
+             " join penstock.study s on s.clinic_id = d.clinic_id and s.id = d.study_id"
+             " where d.clinic_id = $1 and s.patient_id = $2)"
+             " + (select coalesce(sum(octet_length(i.document::text)), 0)"
+             " from penstock.interpretation i join penstock.study s on s.clinic_id = i.clinic_id"
+             " and s.id = i.study_id where s.clinic_id = $1 and s.patient_id = $2),"
              " (select coalesce(sum(c.sample_count), 0) from penstock.recording_channel c"
              " where c.clinic_id = $1 and c.recording_id in (select r.id from" RECORDINGS_OF_PATIENT
              "))"
@@ -155,17 +203,19 @@ static const struct statement statements[] = {
                                " 'purpose', l.purpose, 'label', l.label, 'created_at', "
                                "l.created_at,"
                                " 'created_by', " ACTOR(
-                                   "l", "created_by") ", 'expires_at', l.expires_at,"
-                                                      " 'revoked_at', l.revoked_at, 'read_count', "
-                                                      "l.read_count,"
-                                                      " 'last_read_at', l.last_read_at) order by "
-                                                      "l.created_at, l.id)"
-                                                      " from penstock.study_link l where "
-                                                      "l.clinic_id = s.clinic_id"
-                                                      " and l.study_id = s.id), '[]')) from "
-                                                      "penstock.study s"
-                                                      " where s.clinic_id = $1 and s.patient_id = "
-                                                      "$2 order by s.started_at, s.id"},
+                                   "l",
+                                   "created_by") ", 'expires_at', l.expires_at,"
+                                                 " 'revoked_at', l.revoked_at, 'read_count', "
+                                                 "l.read_count,"
+                                                 " 'last_read_at', l.last_read_at) order by "
+                                                 "l.created_at, l.id)"
+                                                 " from penstock.study_link l where "
+                                                 "l.clinic_id = s.clinic_id"
+                                                 " and l.study_id = s.id), '[]'), " SIGNED_OF_STUDY
+                                                 ", " LETTERS_OF_STUDY ") from "
+                                                 "penstock.study s"
+                                                 " where s.clinic_id = $1 and s.patient_id = "
+                                                 "$2 order by s.started_at, s.id"},
     [FILE_RECORDINGS] =
         {.name = "file_recordings",
          .sql =

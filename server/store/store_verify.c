@@ -19,8 +19,8 @@ enum {
 };
 
 _Static_assert(VERIFY_CHECKSUM_TEXT_SIZE == 2 * CHECKSUM_BYTES + 1, "hexadecimal");
-_Static_assert(VERIFY_CHECKSUM_FORMAT == 1, "named in the prefix");
-static const char prefix[] = "penstock recording checksum 1\n";
+_Static_assert(VERIFY_CHECKSUM_FORMAT == 2, "named in the prefix");
+static const char prefix[] = "penstock recording checksum 2\n";
 
 /* Everything as text but bytes, so that libpq's binary form, in which bytes are half as long, is
  * the text that is serialised. */
@@ -33,6 +33,9 @@ enum verify_statement {
     VERIFY_REVISIONS,
     VERIFY_CHANGES,
     VERIFY_PIECES,
+    VERIFY_INTERPRETATIONS,
+    VERIFY_SIGNATURES,
+    VERIFY_DOCUMENTS,
     VERIFY_STATEMENT_COUNT
 };
 
@@ -40,6 +43,11 @@ enum verify_statement {
     "select set_config('penstock.clinic', $1, true), set_config('penstock.reach', 'clinic', true)"
 
 #define OF_RECORDING " where clinic_id = $1::uuid and recording_id = $2::uuid"
+
+/* Of the study of a recording. */
+#define OF_STUDY                                                                                   \
+    " where clinic_id = $1::uuid and study_id = (select r.study_id from penstock.recording r"      \
+    " where r.clinic_id = $1::uuid and r.id = $2::uuid)"
 
 static const struct statement statements[] = {
     [VERIFY_CLINIC] = {.name = "verify_clinic",
@@ -86,6 +94,23 @@ static const struct statement statements[] = {
                            " p.received_at::text, p.created_by::text"
                            " from penstock.recording_chunk p" OF_RECORDING
                            " order by p.arrival, p.number, p.received_on"},
+    [VERIFY_INTERPRETATIONS] =
+        {.name = "verify_interpretations",
+         .sql = "select i.revision::text, i.document::text, i.recordings::text,"
+                " i.created_at::text, i.created_by::text from penstock.interpretation i" OF_STUDY
+                " order by i.revision"},
+    [VERIFY_SIGNATURES] = {.name = "verify_signatures",
+                           .sql =
+                               "select g.number::text, g.meaning, g.signed_at::text,"
+                               " g.signed_by::text, g.signer_name, g.signer_role, g.reason,"
+                               " g.interpretation_revision::text, g.recordings::text, g.software,"
+                               " g.analysis_version from penstock.signature g" OF_STUDY
+                               " order by g.number"},
+    [VERIFY_DOCUMENTS] = {.name = "verify_documents",
+                          .sql = "select d.number::text, d.kind, d.media_type, d.content,"
+                                 " d.sha256, d.length::text, d.detached_signature"
+                                 " from penstock.signed_document d" OF_STUDY
+                                 " order by d.number, d.kind"},
 };
 
 _Static_assert(PAGE == 500, "stands in VERIFY_PAGE");
@@ -403,6 +428,46 @@ static bool read_pieces(struct recording_check *check, struct error *reterr)
     return each_row(check->work, VERIFY_PIECES, check->row.id, take_piece, check, reterr);
 }
 
+static void take_interpretation(void *context, const struct rows *row)
+{
+    struct recording_check *check = context;
+    hash_row(check->work->hash, 'I', row);
+}
+
+static void take_signature(void *context, const struct rows *row)
+{
+    struct recording_check *check = context;
+    hash_row(check->work->hash, 'G', row);
+}
+
+static void take_document(void *context, const struct rows *row)
+{
+    struct recording_check *check = context;
+    char detail[BLOCK_DETAIL_SIZE];
+    unsigned char actual[crypto_hash_sha256_BYTES];
+    size_t length = 0;
+    size_t kept_length = 0;
+    const uint8_t *content = rows_bytes(row, 0, 3, &length);
+    const uint8_t *kept = rows_bytes(row, 0, 4, &kept_length);
+    (void)crypto_hash_sha256(actual, content, length);
+    hash_row(check->work->hash, 'D', row);
+    if (kept_length != sizeof actual || memcmp(kept, actual, sizeof actual) != 0) {
+        (void)snprintf(detail, sizeof detail,
+                       "the report of signature %d of its study is not the one that was signed",
+                       rows_int(row, 0, 0));
+        tell(check->work, detail);
+    }
+}
+
+/* What was made of its study: the same for each recording of it. */
+static bool read_signatures(struct recording_check *check, struct error *reterr)
+{
+    const char *id = check->row.id;
+    return each_row(check->work, VERIFY_INTERPRETATIONS, id, take_interpretation, check, reterr) &&
+           each_row(check->work, VERIFY_SIGNATURES, id, take_signature, check, reterr) &&
+           each_row(check->work, VERIFY_DOCUMENTS, id, take_document, check, reterr);
+}
+
 /* Every part, in the order of the serialisation. */
 static bool read_parts(struct recording_check *check, struct error *reterr)
 {
@@ -424,7 +489,7 @@ static bool read_parts(struct recording_check *check, struct error *reterr)
     }
     block_check_end(&check->blocks);
     return read_revisions(check, reterr) && read_changes(check, reterr) &&
-           read_pieces(check, reterr);
+           read_pieces(check, reterr) && read_signatures(check, reterr);
 }
 
 /* What the database itself cannot read (a torn page, a lost row of a large value) is damage too;

@@ -10,7 +10,7 @@
 
 /* The serialisation, of which the checksum is the BLAKE2b-256:
  *
- *   "penstock recording checksum 1\n"
+ *   "penstock recording checksum 2\n"
  *   rows, in this order, each a letter and its columns:
  *     R  the recording: clinic_id, id, study_id, type, started_at, received_at, conditions,
  *        duration_s, revision, created_by, received_on, state, opening, version, has_overview
@@ -23,13 +23,20 @@
  *     S  changes of state by version: version, change, reason, created_at, created_by
  *     P  pieces by arrival: number, arrival, received_on, digest, starts, ends, event_total, data,
  *        received_at, created_by
+ *     I  interpretations of its study by revision: revision, document, recordings, created_at,
+ *        created_by
+ *     G  signatures of its study by number: number, meaning, signed_at, signed_by, signer_name,
+ *        signer_role, reason, interpretation_revision, recordings, software, analysis_version
+ *     D  signed documents of its study by number and kind: number, kind, media_type, content,
+ *        sha256, length, detached_signature
  *
  * A column is its length in bytes (8 bytes, the least significant first) and its bytes; null is
- * the length 2^64 - 1 without bytes. Columns of bytes (data, digest) are taken as they are, others
- * as PostgreSQL's text with DateStyle ISO, TimeZone UTC and extra_float_digits 1.
+ * the length 2^64 - 1 without bytes. Columns of bytes (data, digest, content, sha256,
+ * detached_signature) are taken as they are, others as PostgreSQL's text with DateStyle ISO,
+ * TimeZone UTC and extra_float_digits 1.
  *
  * Who adds a column that makes a recording raises the number. */
-enum { VERIFY_CHECKSUM_FORMAT = 1, VERIFY_CHECKSUM_TEXT_SIZE = 65 };
+enum { VERIFY_CHECKSUM_FORMAT = 2, VERIFY_CHECKSUM_TEXT_SIZE = 65 };
 
 struct verify_damage {
     const char *clinic_id;

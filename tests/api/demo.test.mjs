@@ -8,7 +8,8 @@ import {Client} from './lib/client.mjs';
 import {demo, demoData} from './lib/environment.mjs';
 
 const {url, tokens} = demo();
-const room = Client.withToken(url, tokens.room);
+// Rooms no longer see the studies that are signed.
+const physician = Client.withToken(url, tokens.physician);
 
 /** [section, code in the analysis, member of the truth, tolerance]. Recorded lines add breathing, drift
  * and noise to the truth; a noisy 2 s mean has its greatest value above that of the clean one. */
@@ -228,7 +229,7 @@ describe('a recording of the demo', () => {
   for (const name of names()) {
     const truth = read('truth', name);
     it(`agrees with its truth: ${name}, ${truth.type}`, async () => {
-      const {json: analysis} = await room.get(`/v1/recordings/${truth.recording_id}/analysis?revision=1`);
+      const {json: analysis} = await physician.get(`/v1/recordings/${truth.recording_id}/analysis?revision=1`);
       const section = truth.type === 'uroflowmetry' ? 'uroflow' : 'voiding';
       doubtful += compareDoubts(analysis);
       analysis.findings.forEach(({code}) => drafts.add(code));
@@ -247,13 +248,13 @@ describe('a recording of the demo', () => {
 
     it(`came back as it was sent: ${name}`, async () => {
       const sent = read('recordings', name);
-      const {json} = await room.get(`/v1/recordings/${truth.recording_id}/traces`);
+      const {json} = await physician.get(`/v1/recordings/${truth.recording_id}/traces`);
       for (const channel of sent.channels) {
         const trace = json.traces.find(({signal}) => signal === channel.signal);
         assert.equal(trace.unit, channel.unit);
         assert.deepEqual(trace.samples, valuesOf(channel), channel.signal);
       }
-      const {json: events} = await room.get(`/v1/recordings/${truth.recording_id}/events`);
+      const {json: events} = await physician.get(`/v1/recordings/${truth.recording_id}/events`);
       if (events.revision === 1) {
         assert.deepEqual(
           events.events,
@@ -289,22 +290,38 @@ function valuesOf({samples, encoding, data, scale, offset = 0}) {
   });
 }
 
+describe('signatures of the demo', () => {
+  it('are there for what is older; the newest visits are open work, and one study is amended', async () => {
+    const {json} = await physician.get('/v1/studies?limit=200');
+    const newest = json.items[0].started_at.slice(0, 10);
+    const byStatus = {};
+    for (const study of json.items) (byStatus[study.status] ??= []).push(study);
+    assert.equal(byStatus.amended.length, 1);
+    assert.ok(byStatus.final.length >= 20, `${byStatus.final.length} signed`);
+    assert.ok(byStatus.preliminary.length >= 10, `${byStatus.preliminary.length} open`);
+    assert.ok(json.items.filter(({started_at}) => started_at.startsWith(newest)).every(({status}) => status === 'preliminary'));
+    const {json: signatures} = await physician.get(`/v1/studies/${byStatus.amended[0].id}/signatures`);
+    assert.deepEqual(signatures.items.map(({meaning}) => meaning), ['final', 'amended']);
+    await physician.expect(200, 'HEAD', `/v1/studies/${byStatus.final[0].id}/signatures/1/report`);
+  });
+});
+
 describe('the equipment of the demo', () => {
   const {devices} = read('index.json');
 
   it('is there, each device with all of its checks', async () => {
-    const {items} = (await room.get('/v1/devices?limit=200')).json;
+    const {items} = (await physician.get('/v1/devices?limit=200')).json;
     assert.ok(devices.length > 10);
     for (const {id, room: place, verifications} of devices) {
       const device = items.find((one) => one.id === id);
       assert.equal(device.room, place);
-      const kept = (await room.get(`/v1/devices/${id}/verifications`)).json.items;
+      const kept = (await physician.get(`/v1/devices/${id}/verifications`)).json.items;
       assert.deepEqual(new Set(kept.map((one) => one.id)), new Set(verifications.map((one) => one.id)));
     }
   });
 
   it('shows what a clinic’s may be like', async () => {
-    const {items} = (await room.get('/v1/devices?limit=200')).json;
+    const {items} = (await physician.get('/v1/devices?limit=200')).json;
     const named = (name) => items.find((one) => one.name === name);
     const states = new Map();
     for (const {state} of items) {
@@ -313,7 +330,7 @@ describe('the equipment of the demo', () => {
     assert.deepEqual(Object.fromEntries(states), {passed: 11, overdue: 1, not_verified: 2, not_judged: 1});
     assert.equal(named('Birch, flowmeter').state, 'overdue');
     const {id} = named('Alder, belly line');
-    const verdicts = (await room.get(`/v1/devices/${id}/verifications`)).json.items.map(({verdict}) => verdict);
+    const verdicts = (await physician.get(`/v1/devices/${id}/verifications`)).json.items.map(({verdict}) => verdict);
     assert.deepEqual(verdicts, ['passed', 'failed', 'passed', 'passed', 'passed']);
   });
 });

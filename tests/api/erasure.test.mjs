@@ -10,8 +10,10 @@ import {Client, pointers} from './lib/client.mjs';
 import {Clinic, patientDocument, signIn, studyDocument} from './lib/clinic.mjs';
 import {serverProgram} from './lib/environment.mjs';
 import {Installation} from './lib/installation.mjs';
+import {addressedVisit} from './lib/recipes.mjs';
 import {cut, open, send} from './lib/pieces.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
+import {INTERPRETATION} from './lib/signing.mjs';
 
 const {document: FLOW} = uroflowmetry({grid: {rate_hz: 10, duration_s: 45}});
 const WHY = {reason: 'the patient asks for it'};
@@ -147,6 +149,40 @@ describe('the file of a patient', () => {
     assert.equal(json.legal_holds[0].lift_reason, 'it is over');
     assert.equal(json.erasure_requests[0].decision_reason, 'not yet');
     assert.ok(Array.isArray(json.referrals) && Array.isArray(json.emergency_accesses));
+  });
+
+  it('holds what was made of a study and who signed it', async () => {
+    const {id} = await clinic.addStudy(patient.id);
+    const signature = await clinic.sign(id);
+    await clinic.amend(id);
+    const {json} = await physician.get(`/v1/patients/${patient.id}/export`);
+    const study = json.studies.find((one) => one.id === id);
+    assert.deepEqual(study.interpretations.map(({revision, created_by}) => [revision, created_by.name]), [
+      [1, 'Dr Signer'],
+      [2, 'Dr Signer'],
+    ]);
+    assert.equal(study.interpretations[0].interpretation.conclusion, INTERPRETATION.conclusion);
+    assert.deepEqual(study.signatures.map(({meaning, signer_name}) => [meaning, signer_name]), [
+      ['final', 'Dr Signer'],
+      ['amended', 'Dr Signer'],
+    ]);
+    assert.equal(study.signatures[0].report_sha256, signature.report.sha256);
+    await physician.expect(200, 'HEAD', study.signatures[1].report);
+  });
+
+  it('holds the letters about a study, and what was sent', async () => {
+    const study = await addressedVisit(clinic);
+    const sent = {json: {way: 'post'}};
+    const {json: dispatch} = await clinic.as('clinician').expect(201, 'POST', `/v1/studies/${study.id}/letter/dispatches`, sent);
+    const {json} = await physician.get(`/v1/patients/${study.patient_id}/export`);
+    const [{letters, letter_dispatches: dispatches}] = json.studies;
+    assert.deepEqual([letters.length, letters[0].addressee, letters[0].created_by.name], [1, 'Dr Addressee', 'a clinician']);
+    assert.deepEqual(
+      dispatches.map(({id, way, recipient, sha256, sent_by}) => [id, way, recipient, sha256, sent_by.name]),
+      [[dispatch.id, 'post', 'Dr Addressee', dispatch.sha256, 'a clinician']],
+    );
+    assert.match(dispatches[0].text, /Dear Dr Addressee/);
+    await physician.expect(200, 'GET', dispatches[0].file);
   });
 
   it('names no patient in the name of the file', () => {

@@ -74,7 +74,7 @@ const verify = (database, options = [], user = 'penstock_owner') =>
 function parseChecksums(text) {
   const lines = text.trimEnd().split('\n');
   const last = lines.pop();
-  assert.match(last, /^# \d+ recordings of \d+ clinics: .*; checksum format 1$/);
+  assert.match(last, /^# \d+ recordings of \d+ clinics: .*; checksum format 2$/);
   assert.deepEqual(lines, lines.slice().sort());
   return {lines, last, byId: Object.fromEntries(lines.map((line) => line.split(' ').slice(1)))};
 }
@@ -201,6 +201,9 @@ before(async () => {
   assert.ok(etag === null || etag === '"2"');
   kinds.open = await sendPieces(false);
   kinds.pieces = await sendPieces(true);
+  const {id} = await clinic.addVisit();
+  kinds.signed = (await clinic.addRecording(id, startingAt(4))).json.recording.id;
+  await clinic.sign(id);
 });
 
 after(async () => {
@@ -518,7 +521,9 @@ describe('a restored backup', () => {
          where recording_id = '${kinds.revised}' and revision = 2;
        delete from penstock.recording_revision where recording_id = '${kinds.beside}';
        update penstock.recording_chunk set data = set_byte(data, 12, get_byte(data, 12) # 1)
-         where recording_id = '${kinds.open}' and number = 1;`,
+         where recording_id = '${kinds.open}' and number = 1;
+       alter table penstock.signed_document drop constraint signed_document_hash;
+       update penstock.signed_document set content = set_byte(content, 12, get_byte(content, 12) # 1);`,
     );
     const answer = await verify(place.name, [], KEEPER);
     assert.equal(answer.code, 1);
@@ -549,13 +554,19 @@ describe('a restored backup', () => {
       },
       {clinic_id: other.id, recording_id: kinds.beside, place: null, detail: 'its newest revision is 0, not 1'},
       {clinic_id: clinic.id, recording_id: kinds.open, place: null, detail: 'piece 1 does not unpack to what was sent'},
+      {
+        clinic_id: clinic.id,
+        recording_id: kinds.signed,
+        place: null,
+        detail: 'the report of signature 1 of its study is not the one that was signed',
+      },
     ];
     const texts = (list) => list.map((one) => JSON.stringify(one, Object.keys(one).sort())).sort();
     assert.deepEqual(texts(found), texts(expected));
     const {byId, last} = parseChecksums(answer.stdout);
-    assert.match(last, /; 8 damaged;/);
+    assert.match(last, /; 9 damaged;/);
     const changed = Object.keys(byId).filter((id) => byId[id] !== checksums.byId[id]);
-    const touched = [kinds.plain, kinds.pressures, kinds.revised, kinds.beside, kinds.open];
+    const touched = [kinds.plain, kinds.pressures, kinds.revised, kinds.beside, kinds.open, kinds.signed];
     assert.deepEqual(changed.sort(), touched.sort(), 'the revision that was changed shows in its checksum');
   });
 
@@ -585,13 +596,13 @@ describe('a restored backup', () => {
     const {code, stdout, stderr} = await restore(forged, await emptyDatabase());
     assert.equal(code, 1);
     assert.ok(!stdout.includes('all checksums equal'));
-    assert.equal(stderr.match(/: backup /g).length, 5, 'each is said once');
+    assert.equal(stderr.match(/: backup /g).length, 6, 'each is said once');
     const named = [...stderr.matchAll(/clinic (\S+) recording (\S+): backup ([0-9a-f]{64}), restored ([0-9a-f]{64})/g)];
     assert.deepEqual(
       named.map(([, , id]) => id).sort(),
-      [kinds.plain, kinds.pressures, kinds.revised, kinds.beside, kinds.open].sort(),
+      [kinds.plain, kinds.pressures, kinds.revised, kinds.beside, kinds.open, kinds.signed].sort(),
     );
-    assert.match(stderr, /5 recordings are not what they were/);
+    assert.match(stderr, /6 recordings are not what they were/);
     assert.match(stderr, new RegExp(`${kinds.plain}.*wrong checksum`));
     const honest = await restore(newest, await emptyDatabase());
     assert.equal(honest.code, 1);

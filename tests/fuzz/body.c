@@ -1,6 +1,7 @@
 /* Small JSON documents under libFuzzer, as the API reads them. The first byte says which:
  *   'G' an object of every kind of member that json_reader.h knows    'P' a merge patch
  *   'E' events, 'C' a completion, 'D' conditions, 'H' choices of a clinic, 'R' roles
+ *   'I' an interpretation
  *   'S' a recording, 'O' one that comes in pieces, 'A' one that is only analysed
  * A document is taken without faults or refused with some, every fault points to something, what is
  * taken is within its limits, and what is written of it is read as the same. */
@@ -13,6 +14,7 @@
 #include "base/uuid.h"
 #include "formats/choices_json.h"
 #include "formats/document_parts.h"
+#include "formats/interpretation_json.h"
 #include "formats/pieces.h"
 
 #include <math.h>
@@ -234,6 +236,59 @@ static void check_query_conditions(const struct input *input, struct fault_list 
     }
 }
 
+/* ---- interpretations ---- */
+
+static void check_coded(const struct interpretation *interpretation)
+{
+    promise(interpretation->finding_count <= INTERPRETATION_FINDINGS_MOST, "findings");
+    for (size_t i = 0; i < interpretation->finding_count; i++) {
+        const struct interpretation_finding *finding = &interpretation->findings[i];
+        promise(finding->text != NULL && strlen(finding->text) <= INTERPRETATION_TEXT_BYTES,
+                "a finding has a text");
+        promise(finding->basis_count <= INTERPRETATION_BASIS_MOST, "basis of a finding");
+        for (size_t j = 0; j < finding->basis_count; j++) {
+            promise(finding->basis[j][0] != '\0', "a name");
+        }
+    }
+    promise(interpretation->diagnosis_count <= INTERPRETATION_DIAGNOSES_MOST, "diagnoses");
+    for (size_t i = 0; i < interpretation->diagnosis_count; i++) {
+        const struct interpretation_diagnosis *diagnosis = &interpretation->diagnoses[i];
+        promise(diagnosis->text != NULL, "a diagnosis has a text");
+        promise((diagnosis->system == NULL) == (diagnosis->code == NULL), "a whole coding");
+    }
+    promise(interpretation->plan_count <= INTERPRETATION_PLAN_MOST, "plan");
+    for (size_t i = 0; i < interpretation->plan_count; i++) {
+        promise(interpretation->plan[i] != NULL, "a step has a text");
+    }
+}
+
+static void read_interpretation(const struct input *input, struct fault_list *faults)
+{
+    struct interpretation interpretation;
+    struct interpretation again;
+    struct error error = {0};
+    struct text text;
+    struct text other;
+    const json_t *value = json_reader_parse(input->arena, input->body, input->length, faults);
+    if (value == NULL) {
+        return;
+    }
+    interpretation_json_take(value, "", faults, &interpretation);
+    promise(json_is_object(value) || faults->count > 0, "an object or a fault");
+    if (faults->count > 0) {
+        return;
+    }
+    promise(interpretation.conclusion != NULL, "a conclusion");
+    check_coded(&interpretation);
+    text_init(&text, input->arena, WRITTEN_MAX);
+    text_init(&other, input->arena, WRITTEN_MAX);
+    interpretation_json_write(&interpretation, &text);
+    promise(interpretation_json_read(input->arena, text.data, &again, &error),
+            "an interpretation can be stored");
+    interpretation_json_write(&again, &other);
+    promise(strcmp(text.data, other.data) == 0, "an interpretation again");
+}
+
 /* ---- recordings ---- */
 
 static void check_recording(const struct recording_document *document, enum recording_json_use use)
@@ -298,6 +353,9 @@ static void check_document(uint8_t kind, const struct input *input)
         check_query_conditions(input, &faults);
         faults_check(&faults, "?conditions", input->body, input->length);
         return;
+    case 'I':
+        read_interpretation(input, &faults);
+        break;
     case 'E':
         outcome = read_events(input, &faults);
         break;

@@ -112,10 +112,10 @@ struct canvas_rect drawing_ink(const struct drawing *png)
     enum { VISIBLE = 24 };
 
     cairo_surface_t *image = decode(png);
-    double left = INFINITY;
-    double top = INFINITY;
-    double right = -INFINITY;
-    double bottom = -INFINITY;
+    double left = (double)INFINITY;
+    double top = (double)INFINITY;
+    double right = -(double)INFINITY;
+    double bottom = -(double)INFINITY;
     for (int row = 0; row < (int)(DRAWING_HEIGHT * DOTS); row++) {
         for (int column = 0; column < (int)(DRAWING_WIDTH * DOTS); column++) {
             if (darkness(image, column, row) > VISIBLE) {

@@ -36,9 +36,9 @@ static void test_points_are_where_they_were_put(void **state)
 
 static void steps_gap(struct canvas *canvas)
 {
-    const struct canvas_point points[] = {at(10, 50),  at(50, 50),        at(NAN, 50),
-                                          at(90, 50),  at(100, INFINITY), at(130, 50),
-                                          at(170, 50), at(200, NAN)};
+    const struct canvas_point points[] = {
+        at(10, 50),  at(50, 50),  at((double)NAN, 50), at(90, 50), at(100, (double)INFINITY),
+        at(130, 50), at(170, 50), at(200, (double)NAN)};
     const struct canvas_pen pen = {.width_pt = 4.0};
     canvas_polyline(canvas, points, 8, &pen);
 }
@@ -64,11 +64,11 @@ static void test_what_is_missing_is_not_drawn(void **state)
 
 static void steps_nothing(struct canvas *canvas)
 {
-    const struct canvas_point points[] = {at(NAN, NAN), at(NAN, 1.0)};
+    const struct canvas_point points[] = {at((double)NAN, (double)NAN), at((double)NAN, 1.0)};
     canvas_polyline(canvas, points, 2, &THIN);
     canvas_polyline(canvas, points, 0, &THIN);
     canvas_fill_polygon(canvas, points, 2, drawing_black);
-    canvas_marker(canvas, CANVAS_MARKER_DISC, at(NAN, 5.0), 5.0, drawing_black);
+    canvas_marker(canvas, CANVAS_MARKER_DISC, at((double)NAN, 5.0), 5.0, drawing_black);
 }
 
 static void test_nothing_but_missing_points(void **state)

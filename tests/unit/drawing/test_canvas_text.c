@@ -136,8 +136,8 @@ static void test_lines_in_parts_are_all_lines(void **state)
     double whole = canvas_text_size(canvas, &text).height;
     size_t next = 0;
     double taken = 0.0;
-    assert_false(canvas_draw_lines(canvas, (struct canvas_point){0, 0}, &text, 0, INFINITY, true,
-                                   &next, &taken));
+    assert_false(canvas_draw_lines(canvas, (struct canvas_point){0, 0}, &text, 0, (double)INFINITY,
+                                   true, &next, &taken));
     size_t count = next;
     assert_true(count > 6);
     assert_near(taken, whole, 0.01);

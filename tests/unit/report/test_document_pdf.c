@@ -228,9 +228,11 @@ static void test_the_mark_is_below_and_only_where_asked_for(void **state)
     struct document_facts facts = FACTS;
     facts.code = NULL;
     struct pages marked = begin(&facts);
+    document_words(marked.document, DOCUMENT_PLAIN, "Words");
     write_pages(&marked);
     facts.mark = NULL;
     struct pages plain = begin(&facts);
+    document_words(plain.document, DOCUMENT_PLAIN, "Words");
     write_pages(&plain);
     assert_int_equal(count_pages(&plain), 1);
     assert_true(number_of(&marked, dark) > number_of(&plain, dark) + 800);
