@@ -51,7 +51,8 @@ static void add_equipment(const struct report_maker *maker)
     if (report->device_count == 0) {
         return;
     }
-    document_table(maker->document, "Equipment of the room", columns, sizeof columns / sizeof columns[0]);
+    document_table(maker->document, "Equipment of the room", columns,
+                   sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < report->device_count; i++) {
         const struct report_device *device = &report->devices[i];
         struct text kind = report_words(maker);
