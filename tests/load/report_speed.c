@@ -63,7 +63,7 @@ static void add_values(struct document *document, uint64_t seed)
     for (unsigned row = 0; row < ROWS; row++) {
         char value[32];
         char measure[64];
-        (void)snprintf(value, sizeof value, "%u.%u", (unsigned)(seed + row * 7U) % 200U, row % 10U);
+        (void)snprintf(value, sizeof value, "%u.%u", ((unsigned)seed + row * 7U) % 200U, row % 10U);
         (void)snprintf(measure, sizeof measure, "Measure %u of the filling phase", row);
         const struct document_span cells[] = {
             {.words = measure},

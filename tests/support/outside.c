@@ -2,6 +2,7 @@
 
 #include <setjmp.h>
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -57,6 +58,7 @@ char *outside_run(const void *bytes, size_t length, const char *command)
         print_error("%s", answer);
         free(answer);
         fail_msg("status %d of: %s", status, command);
+        return NULL;
     }
     return answer;
 }
@@ -64,10 +66,12 @@ char *outside_run(const void *bytes, size_t length, const char *command)
 void outside_says(const void *bytes, size_t length, const char *command, const char *part)
 {
     char *answer = outside_run(bytes, length, command);
-    if (strstr(answer, part) == NULL) {
+    bool is_said = strstr(answer, part) != NULL;
+    if (!is_said) {
         print_error("%s", answer);
-        free(answer);
-        fail_msg("%s does not say: %s", command, part);
     }
     free(answer);
+    if (!is_said) {
+        fail_msg("%s does not say: %s", command, part);
+    }
 }
