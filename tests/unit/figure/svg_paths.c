@@ -2,9 +2,7 @@
 
 #include "figure/figure_style.h"
 
-#include <ctype.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
