@@ -196,6 +196,11 @@ const CASES = {
   'GET /v1/patients/{id}': () => ofPatient(),
   'PUT /v1/patients/{id}': () => ofPatient({json: patientDocument(), ...match}),
   'GET /v1/patients/{id}/trend': () => ofPatient(),
+  'GET /v1/patients/{id}/trend/figure': async () => {
+    const {patient, study} = await visit();
+    await clinic.addRecording(study, FLOW);
+    return {id: patient, query: '?value=uroflow.qmax', object: ['patients', patient], patients: [patient]};
+  },
   'GET /v1/referrers': () => ({}),
   'GET /v1/patients/{id}/referrals': () => ofPatient(),
   'POST /v1/patients/{id}/referrals': async () => {
@@ -245,6 +250,8 @@ const CASES = {
   'GET /v1/recordings/{id}/events': () => ofRecording(),
   'PUT /v1/recordings/{id}/events': () => ofRecording({json: {events: []}, ...match}),
   'GET /v1/recordings/{id}/traces': () => ofRecording(),
+  'GET /v1/recordings/{id}/figures': () => ofRecording(),
+  'GET /v1/recordings/{id}/figure': () => ofRecording({query: '?kind=traces'}),
   'POST /v1/tokens/{id}/rotation': () => asWritten('POST /v1/tokens/{id}/rotation', 'tokens'),
   'GET /v1/patients/{id}/export': () => asWritten('GET /v1/patients/{id}/export', 'patients'),
   'POST /v1/patients/{id}/erasure': () => asWritten('POST /v1/patients/{id}/erasure', 'patients'),

@@ -6,6 +6,10 @@
 
 #include <math.h>
 
+/* Lengths that a shift is a part of. */
+static const double VOIDING_ABOUT_S = 60.0;
+static const double PULL_ABOUT_S = 60.0;
+
 typedef struct drawn image_draw(struct arena *arena, double shift, enum canvas_form form);
 
 struct image_case {
@@ -38,8 +42,10 @@ static struct figure_source pressure_flow_source(struct arena *arena)
     return sources_of_recording(arena, &synth->recording);
 }
 
-/* Moves every trace, but not the numbers that were found in them. */
-static struct figure_source moved(struct arena *arena, struct figure_source source, double shift)
+/* Moves the traces of a signal (SIGNAL_NONE: of all) by seconds, but not the numbers that were
+ * found in them. */
+static struct figure_source moved(struct arena *arena, struct figure_source source,
+                                  enum signal_kind signal, double by_s)
 {
     struct figure_traces *traces = arena_array(arena, source.traces_count, sizeof *traces);
     for (size_t i = 0; i < source.traces_count; i++) {
@@ -47,7 +53,8 @@ static struct figure_source moved(struct arena *arena, struct figure_source sour
             arena_array(arena, source.traces[i].channel_count, sizeof *channels);
         for (size_t j = 0; j < source.traces[i].channel_count; j++) {
             channels[j] = source.traces[i].channels[j];
-            channels[j].start_s += shift * source.duration_s;
+            channels[j].start_s +=
+                signal == SIGNAL_NONE || signal == channels[j].signal ? by_s : 0.0;
         }
         traces[i] = source.traces[i];
         traces[i].channels = channels;
@@ -58,29 +65,23 @@ static struct figure_source moved(struct arena *arena, struct figure_source sour
 
 static struct drawn draw_traces(struct arena *arena, double shift, enum canvas_form form)
 {
-    const struct figure_source source = moved(arena, pressure_flow_source(arena), shift);
+    const struct figure_source still = pressure_flow_source(arena);
+    const struct figure_source source = moved(arena, still, SIGNAL_NONE, shift * still.duration_s);
     return draw_kind(arena, &source, FIGURE_TRACES, NULL, form);
 }
 
 /* The flow alone moves: pressure and flow no longer belong together. */
 static struct drawn draw_loop(struct arena *arena, double shift, enum canvas_form form)
 {
-    struct figure_source source = moved(arena, pressure_flow_source(arena), 0.0);
-    for (size_t i = 0; i < source.traces_count; i++) {
-        for (size_t j = 0; j < source.traces[i].channel_count; j++) {
-            const struct traces_channel *channel = &source.traces[i].channels[j];
-            if (channel->signal == SIGNAL_FLOW) {
-                /* A copy that moved() has just made. */
-                ((struct traces_channel *)(uintptr_t)channel)->start_s += shift * 100.0;
-            }
-        }
-    }
+    const struct figure_source source =
+        moved(arena, pressure_flow_source(arena), SIGNAL_FLOW, shift * VOIDING_ABOUT_S);
     return draw_kind(arena, &source, FIGURE_LOOP, NULL, form);
 }
 
 static struct drawn draw_contractility(struct arena *arena, double shift, enum canvas_form form)
 {
-    const struct figure_source source = moved(arena, pressure_flow_source(arena), shift);
+    const struct figure_source source =
+        moved(arena, pressure_flow_source(arena), SIGNAL_FLOW, shift * VOIDING_ABOUT_S);
     return draw_kind(arena, &source, FIGURE_CONTRACTILITY, NULL, form);
 }
 
@@ -110,7 +111,7 @@ static struct drawn draw_profile(struct arena *arena, double shift, enum canvas_
     profile_case_open(synth, &how, &truth);
     arena_defer(arena, close_synth, synth);
     struct figure_source source = sources_of_recording(arena, &synth->recording);
-    source = moved(arena, source, shift / 3.0);
+    source = moved(arena, source, SIGNAL_NONE, shift * PULL_ABOUT_S);
     return draw_kind(arena, &source, FIGURE_PROFILE, NULL, form);
 }
 

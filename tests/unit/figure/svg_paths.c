@@ -2,9 +2,7 @@
 
 #include "figure/figure_style.h"
 
-#include <ctype.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -38,13 +36,19 @@ static void read_points(struct arena *arena, const char *from, const char *to,
 static bool read_colour(const char *style, const char *name, struct canvas_colour *ret_colour)
 {
     const char *at = strstr(style, name);
-    if (at == NULL || sscanf(at + strlen(name), "rgb(%lf%%,%lf%%,%lf%%)", &ret_colour->red,
-                             &ret_colour->green, &ret_colour->blue) != 3) {
+    double *parts[] = {&ret_colour->red, &ret_colour->green, &ret_colour->blue};
+    if (at == NULL || strncmp(at + strlen(name), "rgb(", 4) != 0) {
         return false;
     }
-    ret_colour->red /= 100.0;
-    ret_colour->green /= 100.0;
-    ret_colour->blue /= 100.0;
+    at += strlen(name) + 4;
+    for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
+        char *end = NULL;
+        *parts[i] = strtod(at, &end) / 100.0;
+        if (end == at || *end != '%') {
+            return false;
+        }
+        at = end + 2; /* behind the sign and what separates */
+    }
     return true;
 }
 

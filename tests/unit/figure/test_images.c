@@ -132,6 +132,7 @@ static struct image render_elsewhere(struct arena *arena, const struct drawn *sv
     const char *command = arena_printf(
         arena, "rsvg-convert --width %d --height %d --background-color white --output %s %s",
         (int)(2.0 * IMAGE_WIDTH_PT), (int)(2.0 * IMAGE_HEIGHT_PT), to, from);
+    /* The program has one thread. NOLINTNEXTLINE(concurrency-mt-unsafe) */
     assert_int_equal(system(command), 0);
     const struct image image = load(to);
     (void)unlink(from);

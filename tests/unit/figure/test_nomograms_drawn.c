@@ -175,8 +175,10 @@ static void names_of_zones_stand_in_their_zones(void **state)
                 zone_label_place(canvas, &chart, zone, &plot, &obstacles, arena);
             assert_true(label.has_room);
             for (int corner = 0; corner < 4; corner++) {
-                const double x_pt = label.rect.x + (corner % 2) * label.rect.width;
-                const double y_pt = label.rect.y + (corner / 2) * label.rect.height;
+                const bool is_right = corner % 2 == 1;
+                const bool is_low = corner >= 2;
+                const double x_pt = label.rect.x + (is_right ? label.rect.width : 0.0);
+                const double y_pt = label.rect.y + (is_low ? label.rect.height : 0.0);
                 const double x = plot.from_x + (plot.to_x - plot.from_x) * (x_pt - 20.0) / 460.0;
                 const double y = plot.to_y - (plot.to_y - plot.from_y) * (y_pt - 10.0) / 200.0;
                 assert_ptr_equal(nomogram_zone(&chart, x, y), &chart.zones[zone]);

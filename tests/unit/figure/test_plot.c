@@ -32,7 +32,9 @@ static void steps_are_of_the_ladder(void **state)
     assert_close(plot_time_step(540.0, 12.0), 60.0, 1e-9);
     assert_close(plot_time_step(3600.0, 12.0), 300.0, 1e-9);
     assert_close(plot_time_step(360000.0, 10.0), 36000.0, 1e-9);
-    for (double range = 0.013; range < 1e6; range *= 1.37) {
+    double range = 0.013;
+    for (int i = 0; i < 60; i++) {
+        range *= 1.37;
         const double step = plot_step(range, 6.0);
         const double power = pow(10.0, floor(log10(step) + 1e-9));
         const double part = step / power;

@@ -201,7 +201,8 @@ static void bins_go_to_the_nearer_extreme_first(void **state)
     for (size_t i = 0; i < 6; i++) {
         assert_close(points[i].y, 10.0 - expected[i], 1e-9);
         /* In the middle of the bin's ten samples, 0 to 0.9 s. */
-        assert_close(points[i].x, (double)(i / 2) + 0.45, 1e-9);
+        const size_t bin = i / 2;
+        assert_close(points[i].x, (double)bin + 0.45, 1e-9);
     }
 }
 
