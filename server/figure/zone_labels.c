@@ -287,7 +287,7 @@ void zone_labels_draw_chart(struct canvas *canvas, const struct nomogram_chart *
     }
     struct zone_obstacles obstacles = {rects, clear_points(points, count, rects)};
     for (size_t i = 0; i < chart->zone_count && i < ZONES_MOST; i++) {
-        struct canvas_point heart;
+        struct canvas_point heart = {0};
         struct zone_label label = zone_label_place(canvas, chart, i, plot, &obstacles, arena);
         if (!label.has_room && heart_of(chart, i, plot, &heart)) {
             label = place_beside(canvas, chart, chart->zones[i].label, plot, &obstacles, heart);
