@@ -59,14 +59,22 @@ static bool is_shown(const struct traces_channel *channel, struct figure_span sp
     return channel->count > 0 && trace_extremes(channel, span, &low, &high);
 }
 
+/* What stands still while a bladder is emptied. */
+static bool is_of_filling(enum signal_kind signal)
+{
+    return signal == SIGNAL_VINF || signal == SIGNAL_PULLER;
+}
+
 /* The channels that have anything within the span, in their order. */
-static struct stack stack_of(const struct figure_source *source, struct figure_span span)
+static struct stack stack_of(const struct figure_source *source, enum figure_kind kind,
+                             struct figure_span span)
 {
     const struct figure_traces *traces = trace_covering(source, span);
     struct stack stack = {.count = 0};
     for (size_t i = 0; traces != NULL && i < traces->channel_count; i++) {
         const struct traces_channel *channel = &traces->channels[i];
-        if (!is_shown(channel, span) || stack.count == SIGNAL_COUNT) {
+        const bool is_idle = kind == FIGURE_VOIDING && is_of_filling(channel->signal);
+        if (is_idle || !is_shown(channel, span) || stack.count == SIGNAL_COUNT) {
             continue;
         }
         size_t at = stack.count++;
@@ -92,7 +100,7 @@ size_t figure_traces_list(const struct figure_source *source, struct arena *aren
     static const double MARGIN_SHARE = 0.15;
     static const double MARGIN_S = 5.0;
     const struct figure_span whole = {0.0, source->duration_s};
-    const struct stack stack = stack_of(source, whole);
+    const struct stack stack = stack_of(source, FIGURE_TRACES, whole);
     struct figure_span voiding;
     size_t count = 0;
     (void)arena;
@@ -109,7 +117,7 @@ size_t figure_traces_list(const struct figure_source *source, struct arena *aren
         const double margin = fmax(MARGIN_S, MARGIN_SHARE * (voiding.to_s - voiding.from_s));
         const struct figure_span near = {fmax(0.0, voiding.from_s - margin),
                                          fmin(source->duration_s, voiding.to_s + margin)};
-        const struct stack enlarged = stack_of(source, near);
+        const struct stack enlarged = stack_of(source, FIGURE_VOIDING, near);
         if (near.to_s - near.from_s < VOIDING_SHARE_MOST * source->duration_s &&
             enlarged.count > 0) {
             figures[count++] = (struct figure){.kind = FIGURE_VOIDING,
@@ -341,7 +349,7 @@ static void draw_strips(const struct figure_paper *paper, const struct stack *st
 
 void figure_traces_draw(const struct figure_paper *paper)
 {
-    const struct stack stack = stack_of(paper->source, paper->figure->span);
+    const struct stack stack = stack_of(paper->source, paper->figure->kind, paper->figure->span);
     struct key key = {.count = 0};
     fill_key(paper, &stack, &key);
     const struct canvas_rect area = figure_frame(paper, &key);
@@ -410,7 +418,7 @@ static void tell_events(const struct figure_source *source, struct figure_span s
 void figure_traces_tell(const struct figure_source *source, const struct figure *figure,
                         struct text *out)
 {
-    const struct stack stack = stack_of(source, figure->span);
+    const struct stack stack = stack_of(source, figure->kind, figure->span);
     const struct found_rows found = found_rows_of(source, figure->span, out->arena);
     text_append(out, "Signals over time, from ");
     plot_append_clock(out, figure->span.from_s, 1.0);

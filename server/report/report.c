@@ -169,6 +169,7 @@ struct document *report_document(const struct report *report, struct arena *aren
     report_interpretation(&maker);
     say_what_runs(&maker);
     report_brief(&maker);
+    document_words(maker.document, DOCUMENT_CAUTION, REPORT_CAUTION);
     report_history(&maker);
     report_technique(&maker);
     for (size_t i = 0; i < report->recording_count; i++) {
@@ -176,6 +177,5 @@ struct document *report_document(const struct report *report, struct arena *aren
     }
     report_signatures(&maker);
     report_methods(&maker);
-    document_words(maker.document, DOCUMENT_CAUTION, REPORT_CAUTION);
     return maker.document;
 }

@@ -116,6 +116,18 @@ static void append_classes(const json_t *classes, struct text *out)
     }
 }
 
+static bool any_main_class(const struct report_maker *maker)
+{
+    for (size_t i = 0; i < maker->report->recording_count; i++) {
+        struct text classes = report_words(maker);
+        append_classes(json_object_get(maker->analyses[i], "classifications"), &classes);
+        if (classes.length > 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static void add_brief(const struct report_maker *maker, size_t index)
 {
     const json_t *analysis = maker->analyses[index];
@@ -142,7 +154,7 @@ void report_brief(const struct report_maker *maker)
     }
     document_heading(maker->document, 2, "In brief");
     document_table(maker->document, "Results by recording", columns,
-                   sizeof columns / sizeof columns[0]);
+                   sizeof columns / sizeof columns[0] - (any_main_class(maker) ? 0 : 1));
     for (size_t i = 0; i < maker->report->recording_count; i++) {
         add_brief(maker, i);
     }

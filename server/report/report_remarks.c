@@ -1,5 +1,6 @@
 /* What a reader must weigh: rules, signal quality, what is missing. */
 #include "analysis/choices.h"
+#include "figure/plot.h"
 #include "formats/display.h"
 #include "formats/json_writer.h"
 #include "report/report_labels.h"
@@ -8,9 +9,6 @@
 
 #include <math.h>
 #include <string.h>
-
-/* Places on the time axis are told to this. */
-#define TIME_STEP_S 0.1
 
 /* ---- classes ---- */
 
@@ -27,7 +25,8 @@ static const char *find_section(json_t *sections, const char *value_code)
     return NULL;
 }
 
-/* The numbers that a class rests on, unrounded as the rule used them. */
+/* The numbers that a class rests on, as they stand in the tables; what is not in them is for who
+ * checks the rule. */
 static void append_basis(json_t *basis, json_t *sections, struct text *out)
 {
     const char *code = NULL;
@@ -35,13 +34,19 @@ static void append_basis(json_t *basis, json_t *sections, struct text *out)
     const char *separator = " (";
     json_object_foreach (basis, code, value) {
         const char *section = find_section(sections, code);
-        text_append(out, separator);
-        report_label(section, section == NULL ? 0 : strlen(section), code, out);
-        text_append_char(out, ' ');
-        json_writer_rounded(out, json_number_value(value));
+        const struct catalogue_row *row =
+            section == NULL ? NULL : report_find_row(section, strlen(section), code);
+        if (row == NULL) {
+            continue;
+        }
+        const char *unit = display_unit(row->unit);
+        text_printf(out, "%s%s ", separator, row->label);
+        display_number(out, row, json_number_value(value));
+        text_append(out, unit[0] == '\0' ? "" : " ");
+        text_append(out, unit);
         separator = ", ";
     }
-    text_append(out, json_object_size(basis) > 0 ? ")." : ".");
+    text_append(out, strcmp(separator, " (") == 0 ? "." : ").");
 }
 
 void report_limits(json_t *limits, struct text *out)
@@ -76,14 +81,38 @@ void report_class_words(const json_t *classification, struct text *out)
                                                                                      : "");
 }
 
-static void add_class(const struct report_maker *maker, const json_t *item, json_t *sections)
+/* The limits that no class before it in the list has told. */
+static json_t *new_limits(const json_t *items, size_t index)
 {
+    json_t *limits = json_object_get(json_array_get(items, index), "limits");
+    json_t *left = json_object();
+    const char *code = NULL;
+    json_t *value = NULL;
+    json_object_foreach (limits, code, value) {
+        bool is_told = false;
+        for (size_t i = 0; i < index && !is_told; i++) {
+            is_told =
+                json_object_get(json_object_get(json_array_get(items, i), "limits"), code) != NULL;
+        }
+        if (!is_told) {
+            (void)json_object_set(left, code, value);
+        }
+    }
+    return left;
+}
+
+static void add_class(const struct report_maker *maker, const json_t *items, size_t index,
+                      json_t *sections)
+{
+    const json_t *item = json_array_get(items, index);
+    json_t *limits = new_limits(items, index);
     struct text name = report_words(maker);
     struct text basis = report_words(maker);
     struct text doubts = report_words(maker);
     report_class_words(item, &name);
     append_basis(json_object_get(item, "basis"), sections, &basis);
-    report_limits(json_object_get(item, "limits"), &basis);
+    report_limits(limits, &basis);
+    json_decref(limits);
     report_doubts(json_object_get(item, "quality"), " Doubtful: ", &doubts);
     const struct document_span spans[] = {
         {.words = name.data, .strong = true},
@@ -101,7 +130,7 @@ static void add_classes(const struct report_maker *maker, const json_t *analysis
     }
     document_heading(maker->document, 3, "Classes by rules");
     for (size_t i = 0; i < json_array_size(items); i++) {
-        add_class(maker, json_array_get(items, i), json_object_get(analysis, "sections"));
+        add_class(maker, items, i, json_object_get(analysis, "sections"));
     }
 }
 
@@ -164,10 +193,9 @@ static void add_quality_item(const struct report_maker *maker, const json_t *ite
     }
     if (json_is_number(from_s) && json_is_number(to_s)) {
         text_append(&where, ", ");
-        display_rounded(&where, TIME_STEP_S, json_number_value(from_s));
-        text_append(&where, " s to ");
-        display_rounded(&where, TIME_STEP_S, json_number_value(to_s));
-        text_append(&where, " s");
+        plot_append_clock(&where, json_number_value(from_s), 1.0);
+        text_append(&where, " to ");
+        plot_append_clock(&where, json_number_value(to_s), 1.0);
     }
     text_append(&where, ": ");
     const struct document_span spans[] = {
