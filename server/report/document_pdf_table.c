@@ -19,6 +19,7 @@ static const double FOLD_SIZE_LEAST_PT = 7.5;
 static const double FOLD_PADDING_Y_PT = 1.8;
 static const size_t FOLD_ROWS_LEAST = 6;
 static const double FOLD_KEPT_PT = 110.0;
+static const double FOLD_LINES_MOST = 6.5; /* the height of a row, in sizes of letters */
 
 static const double ROUNDING_PT = 0.01; /* of sums in another order */
 
@@ -384,14 +385,14 @@ static size_t write_fold(struct paper *paper, struct table *table, size_t first)
     return first;
 }
 
-/* A row that is as high as half a page has no place beside others. */
+/* A row of many lines: what is in it is too long for half the width. */
 static bool has_high_row(struct paper *paper, const struct table *table)
 {
     double most = 0.0;
     for (size_t row = 0; row < table->block->count; row++) {
         most = fmax(most, row_height(paper, table, row));
     }
-    return most > PAPER_HEIGHT_PT / 2.0;
+    return most > FOLD_LINES_MOST * table->size_pt;
 }
 
 /* ---- the table ---- */

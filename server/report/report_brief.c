@@ -145,6 +145,43 @@ static void add_brief(const struct report_maker *maker, size_t index)
     document_row(maker->document, cells);
 }
 
+static bool has_void_line(const struct report_maker *maker)
+{
+    for (size_t i = 0; i < maker->report->recording_count; i++) {
+        if (report_void_line(maker, maker->analyses[i]) != NULL) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Signals that were not right: numbers that rest on them look like any others. */
+static void warn_of_errors(const struct report_maker *maker)
+{
+    struct text names = report_words(maker);
+    for (size_t i = 0; i < maker->report->recording_count; i++) {
+        const json_t *items = json_object_get(maker->analyses[i], "quality");
+        bool has_error = false;
+        for (size_t j = 0; j < json_array_size(items); j++) {
+            has_error = has_error ||
+                        strcmp(report_string(json_array_get(items, j), "severity"), "error") == 0;
+        }
+        if (has_error) {
+            text_append(&names, names.length > 0 ? ", " : "");
+            text_append(&names, report_recording_name(maker, i));
+        }
+    }
+    if (names.length > 0) {
+        const struct document_span span = {
+            .words = arena_printf(maker->arena,
+                                  "Errors in the signals: %s. Read its numbers only after the "
+                                  "notes on signal quality.",
+                                  names.data),
+            .strong = true};
+        document_paragraph(maker->document, DOCUMENT_PLAIN, &span, 1);
+    }
+}
+
 void report_brief(const struct report_maker *maker)
 {
     static const struct document_column columns[] = {
@@ -158,10 +195,14 @@ void report_brief(const struct report_maker *maker)
     for (size_t i = 0; i < maker->report->recording_count; i++) {
         add_brief(maker, i);
     }
-    document_words(maker->document, DOCUMENT_NOTE,
-                   "VOID: maximum flow rate in mL/s, voided volume in mL, post-void residual in "
-                   "mL; \"-\" is not known. Classes by other rules, and the limits of all, stand "
-                   "with each recording.");
+    document_words(
+        maker->document, DOCUMENT_NOTE,
+        has_void_line(maker)
+            ? "VOID: maximum flow rate in mL/s, voided volume in mL, post-void residual in mL; "
+              "\"-\" is not known. Classes by other rules, and the limits of all, stand with each "
+              "recording."
+            : "Classes by other rules, and the limits of all, stand with each recording.");
+    warn_of_errors(maker);
     if (maker->is_child) {
         document_words(maker->document, DOCUMENT_PLAIN,
                        "The patient is a child: norms are paediatric (capacity expected at this "

@@ -45,23 +45,36 @@ static const char *place_of(const struct figure_source *source, enum figure_kind
     return json_object_get(sections, section) == NULL ? "" : section;
 }
 
+static bool is_listed(const struct figure *figures, size_t count, enum figure_kind kind,
+                      enum nomogram_code nomogram)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (figures[i].kind == kind &&
+            (kind != FIGURE_NOMOGRAM || figures[i].nomogram == nomogram)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 /* What shows hardly more than another figure does: an enlargement of most of the recording; a
- * nomogram of which the loop has the lines and the point. */
+ * nomogram of which the loop has the lines and the point; the course of contractility beside a
+ * nomogram that has its class. */
 static bool is_superfluous(const struct figure_source *source, const struct figure *figures,
                            size_t count, size_t index)
 {
     static const double SHARE = 0.3;
     const struct figure *figure = &figures[index];
-    bool has_loop = false;
-    for (size_t i = 0; i < count; i++) {
-        has_loop = has_loop || figures[i].kind == FIGURE_LOOP;
-    }
     if (figure->kind == FIGURE_VOIDING) {
         return figure->span.to_s - figure->span.from_s > SHARE * source->duration_s;
     }
-    return has_loop && figure->kind == FIGURE_NOMOGRAM &&
+    if (figure->kind == FIGURE_CONTRACTILITY) {
+        return is_listed(figures, count, FIGURE_NOMOGRAM, NOMOGRAM_COMPOSITE);
+    }
+    return figure->kind == FIGURE_NOMOGRAM &&
            (figure->nomogram == NOMOGRAM_ICS_OBSTRUCTION ||
-            figure->nomogram == NOMOGRAM_FEMALE_OBSTRUCTION);
+            figure->nomogram == NOMOGRAM_FEMALE_OBSTRUCTION) &&
+           is_listed(figures, count, FIGURE_LOOP, NOMOGRAM_COUNT);
 }
 
 /* Paper is finer than a screen: strips of signals may be lower. */
@@ -69,7 +82,7 @@ static double height_of(const struct figure *figure)
 {
     static const double SHARE = 0.72;
     static const double SHARE_ENLARGED = 0.6;
-    static const double LEAST_PT = 190.0;
+    static const double LEAST_PT = 165.0;
     static const double SHARE_CHART = 0.85;
     if (figure->kind != FIGURE_TRACES && figure->kind != FIGURE_VOIDING) {
         return SHARE_CHART * figure->height_pt;

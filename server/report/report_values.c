@@ -97,14 +97,24 @@ static void append_parts(const struct catalogue_row *row, json_t *measure, struc
     }
 }
 
+/* What was entered, as it was entered where rounding has changed it. */
+static void append_entered(const struct catalogue_row *row, double value, struct text *out)
+{
+    double rounded = row->report_step > 0.0 ? catalogue_rounded_to(row->report_step, value) : value;
+    text_append(out, "entered");
+    if (fabs(rounded - value) > 1e-9) {
+        text_append_char(out, ' ');
+        json_writer_rounded(out, value);
+    }
+}
+
 /* Where it came from unless it was computed, when, what stands beside it, and what is doubtful. */
 static void append_how(const struct catalogue_row *row, json_t *measure, struct text *out)
 {
     const char *source = report_string(measure, "source");
     const json_t *value = json_object_get(measure, "value");
     if (strcmp(source, "entered") == 0 && json_is_number(value)) {
-        text_append(out, "entered: ");
-        json_writer_rounded(out, json_number_value(value));
+        append_entered(row, json_number_value(value), out);
     } else if (strcmp(source, "override") == 0) {
         text_append(out, "clinician's own value");
     }
