@@ -19,7 +19,7 @@ static const double FOLD_SIZE_LEAST_PT = 7.5;
 static const double FOLD_PADDING_Y_PT = 1.8;
 static const size_t FOLD_ROWS_LEAST = 6;
 static const double FOLD_KEPT_PT = 110.0;
-static const double FOLD_LINES_MOST = 6.5; /* the height of a row, in sizes of letters */
+static const double FOLD_LINES_MOST = 8.0; /* the height of a row, in sizes of letters */
 
 static const double ROUNDING_PT = 0.01; /* of sums in another order */
 

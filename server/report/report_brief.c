@@ -57,8 +57,11 @@ static const struct main_value main_values[] = {
     {"anorectal", "resting_pressure", "anal resting pressure"},
     {"anorectal", "squeeze_increment", "squeeze increment"},
     {"anorectal", "rair", "rectoanal inhibitory reflex"},
+    {"profiles_summary", "transmission_ratio", "pressure transmission"},
     {"training", "rest_tone", "rest tone"},
+    {"training", "rest_pressure", "rest tone"},
     {"training", "hold_mean", "mean of long contractions"},
+    {"training", "hold_pressure", "mean of long contractions"},
     {"training", "hold_mean_time", "mean hold"},
     {"training", "commands_followed", "commands followed"},
 };
@@ -75,7 +78,8 @@ static void append_measure(const struct main_value *value, const json_t *measure
     const struct catalogue_row *row =
         report_find_row(value->section, strlen(value->section), value->code);
     const json_t *content = json_object_get(measure, "value");
-    if (row == NULL || content == NULL) {
+    bool is_no_pull = strcmp(value->code, "pulls") == 0 && !(json_number_value(content) > 0.0);
+    if (row == NULL || content == NULL || is_no_pull) {
         return;
     }
     begin_value(value, out);

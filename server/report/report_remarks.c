@@ -10,6 +10,8 @@
 #include <math.h>
 #include <string.h>
 
+enum { CLASSES_MOST = 40 };
+
 /* ---- classes ---- */
 
 /* Several sections have a value of the same code: the document's own one is meant. NULL: none. */
@@ -101,8 +103,14 @@ static json_t *new_limits(const json_t *items, size_t index)
     return left;
 }
 
+/* Appends to a list of spans as long as there is room. */
+struct class_spans {
+    size_t count;
+    struct document_span spans[3 * CLASSES_MOST];
+};
+
 static void add_class(const struct report_maker *maker, const json_t *items, size_t index,
-                      json_t *sections)
+                      json_t *sections, struct class_spans *out)
 {
     const json_t *item = json_array_get(items, index);
     json_t *limits = new_limits(items, index);
@@ -114,23 +122,35 @@ static void add_class(const struct report_maker *maker, const json_t *items, siz
     report_limits(limits, &basis);
     json_decref(limits);
     report_doubts(json_object_get(item, "quality"), " Doubtful: ", &doubts);
-    const struct document_span spans[] = {
-        {.words = name.data, .strong = true},
-        {.words = basis.data},
-        {.words = doubts.data, .strong = true},
-    };
-    document_item(maker->document, spans, 3);
+    if (out->count + 3 <= sizeof out->spans / sizeof out->spans[0]) {
+        text_append(&doubts, " ");
+        out->spans[out->count++] = (struct document_span){.words = name.data, .strong = true};
+        out->spans[out->count++] = (struct document_span){.words = basis.data};
+        out->spans[out->count++] = (struct document_span){.words = doubts.data, .strong = true};
+    }
 }
 
+/* The main ones one by one; those by other rules in small letters, one after the other. */
 static void add_classes(const struct report_maker *maker, const json_t *analysis)
 {
     const json_t *items = json_object_get(analysis, "classifications");
+    json_t *sections = json_object_get(analysis, "sections");
+    struct class_spans others = {.count = 0};
     if (json_array_size(items) == 0) {
         return;
     }
     document_heading(maker->document, 3, "Classes by rules");
     for (size_t i = 0; i < json_array_size(items); i++) {
-        add_class(maker, items, i, json_object_get(analysis, "sections"));
+        struct class_spans main = {.count = 0};
+        if (!report_class_is_main(report_string(json_array_get(items, i), "code"))) {
+            add_class(maker, items, i, sections, &others);
+            continue;
+        }
+        add_class(maker, items, i, sections, &main);
+        document_item(maker->document, main.spans, main.count);
+    }
+    if (others.count > 0) {
+        document_paragraph(maker->document, DOCUMENT_NOTE, others.spans, others.count);
     }
 }
 
@@ -242,13 +262,11 @@ static void append_missing(const json_t *item, const json_t *before, struct text
 static void add_not_computed(const struct report_maker *maker, const json_t *items)
 {
     size_t count = json_array_size(items);
-    if (count > 0) {
-        document_heading(maker->document, 3, "Not computed");
-    }
+    struct text words = report_words(maker);
     for (size_t i = 0; i < count;) {
         const char *reason = report_string(json_array_get(items, i), "reason");
         const json_t *before = NULL;
-        struct text words = report_words(maker);
+        text_append(&words, i == 0 ? "" : ". ");
         for (; i < count && strcmp(report_string(json_array_get(items, i), "reason"), reason) == 0;
              i++) {
             text_append(&words, before == NULL ? "" : "; ");
@@ -256,9 +274,12 @@ static void add_not_computed(const struct report_maker *maker, const json_t *ite
             before = json_array_get(items, i);
         }
         text_append(&words, ": ");
-        const struct document_span spans[] = {{.words = words.data},
-                                              {.words = reason, .emphasis = true}};
-        document_item(maker->document, spans, 2);
+        text_append(&words, reason);
+    }
+    if (count > 0) {
+        document_heading(maker->document, 3, "Not computed");
+        text_append_char(&words, '.');
+        document_words(maker->document, DOCUMENT_NOTE, words.data);
     }
 }
 

@@ -82,6 +82,11 @@ static void add_equipment_in_order(const struct report_maker *maker)
     }
 }
 
+static const char *full_stop(const struct text *words)
+{
+    return words->data[words->length - 1] == '.' ? "" : ".";
+}
+
 static void add_equipment_not_in_order(const struct report_maker *maker)
 {
     const struct report *report = maker->report;
@@ -97,7 +102,7 @@ static void add_equipment_not_in_order(const struct report_maker *maker)
         const struct document_span spans[] = {
             {.words = "Equipment without a valid verification: ", .strong = true},
             {.words = words.data, .from_person = true},
-            {.words = "."}};
+            {.words = full_stop(&words)}};
         document_paragraph(maker->document, DOCUMENT_PLAIN, spans, 3);
     }
 }
