@@ -17,7 +17,7 @@ static const double FOLD_GAP_PT = 18.0;
 static const double FOLD_SIZE_PT = 8.0;
 static const double FOLD_SIZE_LEAST_PT = 7.5;
 static const double FOLD_PADDING_Y_PT = 1.8;
-static const size_t FOLD_ROWS_LEAST = 6;
+static const size_t FOLD_ROWS_LEAST = 4;
 static const double FOLD_KEPT_PT = 110.0;
 static const double FOLD_LINES_MOST = 8.0; /* the height of a row, in sizes of letters */
 

@@ -32,6 +32,11 @@ const char *report_void_line(const struct report_maker *maker, const json_t *ana
     return has_flow || has_volume ? line.data : NULL;
 }
 
+static bool is_doubtful(const json_t *section, const char *code)
+{
+    return json_array_size(json_object_get(json_object_get(section, code), "quality")) > 0;
+}
+
 struct main_value {
     const char *section;
     const char *code;
@@ -138,7 +143,11 @@ static void add_brief(const struct report_maker *maker, size_t index)
     struct text numbers = report_words(maker);
     struct text classes = report_words(maker);
     const char *line = report_void_line(maker, analysis);
+    const json_t *uroflow = json_object_get(json_object_get(analysis, "sections"), "uroflow");
     text_append(&numbers, line == NULL ? "" : line);
+    if (line != NULL && (is_doubtful(uroflow, "qmax") || is_doubtful(uroflow, "voided_volume"))) {
+        text_append(&numbers, " (doubtful)");
+    }
     append_values(json_object_get(analysis, "sections"), &numbers);
     append_classes(json_object_get(analysis, "classifications"), &classes);
     const struct document_span cells[] = {

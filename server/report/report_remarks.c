@@ -201,21 +201,50 @@ static const char *severity_label(const char *severity)
     return strcmp(severity, "warning") == 0 ? "Warning" : "Note";
 }
 
-static void add_quality_item(const struct report_maker *maker, const json_t *item)
+static bool is_same_remark(const json_t *one, const json_t *other)
 {
-    struct text where = report_words(maker);
-    const char *signal = report_string(item, "signal");
+    static const char *const members[] = {"signal", "severity", "text"};
+    for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
+        if (strcmp(report_string(one, members[i]), report_string(other, members[i])) != 0) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* "3:19 to 3:31", or one moment. */
+static void append_place(const json_t *item, struct text *out)
+{
     const json_t *from_s = json_object_get(item, "from_s");
     const json_t *to_s = json_object_get(item, "to_s");
-    if (signal[0] != '\0') {
-        text_append(&where, ", ");
-        text_append(&where, signal);
+    if (!json_is_number(from_s) || !json_is_number(to_s)) {
+        return;
     }
-    if (json_is_number(from_s) && json_is_number(to_s)) {
-        text_append(&where, ", ");
-        plot_append_clock(&where, json_number_value(from_s), 1.0);
-        text_append(&where, " to ");
-        plot_append_clock(&where, json_number_value(to_s), 1.0);
+    text_append(out, ", ");
+    plot_append_clock(out, json_number_value(from_s), 1.0);
+    if (lround(json_number_value(to_s)) != lround(json_number_value(from_s))) {
+        text_append(out, " to ");
+        plot_append_clock(out, json_number_value(to_s), 1.0);
+    }
+}
+
+/* The remark, unless one before it says the same, with every place of it. */
+static void add_quality_item(const struct report_maker *maker, const json_t *items, size_t index)
+{
+    const json_t *item = json_array_get(items, index);
+    struct text where = report_words(maker);
+    const char *signal = report_string(item, "signal");
+    for (size_t i = 0; i < index; i++) {
+        if (is_same_remark(json_array_get(items, i), item)) {
+            return;
+        }
+    }
+    text_append(&where, signal[0] != '\0' ? ", " : "");
+    text_append(&where, signal);
+    for (size_t i = index; i < json_array_size(items); i++) {
+        if (is_same_remark(json_array_get(items, i), item)) {
+            append_place(json_array_get(items, i), &where);
+        }
     }
     text_append(&where, ": ");
     const struct document_span spans[] = {
@@ -236,7 +265,7 @@ static void add_quality(const struct report_maker *maker, const json_t *analysis
                        "Nothing was found. Check the traces all the same.");
     }
     for (size_t i = 0; i < json_array_size(items); i++) {
-        add_quality_item(maker, json_array_get(items, i));
+        add_quality_item(maker, items, i);
     }
 }
 

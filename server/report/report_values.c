@@ -125,8 +125,10 @@ static void append_how(const struct catalogue_row *row, json_t *measure, struct 
         plot_append_clock(out, json_number_value(at_s), 1.0);
     }
     append_parts(row, measure, out);
-    report_doubts(json_object_get(measure, "quality"),
-                  out->length > 0 ? "; doubtful: " : "doubtful: ", out);
+    if (json_array_size(json_object_get(measure, "quality")) > 0) {
+        append_separator(out);
+        text_append(out, "doubtful");
+    }
 }
 
 static void add_measure(const struct report_maker *maker, const struct catalogue_row *row,
@@ -152,6 +154,41 @@ static const char *caption(const struct report_maker *maker, const char *label)
     return maker->is_signed ? label : arena_printf(maker->arena, "%s, preliminary", label);
 }
 
+static const char *doubts_of(const struct report_maker *maker, const json_t *section,
+                             const struct catalogue_row *row)
+{
+    struct text doubts = report_words(maker);
+    report_doubts(json_object_get(json_object_get(section, row->code), "quality"), "", &doubts);
+    return doubts.data;
+}
+
+/* What makes values doubtful, each reason once, with the values. */
+static void add_doubts(const struct report_maker *maker, const struct catalogue_section *rows,
+                       const json_t *section)
+{
+    for (size_t i = 0; i < rows->row_count; i++) {
+        const char *doubts = doubts_of(maker, section, &rows->rows[i]);
+        struct text labels = report_words(maker);
+        bool is_told = doubts[0] == '\0';
+        for (size_t j = 0; j < i && !is_told; j++) {
+            is_told = strcmp(doubts_of(maker, section, &rows->rows[j]), doubts) == 0;
+        }
+        for (size_t j = i; j < rows->row_count && !is_told; j++) {
+            if (strcmp(doubts_of(maker, section, &rows->rows[j]), doubts) == 0) {
+                text_append(&labels, labels.length > 0 ? ", " : "");
+                text_append(&labels, rows->rows[j].label);
+            }
+        }
+        if (!is_told) {
+            const struct document_span spans[] = {
+                {.words = arena_printf(maker->arena, "Doubtful, %s: ", doubts), .strong = true},
+                {.words = labels.data},
+                {.words = "."}};
+            document_item(maker->document, spans, 3);
+        }
+    }
+}
+
 /* False when there is no value. */
 static bool add_values(const struct report_maker *maker, const struct catalogue_section *rows,
                        const json_t *section)
@@ -174,6 +211,7 @@ static bool add_values(const struct report_maker *maker, const struct catalogue_
         }
         add_measure(maker, &rows->rows[i], measure);
     }
+    add_doubts(maker, rows, section);
     return any;
 }
 
