@@ -37,7 +37,7 @@ static void append_basis(json_t *basis, json_t *sections, struct text *out)
     json_object_foreach (basis, code, value) {
         const char *section = find_section(sections, code);
         const struct catalogue_row *row =
-            section == NULL ? NULL : report_find_row(section, strlen(section), code);
+            report_find_row(section, section == NULL ? 0 : strlen(section), code);
         if (row == NULL) {
             continue;
         }
@@ -117,13 +117,13 @@ static void add_class(const struct report_maker *maker, const json_t *items, siz
     struct text name = report_words(maker);
     struct text basis = report_words(maker);
     struct text doubts = report_words(maker);
+    text_append(&name, out->count > 0 ? " " : "");
     report_class_words(item, &name);
     append_basis(json_object_get(item, "basis"), sections, &basis);
     report_limits(limits, &basis);
     json_decref(limits);
     report_doubts(json_object_get(item, "quality"), " Doubtful: ", &doubts);
     if (out->count + 3 <= sizeof out->spans / sizeof out->spans[0]) {
-        text_append(&doubts, " ");
         out->spans[out->count++] = (struct document_span){.words = name.data, .strong = true};
         out->spans[out->count++] = (struct document_span){.words = basis.data};
         out->spans[out->count++] = (struct document_span){.words = doubts.data, .strong = true};
