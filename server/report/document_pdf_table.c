@@ -36,6 +36,7 @@ struct table {
     double width;
     double *widths; /* of the columns, with padding */
     double padding_y;
+    double *heights;     /* of the rows, with padding; 0: not measured yet */
     bool breaks_numbers; /* so many or so long that they do not fit even when small */
 };
 
@@ -166,6 +167,7 @@ static struct table new_table(struct paper *paper, const struct document_block *
 {
     struct table table = {.block = block};
     table.widths = arena_array(paper->arena, block->column_count, sizeof *table.widths);
+    table.heights = arena_array(paper->arena, block->count, sizeof *table.heights);
     double *needed = arena_array(paper->arena, block->column_count, sizeof *needed);
     bool *is_settled = arena_array(paper->arena, block->column_count, sizeof *is_settled);
     bool fits = false;
@@ -205,7 +207,7 @@ static double head_height(struct paper *paper, const struct table *table)
     return height + 2.0 * table->padding_y;
 }
 
-static double row_height(struct paper *paper, const struct table *table, size_t row)
+static double measure_row(struct paper *paper, const struct table *table, size_t row)
 {
     double height = 0.0;
     for (size_t i = 0; i < table->block->column_count; i++) {
@@ -213,6 +215,14 @@ static double row_height(struct paper *paper, const struct table *table, size_t 
         height = fmax(height, paper_text_height(paper, &text));
     }
     return height + 2.0 * table->padding_y;
+}
+
+static double row_height(struct paper *paper, const struct table *table, size_t row)
+{
+    if (table->heights[row] <= 0.0) {
+        table->heights[row] = measure_row(paper, table, row);
+    }
+    return table->heights[row];
 }
 
 static void draw_rule(struct paper *paper, const struct table *table, double y, double width_pt,
