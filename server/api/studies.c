@@ -120,11 +120,11 @@ void studies_list(void *opaque, struct http_request *request, struct http_respon
     api_respond_list(request, response, &items, next);
 }
 
-/* Diary, pad test and medication as the clinic writes them; a report needs them as context. What is
- * not named keeps what `current` holds, null removes it (RFC 7396). */
+/* Question of the test, diary, pad test and medication as the clinic writes them; a report needs
+ * them as context. What is not named keeps what `current` holds, null removes it (RFC 7396). */
 static const char *read_history(struct json_reader *reader, const char *current)
 {
-    static const char *const MEMBERS[] = {"diary", "pad_test", "medication"};
+    static const char *const MEMBERS[] = {"question", "diary", "pad_test", "medication"};
     struct arena *arena = reader->faults->arena;
     const json_t *value = json_reader_take(reader, "history", JSON_OPTIONAL);
     if (value == NULL) {

@@ -16,6 +16,8 @@ static const double RIGHT_PT = 10.0;
 static const double STRIP_GAP_PT = 5.0;
 static const double STRIP_PT = 62.0; /* height that suits one strip */
 static const double STRIP_PT_LEAST = 24.0;
+static const double TICK_SPACE_PT = 6.5;     /* between numbers, or one stands in the other */
+static const double TICKS_LEAST = 3.0;       /* or a low strip's scale would show nothing but 0 */
 static const double STRIPS_PT_LEAST = 130.0; /* of few strips together */
 static const double HEAD_PT = 90.0;
 static const double HATCH_PT = 4.0;
@@ -153,7 +155,7 @@ static struct plot scale_of(const struct stack *stack, size_t index, struct figu
     const double range = to > from ? to - from : 1.0;
     from -= from < 0.0 ? RANGE_MARGIN * range : 0.0;
     to = from + range * (1.0 + RANGE_MARGIN) + (from < 0.0 ? RANGE_MARGIN * range : 0.0);
-    *ret_step = plot_step(to - from, plot_ticks_down(area.height));
+    *ret_step = plot_step(to - from, fmax(TICKS_LEAST, plot_ticks_down(area.height)));
     return (struct plot){
         .area = area, .from_x = span.from_s, .to_x = span.to_s, .from_y = from, .to_y = to};
 }
@@ -185,6 +187,7 @@ static void draw_strip_axes(const struct figure_paper *paper, const struct trace
         canvas_line(paper->canvas, (struct canvas_point){x, area.y},
                     (struct canvas_point){x, area.y + area.height}, &grid);
     }
+    double last_top = area.y + area.height + STYLE_LINE_PT;
     for (size_t i = 0; i < plot_tick_count(plot->from_y, plot->to_y, step); i++) {
         const double value = plot_first_tick(plot->from_y, step) + step * (double)i;
         const double y = plot_y(plot, value);
@@ -193,8 +196,12 @@ static void draw_strip_axes(const struct figure_paper *paper, const struct trace
         /* Within the strip, so that neighbouring strips' labels stay apart. */
         const double top = fmin(fmax(y - STYLE_LINE_PT / 2.0, area.y - 1.0),
                                 area.y + area.height - STYLE_LINE_PT + 1.0);
-        (void)canvas_label(paper->canvas, (struct canvas_point){area.x - 3.0, top},
-                           short_text(paper->arena, value, step, false), &ticks, CANVAS_END, 0.0);
+        if (last_top - top >= TICK_SPACE_PT) {
+            (void)canvas_label(paper->canvas, (struct canvas_point){area.x - 3.0, top},
+                               short_text(paper->arena, value, step, false), &ticks, CANVAS_END,
+                               0.0);
+            last_top = top;
+        }
     }
     canvas_stroke_rect(paper->canvas, area, &frame);
     struct canvas_style symbol = style_text(STYLE_INK, STYLE_TEXT_PT + 1.0, true);

@@ -170,7 +170,7 @@ static const struct history_member history_members[] = {
     {"question", "Question of the test"},
     {"symptoms", "Symptoms"},
     {"symptom_score", "Symptom score"},
-    {"diary", "Bladder diary"},
+    {"diary", "Diary"},
     {"pad_test", "Pad test"},
     {"medication", "Medication"},
     {"previous_surgery", "Previous surgery"},

@@ -65,6 +65,34 @@ static void test_order_of_parts(void **state)
     reports_free(&fixture);
 }
 
+static void test_title(void **state)
+{
+    static const struct {
+        enum recording_type types[2];
+        const char *title;
+    } rows[] = {
+        {{RECORDING_UROFLOWMETRY, RECORDING_ANORECTAL_MANOMETRY}, "Urodynamic report"},
+        {{RECORDING_ANORECTAL_MANOMETRY, RECORDING_ANORECTAL_MANOMETRY},
+         "Report of anorectal manometry"},
+        {{RECORDING_PELVIC_FLOOR_TRAINING, RECORDING_PELVIC_FLOOR_TRAINING},
+         "Report of pelvic floor training"},
+        {{RECORDING_PELVIC_FLOOR_TRAINING, RECORDING_ANORECTAL_MANOMETRY}, "Pelvic floor report"},
+    };
+
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct report_fixture fixture;
+        reports_make(&fixture);
+        fixture.rows[0].type = rows[i].types[0];
+        fixture.rows[1].type = rows[i].types[1];
+        const char *page = reports_html(&fixture);
+        page_holds(page, arena_printf(fixture.arena, "<h1>%s</h1>", rows[i].title));
+        page_holds(page,
+                   arena_printf(fixture.arena, "<title>%s, 2026-03-02</title>", rows[i].title));
+        reports_free(&fixture);
+    }
+}
+
 static void test_facts(void **state)
 {
     static const char *const parts[] = {
@@ -78,7 +106,7 @@ static void test_facts(void **state)
         "Date and time: 2026-03-02 08:31 UTC",
         "Operator: Nurse One",
         "Referred by: Dr Somebody",
-        "- Bladder diary: 3 days - Pad test: grams 12.5 - Medication: none, tea - smoker: no",
+        "- Diary: 3 days - Pad test: grams 12.5 - Medication: none, tea - smoker: no",
         "Catheters: 6 Fr double lumen",
         "Duration: 1 min 2 s",
         "Position: standing",
@@ -518,6 +546,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_page),
         cmocka_unit_test(test_order_of_parts),
+        cmocka_unit_test(test_title),
         cmocka_unit_test(test_facts),
         cmocka_unit_test(test_status),
         cmocka_unit_test(test_signed),
