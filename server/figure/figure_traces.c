@@ -17,7 +17,7 @@ static const double STRIP_GAP_PT = 5.0;
 static const double STRIP_PT = 62.0; /* height that suits one strip */
 static const double STRIP_PT_LEAST = 24.0;
 static const double TICK_SPACE_PT = 6.5;     /* between numbers, or one stands in the other */
-static const double TICKS_LEAST = 3.0;       /* or a low strip's scale would show nothing but 0 */
+static const double TICKS_LEAST = 4.0;       /* or a low strip's scale would show nothing but 0 */
 static const double STRIPS_PT_LEAST = 130.0; /* of few strips together */
 static const double HEAD_PT = 90.0;
 static const double HATCH_PT = 4.0;
@@ -27,7 +27,7 @@ static const double HEIGHT_PT_MOST = 640.0;
 /* The voiding is enlarged by itself when it is a smaller part of the recording than this. */
 static const double VOIDING_SHARE_MOST = 0.6;
 
-enum { CLOCK_BYTES_MAX = 64, WORDS_BYTES_MAX = 256 };
+enum { CLOCK_BYTES_MAX = 64, WORDS_BYTES_MAX = 256, NOTE_BYTES_MAX = 2048 };
 
 /* A number of the document that is a point of a trace. */
 struct measured_point {
@@ -354,11 +354,46 @@ static void draw_strips(const struct figure_paper *paper, const struct stack *st
     draw_time_axis(paper, &plots[stack->count - 1], time_step_s);
 }
 
+/* Events of which only the number, or nothing, had room above the traces. Comments are a person's
+ * words, and too long for this. */
+static void note_short_events(const struct figure_paper *paper, const struct event_track *track,
+                              struct key *key)
+{
+    struct text text;
+    text_init(&text, paper->arena, NOTE_BYTES_MAX);
+    for (size_t i = 0; i < track->count && text.length < NOTE_BYTES_MAX / 2; i++) {
+        const struct event_label *label = &track->labels[i];
+        if (label->has_label && !label->is_short) {
+            continue;
+        }
+        text_printf(&text, "%s%zu ",
+                    text.length > 0 ? ", " : "Events without room: ", label->event + 1);
+        display_event(&text, &paper->source->events[label->event]);
+    }
+    if (text.length > 0) {
+        text_append_char(&text, '.');
+        key_note(key, text.data);
+    }
+}
+
 void figure_traces_draw(const struct figure_paper *paper)
 {
     const struct stack stack = stack_of(paper->source, paper->figure->kind, paper->figure->span);
+    const double gutters = GUTTER_PT + RIGHT_PT;
+    const struct plot axis = {
+        .area = {paper->area.x + GUTTER_PT, paper->area.y, fmax(1.0, paper->area.width - gutters),
+                 1.0},
+        .from_x = paper->figure->span.from_s,
+        .to_x = paper->figure->span.to_s,
+        .to_y = 1.0,
+    };
+    const struct event_track track =
+        event_track_lay_out(paper->canvas, paper->source, &axis, paper->arena);
     struct key key = {.count = 0};
     fill_key(paper, &stack, &key);
+    if (stack.count > 0) {
+        note_short_events(paper, &track, &key);
+    }
     const struct canvas_rect area = figure_frame(paper, &key);
     if (stack.count == 0) {
         const struct canvas_style style = style_text(STYLE_INK, STYLE_TEXT_PT, false);
@@ -366,14 +401,6 @@ void figure_traces_draw(const struct figure_paper *paper)
                            "No samples were recorded in this span.", &style, CANVAS_START, 0.0);
         return;
     }
-    struct plot axis = {
-        .area = {area.x + GUTTER_PT, area.y, fmax(1.0, area.width - GUTTER_PT - RIGHT_PT), 1.0},
-        .from_x = paper->figure->span.from_s,
-        .to_x = paper->figure->span.to_s,
-        .to_y = 1.0,
-    };
-    const struct event_track track =
-        event_track_lay_out(paper->canvas, paper->source, &axis, paper->arena);
     const struct found_rows found = found_rows_of(paper->source, paper->figure->span, paper->arena);
     const double top = area.y + track.height_pt + found_rows_height(&found) + 3.0;
     const double bottom = fmax(top + STRIP_PT_LEAST, area.y + area.height - STYLE_LINE_PT - 4.0);

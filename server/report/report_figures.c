@@ -78,17 +78,19 @@ static bool is_superfluous(const struct figure_source *source, const struct figu
 }
 
 /* Paper is finer than a screen: strips of signals may be lower. */
-static double height_of(const struct figure *figure)
+static double height_of(const struct figure_source *source, const struct figure *figure)
 {
     static const double SHARE = 0.72;
     static const double SHARE_ENLARGED = 0.6;
-    static const double LEAST_PT = 165.0;
+    static const double LEAST_PT = 210.0;
+    static const double LEAST_FREE_FLOW_PT = 165.0; // few events stand above it
     static const double SHARE_CHART = 0.85;
     if (figure->kind != FIGURE_TRACES && figure->kind != FIGURE_VOIDING) {
         return SHARE_CHART * figure->height_pt;
     }
+    double least_pt = source->type == RECORDING_UROFLOWMETRY ? LEAST_FREE_FLOW_PT : LEAST_PT;
     double share = figure->kind == FIGURE_TRACES ? SHARE : SHARE_ENLARGED;
-    return fmin(figure->height_pt, fmax(LEAST_PT, share * figure->height_pt));
+    return fmin(figure->height_pt, fmax(least_pt, share * figure->height_pt));
 }
 
 size_t report_figures_make(const struct figure_source *source, struct arena *arena,
@@ -108,7 +110,7 @@ size_t report_figures_make(const struct figure_source *source, struct arena *are
             .section = place_of(source, figures[i].kind),
             .figure = {.caption = figures[i].caption,
                        .alternative = figure_alternative(source, &drawing->figure, arena),
-                       .height_pt = height_of(&figures[i]),
+                       .height_pt = height_of(source, &figures[i]),
                        .is_half = figures[i].is_half || figures[i].kind == FIGURE_NOMOGRAM,
                        .draw = draw,
                        .context = drawing},
