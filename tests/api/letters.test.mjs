@@ -150,7 +150,8 @@ describe('a letter', () => {
     await putSettings(id, letterSettings());
     const {text} = await letter(id);
     assert.match(text, /preliminary/i);
-    assert.match(pdfText(await bytes(clinician, `/v1/studies/${id}/letter`), '-raw'), /Preliminary/);
+    const marked = pdfText(await bytes(clinician, `/v1/studies/${id}/letter`), '-raw');
+    assert.match(marked.replaceAll(/\s/g, ''), /Preliminary/, 'poppler gives slanted letters one a line');
     const {json} = await send(id, {way: 'printed'}, 409);
     assert.match(json.detail, /not signed/);
     await clinic.sign(id);
