@@ -110,6 +110,9 @@ api_handler research_get;
 /* trend.c */
 api_handler trend_get;
 
+/* trend_figure.c */
+api_handler trend_figure_get;
+
 /* studies.c */
 api_handler studies_list;
 api_handler studies_create;
@@ -146,6 +149,10 @@ api_handler events_put;
 
 /* traces.c */
 api_handler traces_get;
+
+/* figures.c */
+api_handler figures_list;
+api_handler figures_get;
 
 /* letter_templates.c */
 api_handler letter_fields_list;
@@ -202,6 +209,17 @@ api_handler links_delete;
 
 /* link_page.c */
 api_handler link_page_get;
+api_handler link_report_get;
+api_handler link_letter_get;
+
+/* paper.c */
+api_handler paper_follow;
+api_handler links_get_code;
+
+/* referred.c */
+api_handler referred_page;
+api_handler referred_report;
+api_handler referred_letter;
 
 /* referrals.c */
 api_handler referrers_list;

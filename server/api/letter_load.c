@@ -1,5 +1,6 @@
 #include "api/letter_load.h"
 
+#include "api/public_address.h"
 #include "store/store_interpretation.h"
 #include "store/store_letter_dispatch.h"
 #include "store/store_patient.h"
@@ -166,7 +167,8 @@ bool letter_load(const struct api_context *context, struct arena *arena, const c
     struct store *store = context->store;
     struct letterhead letterhead;
     struct letter_template_row template;
-    struct letter_content content = {0};
+    struct letter_content content = {.code = api_study_code(context, arena, study_id),
+                                     .code_label = api_short_id(arena, study_id)};
     struct letter_settings *settings = &ret_letter->settings;
     if (!study_get(store, arena, study_id, &ret_letter->study, reterr) ||
         !letter_settings_load(store, arena, study_id, settings, reterr) ||

@@ -82,6 +82,8 @@ static struct document *begin(struct arena *arena, const struct letter_words *wo
         .head_end = content->clinic_name,
         .foot = content->study_id,
         .mark = letter_is_signed(content) ? NULL : words->preliminary,
+        .code = content->code,
+        .code_label = content->code_label,
         .made_at_us = made_at_us,
     };
     return document_new(arena, &facts);

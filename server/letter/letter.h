@@ -37,6 +37,8 @@ struct letter_content {
     const char *sex; /* code: FHIR administrative gender */
 
     const char *study_id;
+    const char *code; /* of a QR code that leads to the study; NULL: none */
+    const char *code_label;
     int64_t study_started_at_us;
     const char *study_status;       /* code: "final", "amended", or else it is not signed */
     struct letter_list study_kinds; /* codes: types of recordings, each once */

@@ -196,6 +196,11 @@ const CASES = {
   'GET /v1/patients/{id}': () => ofPatient(),
   'PUT /v1/patients/{id}': () => ofPatient({json: patientDocument(), ...match}),
   'GET /v1/patients/{id}/trend': () => ofPatient(),
+  'GET /v1/patients/{id}/trend/figure': async () => {
+    const {patient, study} = await visit();
+    await clinic.addRecording(study, FLOW);
+    return {id: patient, query: '?value=uroflow.qmax', object: ['patients', patient], patients: [patient]};
+  },
   'GET /v1/referrers': () => ({}),
   'GET /v1/patients/{id}/referrals': () => ofPatient(),
   'POST /v1/patients/{id}/referrals': async () => {
@@ -245,6 +250,8 @@ const CASES = {
   'GET /v1/recordings/{id}/events': () => ofRecording(),
   'PUT /v1/recordings/{id}/events': () => ofRecording({json: {events: []}, ...match}),
   'GET /v1/recordings/{id}/traces': () => ofRecording(),
+  'GET /v1/recordings/{id}/figures': () => ofRecording(),
+  'GET /v1/recordings/{id}/figure': () => ofRecording({query: '?kind=traces'}),
   'POST /v1/tokens/{id}/rotation': () => asWritten('POST /v1/tokens/{id}/rotation', 'tokens'),
   'GET /v1/patients/{id}/export': () => asWritten('GET /v1/patients/{id}/export', 'patients'),
   'POST /v1/patients/{id}/erasure': () => asWritten('POST /v1/patients/{id}/erasure', 'patients'),
@@ -270,6 +277,7 @@ const CASES = {
   'GET /v1/studies/{id}/links': () => asWritten('GET /v1/studies/{id}/links', 'studies'),
   'POST /v1/studies/{id}/links': () => asWritten('POST /v1/studies/{id}/links', 'studies'),
   'DELETE /v1/links/{id}': () => asWritten('DELETE /v1/links/{id}', 'links'),
+  'GET /v1/links/{id}/code': () => asWritten('GET /v1/links/{id}/code', 'links'),
   'GET /v1/letter-templates': () => ({}),
   'POST /v1/letter-templates/preview': () => recipe('POST /v1/letter-templates/preview'),
   'GET /v1/letter-templates/{name}/{language}': () => ofTemplate('GET'),
@@ -304,7 +312,10 @@ const WITHOUT_ENTRY = [
   'POST /v1/analyses',
 ];
 
-const isForPeople = ({roles, path}) => roles[0] === 'public' || ['/', '/today', '/audit', '/account', '/letters'].includes(path) || /^\/(studies|assets)\//.test(path);
+const isForPeople = ({roles, path}) =>
+  roles[0] === 'public' ||
+  ['/', '/today', '/audit', '/account', '/letters'].includes(path) ||
+  /^\/(studies|referred|r|assets)\//.test(path);
 const target = (path, {id = randomUUID(), second = randomUUID(), parameters = {}, query = ''} = {}) =>
   path.replace('{id}', id).replace(/\{(name|language)\}/g, (_, name) => parameters[name] ?? name).replace(/\{(referrer_id|n)\}/, second) + query;
 

@@ -60,7 +60,8 @@ enum { TABLE_COUNT = sizeof tables / sizeof tables[0] };
 
 static const struct analysis_choices nothing_chosen;
 
-static const struct session_origin origin = {"192.0.2.7", "a browser", false};
+static const struct session_origin origin = {
+    .address = "192.0.2.7", .user_agent = "a browser", .by_provider = false};
 
 static const unsigned char some_hash[SECRET_HASH_BYTES] = {1, 2, 3};
 

@@ -298,7 +298,7 @@ function summaryRow(summary) {
     'li',
     {class: 'study-row', dataset: {study: summary.study_id}},
     element('span', {class: 'row-time row-date'}, dayAndTime(summary.started_at)),
-    element('a', {class: 'row-name', href: `/v1/studies/${summary.study_id}/summary`}, summary.patient_name),
+    element('a', {class: 'row-name', href: `/referred/${summary.study_id}`}, summary.patient_name),
     element('span', {class: 'row-mrn'}, `${texts.today.mrn} ${summary.patient_mrn}`),
     element('span', {class: 'row-what'}),
     statusBadge(summary.status),

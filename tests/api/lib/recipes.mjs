@@ -7,7 +7,7 @@ import {PASSWORD, deviceDocument, patientDocument, sessionCookie, studyDocument,
 import {cut, open, openingOf, send} from './pieces.mjs';
 import {uroflowmetry} from './recordings.mjs';
 import {codeOf, enrol} from './second_factor.mjs';
-import {ensureRecording, interpret, INTERPRETATION} from './signing.mjs';
+import {ensureRecording, interpret, INTERPRETATION, readRecordings} from './signing.mjs';
 
 const {document: FLOW} = uroflowmetry();
 
@@ -100,6 +100,11 @@ const RECIPES = {
     headers: {'if-match': '"1"'},
   }),
   'GET /v1/patients/{id}/trend': async (clinic) => ({status: 200, id: (await clinic.addVisit()).patient_id}),
+  'GET /v1/patients/{id}/trend/figure': async (clinic) => {
+    const study = await clinic.addVisit();
+    await clinic.addRecording(study.id, FLOW);
+    return {status: 200, id: study.patient_id, query: '?value=uroflow.qmax'};
+  },
   'GET /v1/patients/{id}/export': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
   'POST /v1/patients/{id}/erasure': async (clinic) => ({
     status: 201,
@@ -183,7 +188,7 @@ const RECIPES = {
       status: 201,
       tokenStatus: 403,
       id,
-      json: {interpretation_revision: 1, current_password: PASSWORD},
+      json: {interpretation_revision: 1, recordings: await readRecordings(signer, id), current_password: PASSWORD},
       headers: {'if-match': (await signer.get(`/v1/studies/${id}`)).headers.get('etag')},
     };
   },
@@ -216,9 +221,12 @@ const RECIPES = {
     json: {purpose: 'summary'},
   }),
   'DELETE /v1/links/{id}': async (clinic) => ({status: 204, id: (await linkOf(clinic)).id}),
-  'GET /l/{secret}': async (clinic) => {
-    const {url} = await linkOf(clinic);
-    return {status: 200, parameters: {secret: url.split('/').pop()}};
+  'GET /v1/links/{id}/code': async (clinic) => ({status: 200, id: (await linkOf(clinic)).id}),
+  'GET /l/{secret}': async (clinic) => ({status: 200, ...(await secretOf(clinic))}),
+  'GET /l/{secret}/report': async (clinic) => ({status: 200, ...(await secretOf(clinic))}),
+  'GET /l/{secret}/letter': async (clinic) => {
+    const {id} = await shownLetter(clinic);
+    return {status: 200, ...(await secretOf(clinic, id))};
   },
   'POST /v1/recordings': async (clinic) => ({status: 201, json: openingOf((await clinic.addVisit()).id, FLOW)}),
   'PUT /v1/recordings/{id}/chunks/{n}': (clinic) => openRecipe(clinic, {json: cut(FLOW, 45)[0]}, 0),
@@ -304,6 +312,8 @@ const RECIPES = {
     await clinic.as('clinician').expect(200, 'POST', `/v1/letter-batches/${id}/next`, {json: {}});
     return {status: role === 'referrer' ? 404 : 200, id};
   },
+  'GET /v1/recordings/{id}/figures': (clinic) => recordingRecipe(clinic),
+  'GET /v1/recordings/{id}/figure': (clinic) => recordingRecipe(clinic, {query: '?kind=traces'}),
   'GET /v1/audit': () => ({status: 200}),
   'GET /v1/patients/{id}/audit': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
   'POST /v1/analyses': () => ({status: 200, json: FLOW}),
@@ -405,9 +415,14 @@ async function batchOf(clinic) {
   return (await clinic.as('clinician').post('/v1/letter-batches', {way: 'printed', study_ids})).json;
 }
 
-async function linkOf(clinic) {
-  const {id} = await signedVisit(clinic);
+async function linkOf(clinic, studyId) {
+  const id = studyId ?? (await signedVisit(clinic)).id;
   return (await clinic.as('clinician').post(`/v1/studies/${id}/links`, {purpose: 'summary'})).json;
+}
+
+async function secretOf(clinic, studyId) {
+  const {url} = await linkOf(clinic, studyId);
+  return {parameters: {secret: url.split('/').pop()}};
 }
 
 async function recordingRecipe(clinic, more = {}) {
