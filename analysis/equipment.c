@@ -247,6 +247,11 @@ static bool is_of(const struct equipment_check *check, size_t index,
     return check->points[index].quantity == quantity && check->points[index].falling == falling;
 }
 
+static bool is_same(double a, double b)
+{
+    return !exceeds(a - b, 0.0, a);
+}
+
 /* About the means, which keeps the sums small. */
 static void fit_line(const struct equipment_check *check, enum equipment_quantity quantity,
                      struct equipment_quantity_result *result)
@@ -263,23 +268,20 @@ static void fit_line(const struct equipment_check *check, enum equipment_quantit
     }
     double squares = 0.0;
     double products = 0.0;
+    bool differ = false; /* the same value in two units differs by rounding, which has no slope */
     for (size_t i = 0; i < check->point_count; i++) {
         if (is_of(check, i, quantity, false)) {
             const double applied = check->points[i].applied - mean_applied;
             squares += applied * applied;
+            differ = differ || !is_same(check->points[i].applied, mean_applied);
             products += applied * (check->points[i].reading - mean_reading);
         }
     }
-    if (squares > 0.0) {
+    if (differ && squares > 0.0) {
         const double gain = products / squares;
         result->gain = (struct optional_number){true, gain};
         result->offset = (struct optional_number){true, mean_reading - gain * mean_applied};
     }
-}
-
-static bool is_same(double a, double b)
-{
-    return !exceeds(a - b, 0.0, a);
 }
 
 static void find_hysteresis(const struct equipment_check *check, enum equipment_quantity quantity,

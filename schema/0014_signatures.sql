@@ -1,5 +1,12 @@
 -- Interpretations, signatures, and the reports that were signed.
 
+-- ---- a proof by the provider ----
+
+-- Signing takes it in place of a password. When a session began does not tell: the provider may have
+-- known the person from a session of its own.
+alter table penstock.session add column authenticated_at timestamptz;
+comment on column penstock.session.authenticated_at is 'When the provider of single sign-on asked the person for a proof, by its word; null: not said, or signed in with a password';
+
 -- ---- interpretation ----
 
 create table penstock.interpretation (

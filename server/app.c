@@ -151,7 +151,8 @@ int app_serve(const struct config *config)
     struct kept kept = {0};
     struct dispatch_options dispatch = {
         .settings = {.secure_cookies = config->secure_cookies,
-                     .follow_cookies = config->follow_cookies},
+                     .follow_cookies = config->follow_cookies,
+                     .public_url = config->openid.public_url},
         .database = config->database,
     };
     struct http_server_options options = {

@@ -1,5 +1,6 @@
 #include "config.h"
 
+#include "auth/web_fetch.h"
 #include "base/log.h"
 
 #include <errno.h>
@@ -76,7 +77,8 @@ static const struct setting SETTINGS[SETTING_COUNT] = {
          "verify; default PENSTOCK_DATABASE"},
     [SETTING_PORT] = {"PENSTOCK_PORT", "8080", "port to listen on; 0 takes any free one"},
     [SETTING_PUBLIC_URL] = {"PENSTOCK_PUBLIC_URL", "",
-                            "address of this server as browsers see it, https://host"},
+                            "address of this server as browsers see it, https://host; also what "
+                            "links and the codes on paper lead to"},
     [SETTING_QUEUE] = {"PENSTOCK_QUEUE", "256", "requests that may wait for a worker"},
     [SETTING_SECURE_COOKIES] = {"PENSTOCK_SECURE_COOKIES", "auto",
                                 "yes, no or auto (yes unless the address is loopback and the "
@@ -275,6 +277,15 @@ static bool read_tls(struct config *config, struct error *reterr)
                      "PENSTOCK_TLS_CLIENT_CA needs PENSTOCK_TLS_CERTIFICATE and PENSTOCK_TLS_KEY");
 }
 
+static bool check_public_url(struct error *reterr)
+{
+    const char *url = value_of(SETTING_PUBLIC_URL);
+    return url[0] == '\0' || web_address_is_origin(url) ||
+           error_set(reterr, ERROR_INVALID,
+                     "PENSTOCK_PUBLIC_URL must be the https address of this server, without a "
+                     "path");
+}
+
 static void read_openid(struct openid_settings *settings)
 {
     settings->issuer = value_of(SETTING_OIDC_ISSUER);
@@ -303,7 +314,7 @@ bool config_read(struct config *ret_config, struct error *reterr)
         !read_number(SETTING_QUEUE, 1, 100000, &config.queue, reterr) ||
         !read_number(SETTING_WORKERS, 2, 256, &config.workers, reterr) ||
         !read_secure_cookies(&config, reterr) || !read_tls(&config, reterr) ||
-        !read_signing(&config, reterr)) {
+        !check_public_url(reterr) || !read_signing(&config, reterr)) {
         return false;
     }
     read_openid(&config.openid);

@@ -41,6 +41,7 @@ struct api_settings {
     struct openid *openid;                         /* single sign-on; NULL: not offered */
     const struct sealing_key *sealing_key;         /* NULL: second factors cannot be set up */
     const struct document_signer *document_signer; /* of signed reports; NULL: no key is used */
+    const char *public_url; /* this server, as browsers see it: "https://host"; "": not known */
 };
 
 struct api_context {

@@ -103,13 +103,14 @@ static const struct principal *actor_of(const struct api_context *context)
     return context->principal.id != NULL ? &context->principal : NULL;
 }
 
-/* 503 shows and changes nothing, and mostly means that the database is away. */
+/* 503 shows and changes nothing, and mostly means that the database is away. A page shows nothing
+ * of anybody's either, unless it names whose; its script then asks for it. */
 static bool is_due(const struct api_context *context, const struct http_request *request,
                    const struct http_response *response)
 {
     const struct api_audit *audit = &context->audit;
     if (audit->written || response->status == 503 || http_answers_later(response) ||
-        (request->route->flags & API_ROUTE_PAGE) != 0) {
+        ((request->route->flags & API_ROUTE_PAGE) != 0 && audit->object_id == NULL)) {
         return false;
     }
     const struct principal *actor = actor_of(context);

@@ -1,5 +1,6 @@
 #include "api/dispatch.h"
 
+#include "api/plain_page.h"
 #include "auth/access.h"
 #include "auth/secret.h"
 #include "base/log.h"
@@ -86,6 +87,16 @@ static void refuse_caller(const struct http_request *request, struct http_respon
     }
     http_problem(request, response, 401, "Sign in, or send a valid bearer token.");
     http_response_header(response, "WWW-Authenticate", "Bearer");
+}
+
+static void refuse_role(const struct http_request *request, struct http_response *response)
+{
+    if (request->route->flags & API_ROUTE_PAGE) {
+        api_respond_page(request, response, 403, "Your account may not see this page",
+                         "Ask the administrator of your clinic if you need it.");
+    } else {
+        http_problem(request, response, 403, "Your role does not allow this.");
+    }
 }
 
 /* In the spirit of RFC 8705, section 3: a token that is bound to a certificate is worth nothing on
@@ -187,7 +198,7 @@ static bool authorise(const struct http_request *request, struct http_response *
         return false;
     }
     if (!access_allowed(&context->principal, route->resource, route->action)) {
-        http_problem(request, response, 403, "Your role does not allow this.");
+        refuse_role(request, response);
         return false;
     }
     context->reach = access_reach(&context->principal, route->resource, route->action);

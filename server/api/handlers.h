@@ -18,6 +18,7 @@ api_handler pages_today;
 api_handler pages_study;
 api_handler pages_audit;
 api_handler pages_account;
+api_handler pages_letters;
 api_handler pages_public_asset;
 api_handler pages_asset;
 
@@ -109,6 +110,9 @@ api_handler research_get;
 /* trend.c */
 api_handler trend_get;
 
+/* trend_figure.c */
+api_handler trend_figure_get;
+
 /* studies.c */
 api_handler studies_list;
 api_handler studies_create;
@@ -146,6 +150,34 @@ api_handler events_put;
 /* traces.c */
 api_handler traces_get;
 
+/* figures.c */
+api_handler figures_list;
+api_handler figures_get;
+
+/* letter_templates.c */
+api_handler letter_fields_list;
+api_handler letter_templates_list;
+api_handler letter_templates_get;
+api_handler letter_templates_put;
+api_handler letter_templates_preview;
+api_handler letterhead_get;
+api_handler letterhead_put;
+
+/* letters.c */
+api_handler letter_settings_get;
+api_handler letter_settings_put;
+api_handler letter_get;
+api_handler letter_dispatches_create;
+api_handler letter_dispatches_list;
+api_handler letter_dispatches_get;
+api_handler letters_list;
+
+/* letter_batches.c */
+api_handler letter_batches_create;
+api_handler letter_batches_get;
+api_handler letter_batches_next;
+api_handler letter_batches_document;
+
 /* audit_reading.c */
 api_handler audit_list_entries;
 api_handler audit_list_days;
@@ -177,6 +209,17 @@ api_handler links_delete;
 
 /* link_page.c */
 api_handler link_page_get;
+api_handler link_report_get;
+api_handler link_letter_get;
+
+/* paper.c */
+api_handler paper_follow;
+api_handler links_get_code;
+
+/* referred.c */
+api_handler referred_page;
+api_handler referred_report;
+api_handler referred_letter;
 
 /* referrals.c */
 api_handler referrers_list;

@@ -1,6 +1,7 @@
 /* Links to a study's summary, as the clinic makes and revokes them. Who reads one: link_page.c. */
 #include "api/api.h"
 #include "api/handlers.h"
+#include "api/public_address.h"
 #include "auth/secret.h"
 #include "base/clock.h"
 #include "store/store_link.h"
@@ -73,7 +74,15 @@ static void respond_created(struct api_context *context, const struct http_reque
     text_init(&body, request->arena, LIMIT_SMALL_BODY_BYTES);
     text_append_char(&body, '{');
     append_link_members(&body, &link);
-    text_printf(&body, ",\"url\":\"/l/%s\"}", secret);
+    const char *path = arena_printf(request->arena, "/l/%s", secret);
+    const char *address = api_configured_address(context, request->arena, path);
+    text_append_char(&body, ',');
+    api_append_string(&body, "url", path);
+    if (address != NULL) {
+        text_append_char(&body, ',');
+        api_append_string(&body, "address", address);
+    }
+    text_append_char(&body, '}');
     api_respond_json(request, response, 201, &body);
 }
 

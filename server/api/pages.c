@@ -1,5 +1,6 @@
 #include "api/api.h"
 #include "api/handlers.h"
+#include "auth/access.h"
 #include "base/embedded.h"
 
 #include <string.h>
@@ -70,12 +71,29 @@ void pages_today(void *opaque, struct http_request *request, struct http_respons
     send_file(request, response, "today.html");
 }
 
-void pages_study(void *opaque, struct http_request *request, struct http_response *response)
+void pages_letters(void *opaque, struct http_request *request, struct http_response *response)
 {
     (void)opaque;
-    if (api_path_id(request, response, 0) != NULL) {
-        send_file(request, response, "study.html");
+    send_file(request, response, "letters.html");
+}
+
+/* Whoever reads summaries only has a page of those. */
+void pages_study(void *opaque, struct http_request *request, struct http_response *response)
+{
+    const struct api_context *context = opaque;
+    const char *id = api_path_id(request, response, 0);
+    if (id == NULL) {
+        return;
     }
+    const struct principal *principal = &context->principal;
+    if (principal->owes == 0 && !access_allowed(principal, ACCESS_STUDIES, ACCESS_READ) &&
+        access_allowed(principal, ACCESS_SUMMARIES, ACCESS_READ)) {
+        http_respond(response, 303, NULL, NULL, 0);
+        http_response_header(response, "Location",
+                             arena_printf(request->arena, "/referred/%s", id));
+        return;
+    }
+    send_file(request, response, "study.html");
 }
 
 void pages_audit(void *opaque, struct http_request *request, struct http_response *response)

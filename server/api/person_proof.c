@@ -57,8 +57,8 @@ bool person_proof_check(struct api_context *context, const struct http_request *
     if (context->principal.by_provider && proof->password == NULL) {
         if (!is_fresh) {
             http_problem_of_type(request, response, 403, API_PROBLEM_FRESH_SIGN_IN,
-                                 "Sign in again with your provider: this wants a sign-in that is "
-                                 "at most ten minutes old.");
+                                 "Sign in again with your provider, by /sign-in/single?fresh=true: "
+                                 "it has to have asked you within the last ten minutes.");
         }
         return is_fresh;
     }

@@ -1,12 +1,12 @@
 /* Who is signed in proves again that they are there, before something that is theirs alone to do:
  * with the password, and the second factor's code where the account has one; or by having just
- * signed in with the provider of single sign-on, who has the password. */
+ * given a proof to the provider of single sign-on, who has the password. */
 #ifndef API_PERSON_PROOF_H
 #define API_PERSON_PROOF_H
 
 #include "api/api.h"
 
-/* How fresh a sign-in with the provider has to be. */
+/* How long ago the provider may have asked for that proof. */
 enum { PERSON_PROOF_FRESH_S = 10 * 60 };
 
 #define API_PROBLEM_FRESH_SIGN_IN "fresh-sign-in-required"

@@ -1,16 +1,13 @@
 #include "api/report_load.h"
 
-#include "api/trace_reading.h"
-#include "base/clock.h"
+#include "api/figure_load.h"
+#include "api/public_address.h"
 #include "formats/json_reader.h"
 #include "report/report_figures.h"
 #include "store/store_device.h"
 #include "store/store_interpretation.h"
 #include "store/store_referral.h"
 #include "store/store_signature.h"
-
-#include <math.h>
-#include <string.h>
 
 static void release_json(void *object)
 {
@@ -19,82 +16,18 @@ static void release_json(void *object)
 
 /* ---- figures ---- */
 
-static bool read_traces(struct store *store, struct arena *arena, const struct recording_row *row,
-                        const struct trace_sources *sources, struct figure_span span, size_t points,
-                        struct figure_traces *ret_traces, struct error *reterr)
-{
-    struct traces_channel *channels = arena_array(arena, sources->count, sizeof *channels);
-    const struct traces_span wanted_span = {row->id, span.from_s, span.to_s};
-    const struct trace_request wanted = {.row = row,
-                                         .sources = sources->items,
-                                         .source_count = sources->count,
-                                         .span = &wanted_span,
-                                         .points = points};
-    *ret_traces = (struct figure_traces){span, channels, sources->count};
-    return traces_read(store, arena, &wanted, channels, reterr);
-}
-
-static bool read_every_trace(struct store *store, struct arena *arena,
-                             const struct recording_row *row, struct figure_source *source,
-                             struct error *reterr)
-{
-    struct trace_sources *sources = arena_alloc(arena, sizeof *sources);
-    struct figure_span spans[FIGURE_SPANS_MAX];
-    size_t span_count = figure_spans(source, spans);
-    struct figure_traces *traces = arena_array(arena, 1 + span_count, sizeof *traces);
-    const struct figure_span whole = {0.0, row->duration_s};
-    trace_add_every_source(row, false, sources);
-    if (!read_traces(store, arena, row, sources, whole, FIGURE_POINTS_WHOLE, &traces[0], reterr)) {
-        return false;
-    }
-    for (size_t i = 0; i < span_count; i++) {
-        if (!read_traces(store, arena, row, sources, spans[i], FIGURE_POINTS_SPAN, &traces[1 + i],
-                         reterr)) {
-            return false;
-        }
-    }
-    source->traces = traces;
-    source->traces_count = 1 + span_count;
-    return true;
-}
-
-static struct figure_source *begin_source(struct arena *arena, const struct report *report,
-                                          const struct report_recording *recording)
-{
-    struct figure_source *source = arena_alloc(arena, sizeof *source);
-    json_t *analysis =
-        recording->analysis_json == NULL ? NULL : json_reader_load_own(recording->analysis_json);
-    double age_years =
-        clock_years_between(report->patient->birth_date, report->study->started_at_us);
-    if (analysis != NULL) {
-        arena_defer(arena, release_json, analysis);
-    }
-    *source = (struct figure_source){
-        .type = recording->row->type,
-        .duration_s = recording->row->duration_s,
-        .analysis = analysis,
-        .sex = patient_sex_from_name(report->patient->sex),
-        .age_years = age_years >= 0.0 ? floor(age_years) : -1.0,
-        .is_preliminary = strcmp(report->study->status, "final") != 0 &&
-                          strcmp(report->study->status, "amended") != 0,
-    };
-    return source;
-}
-
 static bool load_figures(struct store *store, struct arena *arena, const struct report *report,
                          struct report_recording *recording, struct error *reterr)
 {
     struct recording_row row;
-    struct figure_source *source = begin_source(arena, report, recording);
-    struct document_event *events = NULL;
+    struct figure_source *source = arena_alloc(arena, sizeof *source);
+    const struct figure_wanted wanted = {
+        .row = &row, .study = report->study, .patient = report->patient};
     int revision = 0;
     if (!recording_get(store, arena, recording->row->id, &row, reterr) ||
-        !recording_event_list(store, arena, row.id, 0, &events, &source->event_count, &revision,
-                              reterr) ||
-        !read_every_trace(store, arena, &row, source, reterr)) {
+        !figure_load(store, arena, &wanted, source, &revision, reterr)) {
         return false;
     }
-    source->events = events;
     recording->figure_count = report_figures_make(source, arena, &recording->figures);
     return true;
 }
@@ -191,7 +124,7 @@ static bool load_signatures(struct store *store, struct arena *arena, struct rep
 static const char *verdict_of(const struct device *device)
 {
     if (device->last == NULL) {
-        return "unverified";
+        return "not_verified";
     }
     return device->overdue ? "overdue" : equipment_verdict_name(device->last->verdict);
 }
@@ -238,14 +171,17 @@ static int64_t last_change_us(const struct report *report)
     return latest_us;
 }
 
-bool report_load(struct store *store, struct arena *arena, const char *clinic_name,
-                 const char *study_id, enum report_use use, struct report *ret_report,
-                 struct error *reterr)
+bool report_load(struct store *store, struct arena *arena, const struct report_subject *subject,
+                 enum report_use use, struct report *ret_report, struct error *reterr)
 {
     struct study *study = arena_alloc(arena, sizeof *study);
     struct patient *patient = arena_alloc(arena, sizeof *patient);
-    struct report report = {.clinic_name = clinic_name, .study = study, .patient = patient};
-    if (!study_get(store, arena, study_id, study, reterr) ||
+    struct report report = {.clinic_name = subject->clinic_name,
+                            .study = study,
+                            .patient = patient,
+                            .code = subject->code,
+                            .code_label = api_short_id(arena, subject->study_id)};
+    if (!study_get(store, arena, subject->study_id, study, reterr) ||
         !patient_get(store, arena, study->patient_id, patient, reterr) ||
         !load_referrer(store, arena, &report, reterr) ||
         !load_interpretation(store, arena, &report, reterr) ||
@@ -259,12 +195,11 @@ bool report_load(struct store *store, struct arena *arena, const char *clinic_na
     return true;
 }
 
-bool report_make_pdf(struct store *store, struct arena *arena, const char *clinic_name,
-                     const char *study_id, const unsigned char **ret_bytes, size_t *ret_length,
-                     struct error *reterr)
+bool report_make_pdf(struct store *store, struct arena *arena, const struct report_subject *subject,
+                     const unsigned char **ret_bytes, size_t *ret_length, struct error *reterr)
 {
     struct report report;
-    return report_load(store, arena, clinic_name, study_id, REPORT_PEOPLE, &report, reterr) &&
+    return report_load(store, arena, subject, REPORT_PEOPLE, &report, reterr) &&
            document_write_pdf(report_document(&report, arena), arena, ret_bytes, ret_length,
                               reterr);
 }

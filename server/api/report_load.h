@@ -13,17 +13,25 @@ enum report_use {
     REPORT_PEOPLE   /* with figures, and the traces that they are drawn from */
 };
 
+/* Which study, and what of it does not stand in the store. */
+struct report_subject {
+    const char *study_id;
+    const char *clinic_name;
+    const char *code; /* what a QR code on it holds: api_study_code(); NULL: none */
+};
+
 /* Fills in everything of a study, as far as the store's transaction reaches. The report lives on
  * the arena. ERROR_NOT_FOUND when it does not reach the study. */
-MUST_CHECK bool report_load(struct store *store, struct arena *arena, const char *clinic_name,
-                            const char *study_id, enum report_use use, struct report *ret_report,
-                            struct error *reterr);
+MUST_CHECK bool report_load(struct store *store, struct arena *arena,
+                            const struct report_subject *subject, enum report_use use,
+                            struct report *ret_report, struct error *reterr);
 
 /* The report of a study as it is within the store's transaction, as a PDF on the arena: what
  * signing stores. The same content gives the same bytes. Errors as above, and ERROR_INTERNAL when
  * it cannot be drawn. */
-MUST_CHECK bool report_make_pdf(struct store *store, struct arena *arena, const char *clinic_name,
-                                const char *study_id, const unsigned char **ret_bytes,
-                                size_t *ret_length, struct error *reterr);
+MUST_CHECK bool report_make_pdf(struct store *store, struct arena *arena,
+                                const struct report_subject *subject,
+                                const unsigned char **ret_bytes, size_t *ret_length,
+                                struct error *reterr);
 
 #endif

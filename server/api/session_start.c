@@ -43,6 +43,7 @@ static bool store_secret(struct api_context *context, const struct http_request 
         .user_agent = printable(request->arena, http_request_header(request, "User-Agent"),
                                 SESSION_USER_AGENT_LENGTH),
         .by_provider = principal->by_provider,
+        .authenticated_at_s = principal->authenticated_at_s,
     };
     secret_hash(secret, hash);
     return session_create(context->store, principal->id, hash, &origin, SESSION_LIFE_S,

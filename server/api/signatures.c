@@ -6,6 +6,7 @@
 #include "api/api.h"
 #include "api/handlers.h"
 #include "api/person_proof.h"
+#include "api/public_address.h"
 #include "api/report_load.h"
 #include "api/sign_in.h"
 #include "api/signatures_json.h"
@@ -17,19 +18,30 @@
 #include "store/store_interpretation.h"
 
 #include <string.h>
+#include <strings.h>
 
 enum { REASON_LEAST = 10, REASON_MOST = 1000, REASON_BYTES = 4 * REASON_MOST, KEY_RETRY_S = 60 };
 
+enum { RECORDINGS_MOST = 1000 };
+
 #define REPORT_MEDIA_TYPE "application/pdf"
 #define DOCUMENT_LIMIT    (4 * LIMIT_SMALL_BODY_BYTES)
+
+/* A recording whose analysis the signer has read. */
+struct read_recording {
+    const char *id;
+    int revision;
+};
 
 /* What a request wants to be signed. */
 struct wanted {
     const char *study_id;
     struct person_proof proof;
-    int interpretation_revision; /* of a first signature */
-    const char *reason;          /* of an amendment; NULL: a first signature */
-    const char *document;        /* the amendment's interpretation */
+    int interpretation_revision;             /* of a first signature, as the next ones */
+    const struct read_recording *recordings; /* all that the signer has read */
+    size_t recording_count;
+    const char *reason;   /* of an amendment; NULL: a first signature */
+    const char *document; /* the amendment's interpretation */
 };
 
 /* ---- why not ---- */
@@ -77,6 +89,38 @@ static void check_interpretation(const struct signature_ground *ground, int revi
     }
 }
 
+static bool has_read(const struct wanted *wanted, const char *id, json_int_t revision)
+{
+    for (size_t i = 0; i < wanted->recording_count; i++) {
+        if (strcasecmp(wanted->recordings[i].id, id) == 0 &&
+            wanted->recordings[i].revision == revision) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* An interpretation that was saved by who had not seen the newest markers counts for them all the
+ * same: only the signer's own word tells what was looked at. */
+static void check_recordings(const struct signature_ground *ground, const struct wanted *wanted,
+                             struct fault_list *faults)
+{
+    json_t *recordings = json_reader_load_own(ground->recordings);
+    size_t count = json_array_size(recordings);
+    bool same = recordings != NULL && count == wanted->recording_count;
+    for (size_t i = 0; same && i < count; i++) {
+        const json_t *one = json_array_get(recordings, i);
+        same = has_read(wanted, json_string_value(json_object_get(one, "id")),
+                        json_integer_value(json_object_get(one, "revision")));
+    }
+    json_decref(recordings);
+    if (!same) {
+        fault_add(faults, "/recordings",
+                  "These are not the complete recordings of this study in their newest revisions: "
+                  "read the analyses again before you sign.");
+    }
+}
+
 /* Whether it may be signed; otherwise it has answered 412, or 409 with every reason. */
 static bool may_sign(const struct http_request *request, struct http_response *response,
                      const struct signature_ground *ground, const struct wanted *wanted)
@@ -89,6 +133,7 @@ static bool may_sign(const struct http_request *request, struct http_response *r
     check_state(ground, wanted->reason != NULL, &reasons);
     if (wanted->reason == NULL) {
         check_interpretation(ground, wanted->interpretation_revision, &reasons);
+        check_recordings(ground, wanted, &reasons);
     }
     if (reasons.count > 0) {
         http_problem_faults(request, response, 409, &reasons);
@@ -107,8 +152,12 @@ static bool store_report(struct api_context *context, struct arena *arena, const
     size_t length = 0;
     size_t seal_length = 0;
     char sha256[2 * SIGNATURE_SHA256_BYTES + 1];
-    bool done = report_make_pdf(context->store, arena, context->principal.clinic_name, study_id,
-                                &bytes, &length, reterr) &&
+    const struct report_subject subject = {
+        .study_id = study_id,
+        .clinic_name = context->principal.clinic_name,
+        .code = api_study_code(context, arena, study_id),
+    };
+    bool done = report_make_pdf(context->store, arena, &subject, &bytes, &length, reterr) &&
                 (signer == NULL ||
                  document_sign(signer, arena, bytes, length, &seal, &seal_length, reterr)) &&
                 signature_add_report(context->store, study_id, number, REPORT_MEDIA_TYPE, bytes,
@@ -203,6 +252,34 @@ static void sign_and_answer(struct api_context *context, const struct http_reque
     }
 }
 
+static void take_recordings(struct json_reader *reader, struct wanted *wanted)
+{
+    const json_t *value = json_reader_take(reader, "recordings", JSON_REQUIRED);
+    const char *pointer = json_reader_pointer(reader, "recordings");
+    struct arena *arena = reader->faults->arena;
+    size_t count = json_array_size(value);
+    if (value == NULL) {
+        return;
+    }
+    if (!json_is_array(value) || count > RECORDINGS_MOST) {
+        fault_add(reader->faults, pointer, "Must be an array of at most %d recordings.",
+                  RECORDINGS_MOST);
+        return;
+    }
+    struct read_recording *recordings = arena_array(arena, count, sizeof *recordings);
+    for (size_t i = 0; i < count; i++) {
+        struct json_reader item;
+        json_reader_open(&item, json_array_get(value, i), fault_pointer_index(arena, pointer, i),
+                         reader->faults);
+        recordings[i].id = json_reader_string(&item, "id", JSON_REQUIRED, LIMIT_NAME_BYTES);
+        (void)json_reader_take(&item, "revision", JSON_REQUIRED);
+        recordings[i].revision = api_read_whole(&item, "revision", 1, INT32_MAX, 0);
+        json_reader_close(&item);
+    }
+    wanted->recordings = recordings;
+    wanted->recording_count = count;
+}
+
 void signatures_create(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
@@ -217,6 +294,7 @@ void signatures_create(void *opaque, struct http_request *request, struct http_r
     (void)json_reader_take(&reader, "interpretation_revision", JSON_REQUIRED);
     wanted.interpretation_revision =
         api_read_whole(&reader, "interpretation_revision", 1, INT32_MAX, 0);
+    take_recordings(&reader, &wanted);
     json_reader_close(&reader);
     if (!api_reject(request, response, &faults)) {
         sign_and_answer(context, request, response, &wanted);

@@ -172,6 +172,13 @@ static bool keep_attempt(struct api_context *context, const struct openid_attemp
                                  reterr);
 }
 
+/* Who is to sign a study has to be asked again, not only recognised. */
+static bool wants_to_be_asked(const struct http_request *request)
+{
+    const char *fresh = http_request_query(request, "fresh");
+    return fresh != NULL && strcmp(fresh, "true") == 0;
+}
+
 /* Whoever begins without end must not fill the table, nor hold the workers that ask the provider.
  */
 static bool may_begin(struct api_context *context, const struct http_request *request,
@@ -216,7 +223,8 @@ void single_sign_on_begin(void *opaque, struct http_request *request,
     }
     char browser[SECRET_TEXT_SIZE];
     secret_new("", browser);
-    if (!openid_begin(openid, request->arena, &attempt, &address, &error) ||
+    if (!openid_begin(openid, request->arena, wants_to_be_asked(request), &attempt, &address,
+                      &error) ||
         !keep_attempt(context, &attempt, browser, page_after(request), &error)) {
         fail(request, response, &error, NOT_CONFIRMED);
     } else {
@@ -280,15 +288,17 @@ static void go_on(const struct http_request *request, struct http_response *resp
 }
 
 static void enter(struct api_context *context, struct http_request *request,
-                  struct http_response *response, const char *subject, const char *next)
+                  struct http_response *response, const struct id_token_person *person,
+                  const char *next)
 {
     struct principal principal = {0};
     struct error error = {0};
     int64_t expires_at_us = 0;
     api_audit_username(context, "a provider's subject");
     if (account_for_subject(context->store, request->arena,
-                            openid_issuer(context->settings->openid), subject, &principal,
+                            openid_issuer(context->settings->openid), person->subject, &principal,
                             &error)) {
+        principal.authenticated_at_s = person->authenticated_at_s;
         if (session_start(context, request, response, &principal, &expires_at_us)) {
             return_begun(context, request);
             api_audit_actor(context, &principal);
@@ -328,12 +338,12 @@ void single_sign_on_return(void *opaque, struct http_request *request,
         .nonce = attempt.nonce,
         .code_verifier = attempt.code_verifier,
     };
-    const char *subject = NULL;
-    if (!openid_finish(openid, request->arena, &returned, &subject, &error)) {
+    struct id_token_person person = {0};
+    if (!openid_finish(openid, request->arena, &returned, &person, &error)) {
         fail(request, response, &error, NOT_CONFIRMED);
         return;
     }
-    enter(context, request, response, subject, attempt.next);
+    enter(context, request, response, &person, attempt.next);
 }
 
 /* ---- what is on offer ---- */

@@ -1,6 +1,7 @@
 /* The report of a study in the form that was asked for. */
 #include "api/api.h"
 #include "api/handlers.h"
+#include "api/public_address.h"
 #include "api/report_load.h"
 #include "base/clock.h"
 #include "store/store_signature.h"
@@ -9,14 +10,15 @@
 
 /* A name without anything of the patient: files lie about in folders for downloads. */
 static void name_file(const struct http_request *request, struct http_response *response,
-                      const struct report *report, const char *ending)
+                      const struct report *report)
 {
+    const char *subtype = strchr(request->accepted, '/') + 1;
     char stamp[CLOCK_TEXT_SIZE];
     clock_format(report->study->started_at_us, stamp);
     http_response_header(response, "Content-Disposition",
                          arena_printf(request->arena,
                                       "inline; filename=\"urodynamic-report-%.10s.%s\"", stamp,
-                                      ending));
+                                      strcmp(subtype, "plain") == 0 ? "txt" : subtype));
 }
 
 static void respond_text(const struct http_request *request, struct http_response *response,
@@ -33,7 +35,6 @@ static void respond_text(const struct http_request *request, struct http_respons
         document_write_text(document, &body);
         api_respond_text(request, response, 200, "text/plain; charset=utf-8", &body);
     }
-    name_file(request, response, report, html ? "html" : "txt");
 }
 
 /* What was signed is given as it was signed, byte by byte; what is not signed is made anew. */
@@ -43,8 +44,13 @@ static bool get_pdf(struct api_context *context, const struct http_request *requ
 {
     struct signed_report stored;
     if (report->signature_count == 0) {
-        return report_make_pdf(context->store, request->arena, report->clinic_name,
-                               report->study->id, ret_bytes, ret_length, reterr);
+        const struct report_subject subject = {
+            .study_id = report->study->id,
+            .clinic_name = report->clinic_name,
+            .code = report->code,
+        };
+        return report_make_pdf(context->store, request->arena, &subject, ret_bytes, ret_length,
+                               reterr);
     }
     if (!signature_report_get(context->store, request->arena, report->study->id, 0, &stored,
                               reterr)) {
@@ -66,7 +72,6 @@ static void respond_pdf(struct api_context *context, const struct http_request *
         return;
     }
     http_respond(response, 200, "application/pdf", bytes, length);
-    name_file(request, response, report, "pdf");
 }
 
 static void respond_report(struct api_context *context, const struct http_request *request,
@@ -94,7 +99,12 @@ void summary_get(void *opaque, struct http_request *request, struct http_respons
     if (id == NULL) {
         return;
     }
-    if (!report_load(context->store, request->arena, context->principal.clinic_name, id,
+    const struct report_subject subject = {
+        .study_id = id,
+        .clinic_name = context->principal.clinic_name,
+        .code = api_study_code(context, request->arena, id),
+    };
+    if (!report_load(context->store, request->arena, &subject,
                      has_figures ? REPORT_PEOPLE : REPORT_NUMBERS, &report, &error)) {
         api_fail(request, response, &error);
         return;
@@ -102,6 +112,7 @@ void summary_get(void *opaque, struct http_request *request, struct http_respons
     respond_report(context, request, response, &report);
     /* It changes with its study, its patient and any recording: only the content names it. */
     if (response->status == 200) {
+        name_file(request, response, &report);
         api_set_content_etag(request, response);
     }
 }

@@ -17,52 +17,21 @@ struct trace_plan {
     struct recording_part *parts; /* its first part: least or minuend; the second: the other */
 };
 
-bool trace_find_source(const struct recording_row *row, enum signal_kind signal,
-                       struct trace_sources *sources, struct trace_source *ret_source)
+bool trace_source_find(const struct recording_row *row, enum signal_kind signal,
+                       struct recording_channel_row *derived, struct trace_source *ret_source)
 {
     const struct recording_channel_row *channel = recording_channel_of(row, signal);
     if (channel != NULL) {
         *ret_source = (struct trace_source){.channel = channel};
         return true;
     }
-    if (signal != SIGNAL_PDET || !recording_derived_pdet(row, &sources->derived)) {
+    if (signal != SIGNAL_PDET || !recording_derived_pdet(row, derived)) {
         return false;
     }
-    *ret_source = (struct trace_source){.channel = &sources->derived,
+    *ret_source = (struct trace_source){.channel = derived,
                                         .minuend = recording_channel_of(row, SIGNAL_PVES),
                                         .subtrahend = recording_channel_of(row, SIGNAL_PABD)};
     return true;
-}
-
-bool trace_add_source(struct trace_sources *sources, const struct trace_source *source)
-{
-    for (size_t i = 0; i < sources->count; i++) {
-        if (sources->items[i].channel->signal == source->channel->signal) {
-            return false;
-        }
-    }
-    sources->items[sources->count++] = *source;
-    return true;
-}
-
-void trace_add_every_source(const struct recording_row *row, bool recorded_only,
-                            struct trace_sources *sources)
-{
-    static const enum signal_kind STACKED[] = {SIGNAL_PABD,  SIGNAL_PVES, SIGNAL_PDET, SIGNAL_FLOW,
-                                               SIGNAL_VVOID, SIGNAL_VINF, SIGNAL_EMG};
-    struct trace_source source;
-    for (size_t i = 0; i < sizeof STACKED / sizeof STACKED[0]; i++) {
-        if (trace_find_source(row, STACKED[i], sources, &source) &&
-            !(recorded_only && source.minuend != NULL)) {
-            (void)trace_add_source(sources, &source);
-        }
-    }
-    for (int signal = 0; signal < SIGNAL_COUNT; signal++) {
-        if (trace_find_source(row, (enum signal_kind)signal, sources, &source) &&
-            !(recorded_only && source.minuend != NULL)) {
-            (void)trace_add_source(sources, &source);
-        }
-    }
 }
 
 struct sample_span trace_span(const struct recording_channel_row *channel, double from_s,

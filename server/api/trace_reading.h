@@ -14,24 +14,10 @@ struct trace_source {
     const struct recording_channel_row *subtrahend; /* NULL unless derived */
 };
 
-/* Sources of one recording. A derived one points into the struct: it must not be copied. */
-struct trace_sources {
-    struct recording_channel_row derived; /* pdet, where it is derived */
-    size_t count;
-    struct trace_source items[SIGNAL_COUNT];
-};
-
-/* The source of a signal, without adding it. False when the recording has none. */
-bool trace_find_source(const struct recording_row *row, enum signal_kind signal,
-                       struct trace_sources *sources, struct trace_source *ret_source);
-
-/* False when the signal is there already. */
-bool trace_add_source(struct trace_sources *sources, const struct trace_source *source);
-
-/* Adds all in the order in which the trade stacks them, then whatever else there is.
- * recorded_only  not what is derived */
-void trace_add_every_source(const struct recording_row *row, bool recorded_only,
-                            struct trace_sources *sources);
+/* The source of a signal; `derived` is filled in, and must live as long as the source, where pdet
+ * is derived. False when the recording does not hold the signal. */
+bool trace_source_find(const struct recording_row *row, enum signal_kind signal,
+                       struct recording_channel_row *derived, struct trace_source *ret_source);
 
 struct sample_span {
     size_t first;

@@ -21,11 +21,47 @@ static const char SAMPLES_JSON_ETAG[] = "\"samples-1-json\"";
 static const char SAMPLES_FLOAT32_ETAG[] = "\"samples-1-float32\"";
 
 struct trace_query {
-    struct trace_sources sources;
+    struct recording_channel_row derived; /* pdet, where it is derived */
+    size_t source_count;
+    struct trace_source sources[SIGNAL_COUNT];
     struct traces_span span;
     int points; /* 0: every sample */
     int utc_offset_min;
 };
+
+/* False when the signal is there already. */
+static bool add_source(struct trace_query *query, const struct trace_source *source)
+{
+    for (size_t i = 0; i < query->source_count; i++) {
+        if (query->sources[i].channel->signal == source->channel->signal) {
+            return false;
+        }
+    }
+    query->sources[query->source_count++] = *source;
+    return true;
+}
+
+/* The order in which the trade stacks them, then whatever else there is. A file gets what was
+ * recorded and nothing else, so that it can be read back as the same recording. */
+static void take_every_source(const struct recording_row *row, bool recorded_only,
+                              struct trace_query *query)
+{
+    static const enum signal_kind STACKED[] = {SIGNAL_PABD,  SIGNAL_PVES, SIGNAL_PDET, SIGNAL_FLOW,
+                                               SIGNAL_VVOID, SIGNAL_VINF, SIGNAL_EMG};
+    struct trace_source source;
+    for (size_t i = 0; i < sizeof STACKED / sizeof STACKED[0]; i++) {
+        if (trace_source_find(row, STACKED[i], &query->derived, &source) &&
+            !(recorded_only && source.minuend != NULL)) {
+            (void)add_source(query, &source);
+        }
+    }
+    for (int signal = 0; signal < SIGNAL_COUNT; signal++) {
+        if (trace_source_find(row, (enum signal_kind)signal, &query->derived, &source) &&
+            !(recorded_only && source.minuend != NULL)) {
+            (void)add_source(query, &source);
+        }
+    }
+}
 
 static void take_named_source(const struct recording_row *row, const char *name,
                               struct trace_query *query, struct fault_list *faults)
@@ -34,9 +70,9 @@ static void take_named_source(const struct recording_row *row, const char *name,
     enum signal_kind signal = signal_from_name(name);
     if (signal == SIGNAL_NONE) {
         fault_add(faults, "?signals", "Names an unknown signal.");
-    } else if (!trace_find_source(row, signal, &query->sources, &source)) {
+    } else if (!trace_source_find(row, signal, &query->derived, &source)) {
         fault_add(faults, "?signals", "Names %s, which this recording does not hold.", name);
-    } else if (!trace_add_source(&query->sources, &source)) {
+    } else if (!add_source(query, &source)) {
         fault_add(faults, "?signals", "Names %s twice.", name);
     }
 }
@@ -52,9 +88,7 @@ static void read_signals(const struct http_request *request, const struct record
 {
     const char *names = http_request_query(request, "signals");
     if (names == NULL) {
-        /* A file gets what was recorded and nothing else, so that it can be read back as the same
-         * recording. */
-        trace_add_every_source(row, is_file(request), &query->sources);
+        take_every_source(row, is_file(request), query);
         return;
     }
     while (*names != '\0') {
@@ -63,7 +97,7 @@ static void read_signals(const struct http_request *request, const struct record
         names += length;
         names += strspn(names, ",");
     }
-    if (query->sources.count == 0 && faults->count == 0) {
+    if (query->source_count == 0 && faults->count == 0) {
         fault_add(faults, "?signals", "Names no signal.");
     }
 }
@@ -71,9 +105,8 @@ static void read_signals(const struct http_request *request, const struct record
 static void check_size(const struct trace_query *query, struct fault_list *faults)
 {
     size_t total = 0;
-    for (size_t i = 0; i < query->sources.count; i++) {
-        total +=
-            trace_span(query->sources.items[i].channel, query->span.from_s, query->span.to_s).count;
+    for (size_t i = 0; i < query->source_count; i++) {
+        total += trace_span(query->sources[i].channel, query->span.from_s, query->span.to_s).count;
     }
     if (query->points == 0 && total > SAMPLES_MAX) {
         fault_add(faults, "?points",
@@ -121,8 +154,8 @@ static void respond_traces(struct api_context *context, const struct http_reques
     struct error error = {0};
     struct text body;
     const struct trace_request wanted = {.row = row,
-                                         .sources = query->sources.items,
-                                         .source_count = query->sources.count,
+                                         .sources = query->sources,
+                                         .source_count = query->source_count,
                                          .span = &query->span,
                                          .points = (size_t)query->points};
     if (!traces_read(context->store, request->arena, &wanted, channels, &error)) {
@@ -132,10 +165,10 @@ static void respond_traces(struct api_context *context, const struct http_reques
     text_init(&body, request->arena, ANSWER_LIMIT);
     bool binary = strcmp(request->accepted, "application/octet-stream") == 0;
     if (binary) {
-        traces_binary_write(&query->span, channels, query->sources.count, &body);
+        traces_binary_write(&query->span, channels, query->source_count, &body);
         response->ranges = true;
     } else {
-        traces_json_write(&query->span, channels, query->sources.count, &body);
+        traces_json_write(&query->span, channels, query->source_count, &body);
     }
     api_respond_text(request, response, 200, request->accepted, &body);
     if (response->status == 200) {
@@ -150,8 +183,8 @@ static bool read_channels(struct api_context *context, struct arena *arena,
                           const struct recording_row *row, const struct trace_query *query,
                           struct document_channel *channels, struct error *reterr)
 {
-    for (size_t i = 0; i < query->sources.count; i++) {
-        const struct trace_source *source = &query->sources.items[i];
+    for (size_t i = 0; i < query->source_count; i++) {
+        const struct trace_source *source = &query->sources[i];
         const struct recording_channel_row *from = source->channel;
         struct sample_span span = trace_span(from, query->span.from_s, query->span.to_s);
         channels[i] = (struct document_channel){
@@ -192,14 +225,14 @@ static bool read_document(struct api_context *context, struct arena *arena,
     *document = (struct recording_document){
         .type = row->type,
         .started_at_us = row->started_at_us,
-        .channels = arena_array(arena, query->sources.count, sizeof *document->channels),
+        .channels = arena_array(arena, query->source_count, sizeof *document->channels),
     };
     if (!read_channels(context, arena, row, query, document->channels, reterr) ||
         !recording_event_list(context->store, arena, row->id, 0, &events, &count, ret_revision,
                               reterr)) {
         return false;
     }
-    for (size_t i = 0; i < query->sources.count; i++) {
+    for (size_t i = 0; i < query->source_count; i++) {
         if (document->channels[i].samples.count > 0) {
             document->channels[document->channel_count++] = document->channels[i];
         }

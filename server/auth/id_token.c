@@ -247,6 +247,13 @@ static double time_of(const json_t *claims, const char *member)
     return json_is_number(value) ? json_number_value(value) : (double)NAN;
 }
 
+/* `auth_time`, where it can be true; else 0. */
+static int64_t authenticated_at(const json_t *claims, int64_t now_s)
+{
+    double at = time_of(claims, "auth_time");
+    return at >= 1.0 && at <= (double)(now_s + ID_TOKEN_SKEW_S) ? (int64_t)at : 0;
+}
+
 /* Other audiences would have to be trusted (OpenID Connect Core 1.0, section 3.1.3.7, point 3), and
  * here there is nobody to trust. */
 static bool is_for(const json_t *audience, const char *client_id)
@@ -387,7 +394,7 @@ static enum id_token_fault open_token(struct arena *arena, const char *token, co
 
 enum id_token_fault id_token_check(struct arena *arena, const char *token, const json_t *keys,
                                    const struct id_token_expectation *expected,
-                                   const char **ret_subject)
+                                   struct id_token_person *ret_person)
 {
     if (strnlen(token, ID_TOKEN_MOST_BYTES + 1) > ID_TOKEN_MOST_BYTES) {
         return ID_TOKEN_TOO_LONG;
@@ -403,7 +410,10 @@ enum id_token_fault id_token_check(struct arena *arena, const char *token, const
     }
     fault = check_claims(claims, expected);
     if (fault == ID_TOKEN_GOOD) {
-        *ret_subject = arena_strdup(arena, text_of(claims, "sub"));
+        *ret_person = (struct id_token_person){
+            .subject = arena_strdup(arena, text_of(claims, "sub")),
+            .authenticated_at_s = authenticated_at(claims, expected->now_s),
+        };
     }
     return fault;
 }

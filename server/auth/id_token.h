@@ -52,11 +52,18 @@ enum id_token_fault {
 /* What failed, in words for the log. */
 const char *id_token_fault_text(enum id_token_fault fault);
 
+/* Who signed in, and when they proved it to the provider. */
+struct id_token_person {
+    const char *subject;        /* `sub` */
+    int64_t authenticated_at_s; /* `auth_time`, seconds since 1970-01-01T00:00:00Z; 0: not told. May
+                                   lie long ago: providers have sessions of their own */
+};
+
 /* Judges a token in JWS compact serialisation (RFC 7515, section 7.1).
- * keys         the provider's JWK set (RFC 7517, section 5)
- * ret_subject  with ID_TOKEN_GOOD: `sub`, on the arena */
+ * keys        the provider's JWK set (RFC 7517, section 5)
+ * ret_person  with ID_TOKEN_GOOD, on the arena */
 enum id_token_fault id_token_check(struct arena *arena, const char *token, const json_t *keys,
                                    const struct id_token_expectation *expected,
-                                   const char **ret_subject);
+                                   struct id_token_person *ret_person);
 
 #endif

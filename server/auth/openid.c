@@ -381,8 +381,9 @@ static void append_parameter(struct text *out, struct arena *arena, const char *
     text_printf(out, "&%s=%s", name, web_encode(arena, value));
 }
 
-bool openid_begin(struct openid *openid, struct arena *arena, struct openid_attempt *ret_attempt,
-                  const char **ret_address, struct error *reterr)
+bool openid_begin(struct openid *openid, struct arena *arena, bool asks_anew,
+                  struct openid_attempt *ret_attempt, const char **ret_address,
+                  struct error *reterr)
 {
     struct call call;
     struct provider provider = {0};
@@ -412,6 +413,11 @@ bool openid_begin(struct openid *openid, struct arena *arena, struct openid_atte
     append_parameter(&address, arena, "nonce", ret_attempt->nonce);
     append_parameter(&address, arena, "code_challenge", challenge);
     append_parameter(&address, arena, "code_challenge_method", "S256");
+    if (asks_anew) {
+        /* OpenID Connect Core 1.0, section 3.1.2.1; with max_age the token has to say auth_time. */
+        append_parameter(&address, arena, "prompt", "login");
+        append_parameter(&address, arena, "max_age", "0");
+    }
     if (address.overflowed) {
         return error_set(reterr, ERROR_INVALID, "the settings of single sign-on are too long");
     }
@@ -484,7 +490,7 @@ static bool exchange_code(const struct call *call, const struct provider *provid
 
 static bool judge_token(const struct call *call, const struct provider *provider,
                         const struct openid_return *returned, const char *token,
-                        const char **ret_subject, struct error *reterr)
+                        struct id_token_person *ret_person, struct error *reterr)
 {
     const struct id_token_expectation expected = {
         .issuer = call->openid->settings.issuer,
@@ -498,7 +504,7 @@ static bool judge_token(const struct call *call, const struct provider *provider
         if (keys == NULL) {
             return false;
         }
-        fault = id_token_check(call->arena, token, keys, &expected, ret_subject);
+        fault = id_token_check(call->arena, token, keys, &expected, ret_person);
     }
     return fault == ID_TOKEN_GOOD ||
            error_set(reterr, ERROR_INVALID, "ID token: %s", id_token_fault_text(fault));
@@ -533,7 +539,7 @@ static void note_hanging(const struct call *call)
 }
 
 bool openid_finish(struct openid *openid, struct arena *arena, const struct openid_return *returned,
-                   const char **ret_subject, struct error *reterr)
+                   struct id_token_person *ret_person, struct error *reterr)
 {
     struct call call;
     struct provider provider = {0};
@@ -548,7 +554,7 @@ bool openid_finish(struct openid *openid, struct arena *arena, const struct open
                 (issuer_fits(openid, &provider, returned) ||
                  error_set(reterr, ERROR_INVALID, "iss of the return is missing or another")) &&
                 exchange_code(&call, &provider, returned, &token, reterr) &&
-                judge_token(&call, &provider, returned, token, ret_subject, reterr);
+                judge_token(&call, &provider, returned, token, ret_person, reterr);
     if (!good && reterr->kind == ERROR_UNAVAILABLE) {
         note_hanging(&call);
     }

@@ -6,6 +6,7 @@
 #ifndef AUTH_OPENID_H
 #define AUTH_OPENID_H
 
+#include "auth/id_token.h"
 #include "auth/secret.h"
 #include "base/arena.h"
 #include "base/error.h"
@@ -53,8 +54,10 @@ struct openid_attempt {
 };
 
 /* Begins a sign-in: fresh secrets, and the address to send the browser to, on the arena.
+ * asks_anew  the provider is to ask the person again, also within its own session; whether it did,
+ *            the ID token tells
  * ERROR_UNAVAILABLE when the provider does not answer, ERROR_INVALID when it cannot be used. */
-MUST_CHECK bool openid_begin(struct openid *openid, struct arena *arena,
+MUST_CHECK bool openid_begin(struct openid *openid, struct arena *arena, bool asks_anew,
                              struct openid_attempt *ret_attempt, const char **ret_address,
                              struct error *reterr);
 
@@ -66,12 +69,12 @@ struct openid_return {
     const char *code_verifier;
 };
 
-/* Ends a sign-in: exchanges the code for an ID token, judges it, and gives its subject.
+/* Ends a sign-in: exchanges the code for an ID token, judges it, and gives the person.
  * ERROR_UNAVAILABLE: the provider does not answer. ERROR_NOT_FOUND: it does not take the code.
  * ERROR_INVALID: its answer is not to be trusted. The detail holds nothing secret. */
 MUST_CHECK bool openid_finish(struct openid *openid, struct arena *arena,
-                              const struct openid_return *returned, const char **ret_subject,
-                              struct error *reterr);
+                              const struct openid_return *returned,
+                              struct id_token_person *ret_person, struct error *reterr);
 
 /* The S256 challenge of a verifier (RFC 7636, section 4.2). */
 void openid_challenge(const char *code_verifier, char challenge[OPENID_CHALLENGE_SIZE]);

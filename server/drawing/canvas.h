@@ -122,7 +122,7 @@ struct canvas_style {
 
 /* A stretch of text in one style. */
 struct canvas_run {
-    const char *words; /* a line feed breaks the line; where one line is asked for it is a space */
+    const char *words; /* a line feed breaks the line; in the last of lines_most it is a space */
     bool bold;         /* beside the paragraph's own style */
     bool italic;
     bool from_person; /* typed by anybody: isolated, so that right-to-left text cannot reorder what

@@ -77,7 +77,8 @@ static bool is_sorting(void)
     if (tasks == NULL) {
         return false;
     }
-    for (const struct dirent *task = readdir(tasks); task != NULL && !is; task = readdir(tasks)) {
+    // NOLINTNEXTLINE(concurrency-mt-unsafe): nobody else reads this stream
+    for (const struct dirent *task; !is && (task = readdir(tasks)) != NULL;) {
         char path[300];
         char name[32] = "";
         (void)snprintf(path, sizeof path, "/proc/self/task/%s/comm", task->d_name);

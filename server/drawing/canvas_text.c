@@ -308,11 +308,12 @@ static void place_glyphs(struct glyph_run *run, const PangoGlyphString *string,
 static int append_cluster_words(GString *out, const char *from, const char *to)
 {
     gsize before = out->len;
-    for (const char *at = from; at < to; at = g_utf8_next_char(at)) {
-        gunichar character = g_utf8_get_char(at);
+    while (from < to) {
+        gunichar character = g_utf8_get_char(from);
         if (!turns_direction(character)) {
             g_string_append_unichar(out, character);
         }
+        from += g_unichar_to_utf8(character, NULL);
     }
     return (int)(out->len - before);
 }
@@ -370,7 +371,30 @@ static void show_run(struct canvas *canvas, PangoGlyphItem *item, const char *te
     g_string_free(run.words, TRUE);
 }
 
-/* `at` is the layout's upper left corner. */
+struct placed_run {
+    PangoGlyphItem *item;
+    struct canvas_point at;
+};
+
+static int compare_runs(const void *left, const void *right)
+{
+    int a = ((const struct placed_run *)left)->item->item->offset;
+    int b = ((const struct placed_run *)right)->item->item->offset;
+    return (a > b) - (a < b);
+}
+
+static void show_placed(struct canvas *canvas, const struct placed_run *run, const char *text)
+{
+    if (lacks_characters(run->item->glyphs)) {
+        cairo_move_to(canvas->cairo, run->at.x, run->at.y);
+        pango_cairo_show_glyph_item(canvas->cairo, text, run->item);
+    } else {
+        show_run(canvas, run->item, text, run->at);
+    }
+}
+
+/* `at` is the layout's upper left corner. Runs are drawn in the order in which they are read, which
+ * is that of a PDF for those who have it read out or copy from it. */
 static void show_line(struct canvas *canvas, PangoLayoutIter *iter, struct canvas_point at)
 {
     const PangoLayoutLine *line = pango_layout_iter_get_line_readonly(iter);
@@ -378,16 +402,18 @@ static void show_line(struct canvas *canvas, PangoLayoutIter *iter, struct canva
     pango_layout_iter_get_line_extents(iter, NULL, &logical);
     at.x += points(logical.x);
     at.y += points(pango_layout_iter_get_baseline(iter));
+    GArray *runs = g_array_new(FALSE, FALSE, sizeof(struct placed_run));
     for (GSList *link = line->runs; link != NULL; link = link->next) {
-        PangoGlyphItem *item = link->data;
-        if (lacks_characters(item->glyphs)) {
-            cairo_move_to(canvas->cairo, at.x, at.y);
-            pango_cairo_show_glyph_item(canvas->cairo, pango_layout_get_text(line->layout), item);
-        } else {
-            show_run(canvas, item, pango_layout_get_text(line->layout), at);
-        }
-        at.x += points(pango_glyph_string_get_width(item->glyphs));
+        struct placed_run run = {.item = link->data, .at = at};
+        g_array_append_val(runs, run);
+        at.x += points(pango_glyph_string_get_width(run.item->glyphs));
     }
+    g_array_sort(runs, compare_runs);
+    for (guint i = 0; i < runs->len; i++) {
+        show_placed(canvas, &g_array_index(runs, struct placed_run, i),
+                    pango_layout_get_text(line->layout));
+    }
+    g_array_free(runs, TRUE);
 }
 
 static void show_layout(struct canvas *canvas, PangoLayout *layout, struct canvas_point at)

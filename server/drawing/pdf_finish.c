@@ -5,6 +5,7 @@
 #include <qpdf/qpdf-c.h>
 #include <stdlib.h>
 #include <string.h>
+#include <zlib.h>
 
 /* Bounds for what a report can never reach. */
 enum { CONTENT_MAX = 256 * 1024 * 1024, XMP_MAX = 64 * 1024, DEPTH_MAX = 32 };
@@ -121,6 +122,25 @@ static bool set_catalogue(struct finisher *finisher, struct error *reterr)
 
 /* ---- pages ---- */
 
+/* libqpdf would press as hard as zlib does by itself: three times the time, for a tenth of the
+ * bytes. What is compressed already it leaves as it is. */
+static bool set_content(struct finisher *finisher, qpdf_oh page, const struct text *content)
+{
+    enum { LEVEL = 3 };
+
+    uLongf length = compressBound(content->length);
+    unsigned char *pressed = arena_alloc(finisher->arena, length);
+    if (compress2(pressed, &length, (const Bytef *)content->data, content->length, LEVEL) != Z_OK) {
+        return false;
+    }
+    qpdf_oh stream = qpdf_oh_new_stream(finisher->pdf);
+    qpdf_oh_replace_stream_data(finisher->pdf, stream, pressed, length,
+                                qpdf_oh_new_name(finisher->pdf, "/FlateDecode"),
+                                qpdf_oh_new_null(finisher->pdf));
+    set(finisher, page, "/Contents", stream);
+    return true;
+}
+
 static bool mark_artefacts(struct finisher *finisher, qpdf_oh page, struct error *reterr)
 {
     unsigned char *content = NULL;
@@ -134,7 +154,7 @@ static bool mark_artefacts(struct finisher *finisher, qpdf_oh page, struct error
     text_init(&marked, finisher->arena, CONTENT_MAX);
     bool good = pdf_mark_artefacts(content, length, &marked);
     free(content);
-    set(finisher, page, "/Contents", new_stream(finisher, marked.data, marked.length));
+    good = good && set_content(finisher, page, &marked);
     return good || error_set(reterr, ERROR_INTERNAL, "a page's marks are not nested soundly");
 }
 

@@ -11,7 +11,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { WORDS_BYTES_MAX = 1024, GUIDE_POINTS = 24 };
+enum { WORDS_BYTES_MAX = 1024, GUIDE_POINTS = 24, GUIDES = 2 * GUIDE_POINTS };
 
 /* Where a chart's point stands in the document. */
 struct point_row {
@@ -173,15 +173,14 @@ void figure_nomogram_draw(const struct figure_paper *paper)
     nomogram_plot_reach(&found.chart, found.x, found.y);
     const struct plot plot = nomogram_plot_axes(paper->canvas, paper->arena, &found.chart, area);
     const struct canvas_point at = plot_point(&plot, found.x, found.y);
-    struct canvas_point guides[2 * GUIDE_POINTS];
-    for (int i = 0; i < GUIDE_POINTS; i++) {
+    struct canvas_point guides[GUIDES];
+    for (size_t i = 0; i < GUIDE_POINTS; i++) {
         const double share = (double)i / (double)(GUIDE_POINTS - 1);
         const double bottom = plot.area.y + plot.area.height;
         guides[2 * i] = (struct canvas_point){plot.area.x + share * (at.x - plot.area.x), at.y};
         guides[2 * i + 1] = (struct canvas_point){at.x, bottom + share * (at.y - bottom)};
     }
-    zone_labels_draw_chart(paper->canvas, &found.chart, &plot, guides, 2 * GUIDE_POINTS,
-                           paper->arena);
+    zone_labels_draw_chart(paper->canvas, &found.chart, &plot, guides, GUIDES, paper->arena);
     draw_point(paper, &plot, at);
 }
 

@@ -25,7 +25,7 @@ static const double HEIGHT_PT_MOST = 640.0;
 /* The voiding is enlarged by itself when it is a smaller part of the recording than this. */
 static const double VOIDING_SHARE_MOST = 0.6;
 
-enum { CLOCK_BYTES_MAX = 64 };
+enum { CLOCK_BYTES_MAX = 64, WORDS_BYTES_MAX = 256 };
 
 /* A number of the document that is a point of a trace. */
 struct measured_point {
@@ -281,7 +281,7 @@ static void fill_key(const struct figure_paper *paper, const struct stack *stack
             number_of(paper->source, measured[i].section, measured[i].code);
         if (is_measured_shown(paper, stack, i, &number)) {
             struct text text;
-            text_init(&text, paper->arena, CLOCK_BYTES_MAX * 4);
+            text_init(&text, paper->arena, WORDS_BYTES_MAX);
             text_printf(&text, "%s ", measured[i].label);
             number_append(&text, &number);
             key_marker(key, measured[i].marker, style_colour(STYLE_INK), text.data);

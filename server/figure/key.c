@@ -44,7 +44,9 @@ void key_draw_hatch(struct canvas *canvas, struct canvas_rect bar)
     const struct canvas_pen pen = style_pen(STYLE_INK_SOFT, 0.5);
     canvas_fill_rect(canvas, bar, style_colour(STYLE_PAPER));
     canvas_clip_begin(canvas, bar);
-    for (double x = bar.x - bar.height; x < bar.x + bar.width; x += HATCH_PT / 2.0) {
+    const int lines = (int)((bar.width + bar.height) / (HATCH_PT / 2.0)) + 1;
+    for (int i = 0; i < lines; i++) {
+        const double x = bar.x - bar.height + i * HATCH_PT / 2.0;
         canvas_line(canvas, (struct canvas_point){x, bar.y + bar.height},
                     (struct canvas_point){x + bar.height, bar.y}, &pen);
     }

@@ -17,6 +17,15 @@ static struct canvas_text text_of(const struct canvas_run *run, double size_pt)
         .runs = run, .run_count = 1, .style = style_text(STYLE_INK_SOFT, size_pt, false)};
 }
 
+/* The middle of one of side * side equal parts of the plot. */
+static struct canvas_point part_middle(const struct plot *plot, int index, int side)
+{
+    const int column = index % side;
+    const int row = index / side;
+    return (struct canvas_point){plot->area.x + plot->area.width * (column + 0.5) / side,
+                                 plot->area.y + plot->area.height * (row + 0.5) / side};
+}
+
 static bool in_zone(const struct nomogram_chart *chart, size_t zone, const struct plot *plot,
                     double x_pt, double y_pt)
 {
@@ -74,7 +83,9 @@ static double clearance(const struct nomogram_chart *chart, size_t zone, const s
 {
     static const double STEP_PT = 3.0;
     double room = -1.0;
-    for (double by = 1.0; by < plot->area.width; by += STEP_PT) {
+    const int steps = (int)(plot->area.width / STEP_PT);
+    for (int i = 0; i < steps; i++) {
+        const double by = 1.0 + i * STEP_PT;
         const struct canvas_rect wider = grown(rect, by);
         if (!rect_fits(chart, zone, plot, &wider)) {
             return room;
@@ -94,10 +105,9 @@ static struct zone_label try_words(struct canvas *canvas, const struct nomogram_
     text.width_pt = plot->area.width; /* lines break only where the words say so */
     const struct canvas_size size = canvas_text_size(canvas, &text);
     for (int i = 0; i < GRID * GRID; i++) {
-        const double x = plot->area.x + plot->area.width * (i % GRID + 0.5) / GRID;
-        const double y = plot->area.y + plot->area.height * (i / GRID + 0.5) / GRID;
-        const struct canvas_rect rect = {x - size.width / 2.0, y - size.height / 2.0, size.width,
-                                         size.height};
+        const struct canvas_point middle = part_middle(plot, i, GRID);
+        const struct canvas_rect rect = {middle.x - size.width / 2.0, middle.y - size.height / 2.0,
+                                         size.width, size.height};
         const double room = is_free(&rect, obstacles->rects, obstacles->count)
                                 ? clearance(chart, zone, plot, &rect)
                                 : -1.0;
@@ -140,9 +150,8 @@ static bool heart_of(const struct nomogram_chart *chart, size_t zone, const stru
 
     double best = 0.0;
     for (int i = 0; i < FINE * FINE; i++) {
-        const struct canvas_rect dot = {plot->area.x + plot->area.width * (i % FINE + 0.5) / FINE,
-                                        plot->area.y + plot->area.height * (i / FINE + 0.5) / FINE,
-                                        0.0, 0.0};
+        const struct canvas_point middle = part_middle(plot, i, FINE);
+        const struct canvas_rect dot = {middle.x, middle.y, 0.0, 0.0};
         if (!in_zone(chart, zone, plot, dot.x, dot.y)) {
             continue;
         }
@@ -180,12 +189,11 @@ static struct zone_label place_beside(struct canvas *canvas, const struct nomogr
     struct zone_label label = {.words = words, .size_pt = STYLE_SMALL_PT};
     double best = HUGE_VAL;
     for (int i = 0; i < GRID * GRID; i++) {
-        const double x = plot->area.x + plot->area.width * (i % GRID + 0.5) / GRID;
-        const double y = plot->area.y + plot->area.height * (i / GRID + 0.5) / GRID;
-        const struct canvas_rect rect = {x - size.width / 2.0, y - size.height / 2.0, size.width,
-                                         size.height};
+        const struct canvas_point middle = part_middle(plot, i, GRID);
+        const struct canvas_rect rect = {middle.x - size.width / 2.0, middle.y - size.height / 2.0,
+                                         size.width, size.height};
         const struct canvas_rect wider = grown(&rect, 2.0);
-        const double away = hypot(x - heart.x, y - heart.y);
+        const double away = hypot(middle.x - heart.x, middle.y - heart.y);
         if (away < best && away > LEADER_PT_LEAST && in_one_zone(chart, plot, &wider) &&
             is_free(&wider, obstacles->rects, obstacles->count)) {
             best = away;
@@ -279,7 +287,7 @@ void zone_labels_draw_chart(struct canvas *canvas, const struct nomogram_chart *
     }
     struct zone_obstacles obstacles = {rects, clear_points(points, count, rects)};
     for (size_t i = 0; i < chart->zone_count && i < ZONES_MOST; i++) {
-        struct canvas_point heart;
+        struct canvas_point heart = {0};
         struct zone_label label = zone_label_place(canvas, chart, i, plot, &obstacles, arena);
         if (!label.has_room && heart_of(chart, i, plot, &heart)) {
             label = place_beside(canvas, chart, chart->zones[i].label, plot, &obstacles, heart);

@@ -76,10 +76,10 @@ static void draw_code(struct paper *paper)
         return;
     }
     struct canvas_style style = {.size_pt = CODE_LABEL_SIZE_PT, .colour = paper_soft};
-    struct canvas_text text = paper_words(paper, paper->facts->code_label, style, CODE_PT + 8.0);
+    struct canvas_text text = paper_words(paper, paper->facts->code_label, style, CODE_PT);
     text.align = CANVAS_CENTRE;
     text.lines_most = 1;
-    paper_draw(paper, square.x - 4.0, square.y + CODE_PT, &text);
+    paper_draw(paper, square.x, square.y + CODE_PT, &text);
 }
 
 static const char *page_words(struct paper *paper)

@@ -170,6 +170,7 @@ static bool write_address(struct paper *paper, const struct document_block *bloc
 {
     static const double FIELD_TOP_PT = 45.0 * PAPER_MILLIMETRE;
     static const double FIELD_HEIGHT_PT = 45.0 * PAPER_MILLIMETRE;
+    static const double MARGIN_PT = 2.0 * PAPER_MILLIMETRE; // below, for a letter that slips
     static const double WORDS_TOP_PT = 17.7 * PAPER_MILLIMETRE;
     static const double WORDS_LEFT_PT = 25.0 * PAPER_MILLIMETRE;
     static const double WORDS_WIDTH_PT = 78.0 * PAPER_MILLIMETRE;
@@ -178,10 +179,10 @@ static bool write_address(struct paper *paper, const struct document_block *bloc
     struct canvas_text text = paper_text(paper, block->spans.spans, block->spans.count,
                                          tone_style(block->tone), WORDS_WIDTH_PT);
     double height = paper_text_height(paper, &text);
-    if (paper->page > 1 || paper->y > FIELD_TOP_PT || height > FIELD_HEIGHT_PT) {
+    if (paper->page > 1 || paper->y > FIELD_TOP_PT || height > FIELD_HEIGHT_PT - MARGIN_PT) {
         return false;
     }
-    double top = fmin(WORDS_TOP_PT, FIELD_HEIGHT_PT - height);
+    double top = fmin(WORDS_TOP_PT, FIELD_HEIGHT_PT - MARGIN_PT - height);
     paper_tag_begin(paper, CANVAS_TAG_P);
     paper_draw(paper, WORDS_LEFT_PT, FIELD_TOP_PT + top, &text);
     paper_tag_end(paper, CANVAS_TAG_P);

@@ -13,6 +13,9 @@ static const double TABLE_SPACE_PT = 10.0;
 /* No word of a text makes its column wider than this share of the table. */
 static const double WORD_SHARE_MOST = 0.3;
 
+/* What has to have room of a row that is higher than a page, as a multiple of the letters' size. */
+static const double HIGH_ROW_PART = 5.0;
+
 struct table {
     const struct document_block *block;
     double size_pt;
@@ -288,10 +291,9 @@ static double first_height(struct paper *paper, const struct table *table)
     double height =
         table->block->caption[0] == '\0' ? 0.0 : paper_text_height(paper, &caption) + 2.0;
     height += head_height(paper, table);
-    if (table->block->count > 0) {
-        height += row_height(paper, table, 0);
-    }
-    return fmin(height, PAPER_HEIGHT_PT);
+    double row = table->block->count > 0 ? row_height(paper, table, 0) : 0.0;
+    bool fits_a_page = height + row <= PAPER_HEIGHT_PT;
+    return height + (fits_a_page ? row : HIGH_ROW_PART * table->size_pt);
 }
 
 double paper_table_first_height(struct paper *paper, const struct document_block *block)

@@ -61,7 +61,7 @@ static struct paper_part measure(struct paper *paper, const struct canvas_text *
 
 double paper_first_lines(struct paper *paper, const struct canvas_text *text)
 {
-    struct paper_part all = measure(paper, text, 0, INFINITY);
+    struct paper_part all = measure(paper, text, 0, (double)INFINITY);
     return all.next <= WHOLE_LINES ? all.height : all.height * KEPT_LINES / (double)all.next;
 }
 
@@ -72,7 +72,7 @@ struct paper_part paper_find_part(struct paper *paper, const struct canvas_text 
     if (part.is_last) {
         return part;
     }
-    size_t count = measure(paper, text, 0, INFINITY).next;
+    size_t count = measure(paper, text, 0, (double)INFINITY).next;
     if (count - part.next < KEPT_LINES && part.next - first > KEPT_LINES) {
         double line = part.height / (double)(part.next - first);
         part = measure(paper, text, first, part.height - line / 2.0);

@@ -43,7 +43,7 @@ struct report_device {
     const char *serial;
     int64_t verified_at_us; /* 0: never */
     int64_t due_at_us;      /* 0: not known */
-    const char *verdict;    /* "passed", "failed", "overdue", "unverified" */
+    const char *verdict;    /* "passed", "failed", "overdue", "not_verified" */
     const char *words;      /* what else is to be said of it */
 };
 

@@ -22,7 +22,7 @@ static const char *device_state(const struct report_maker *maker,
                                 const struct report_device *device)
 {
     struct text words = report_words(maker);
-    report_code_words(&words, report_is_given(device->verdict) ? device->verdict : "unverified");
+    report_code_words(&words, report_is_given(device->verdict) ? device->verdict : "not_verified");
     if (device->verified_at_us != 0) {
         text_append(&words, ", ");
         text_append(&words, report_date(maker->arena, device->verified_at_us));
@@ -51,7 +51,8 @@ static void add_equipment(const struct report_maker *maker)
     if (report->device_count == 0) {
         return;
     }
-    document_table(maker->document, "Equipment", columns, sizeof columns / sizeof columns[0]);
+    document_table(maker->document, "Equipment of the room", columns,
+                   sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < report->device_count; i++) {
         const struct report_device *device = &report->devices[i];
         struct text kind = report_words(maker);

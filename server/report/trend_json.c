@@ -213,3 +213,19 @@ void trend_json_write(const struct trend_summary *summary, struct arena *arena, 
     json_writer_flag(out, "truncated", summary->truncated);
     text_append_char(out, '}');
 }
+
+size_t trend_values(const struct trend_summary *summary, size_t row, struct arena *arena,
+                    struct trend_value **ret_values)
+{
+    const struct table table = read_table(summary, arena);
+    struct trend_value *values = arena_array(arena, table.study_count, sizeof *values);
+    for (size_t i = 0; i < table.study_count; i++) {
+        const struct cell *cell = cell_at(&table, i, row);
+        values[i] = (struct trend_value){.started_at_us = table.studies[i].started_at_us,
+                                         .status = table.studies[i].status,
+                                         .value = cell->value,
+                                         .doubtful = cell->doubtful};
+    }
+    *ret_values = values;
+    return table.study_count;
+}

@@ -12,6 +12,19 @@ struct trend_summary {
     bool truncated;
 };
 
+/* A number of one study. */
+struct trend_value {
+    int64_t started_at_us;
+    const char *status;
+    double value; /* NaN: the study has none */
+    bool doubtful;
+};
+
+/* The number of catalogue row `row` (catalogue_row()) in each study, in order of time, on the
+ * arena. Which recording's stands is as below. Returns how many. */
+size_t trend_values(const struct trend_summary *summary, size_t row, struct arena *arena,
+                    struct trend_value **ret_values);
+
 /* {"patient_id", "items": [{"study_id", "started_at", "status", "values": {section: {code:
  * number}}, "doubtful": ["section.code"]}], "trends": [...], "truncated"}.
  *

@@ -358,6 +358,8 @@ bool query_prepare_all(struct store *store, struct error *reterr)
         &store_erasure_statements,
         &store_idempotency_statements,
         &store_interpretation_statements,
+        &store_letter_dispatch_statements,
+        &store_letter_statements,
         &store_link_statements,
         &store_patient_statements,
         &store_patient_file_statements,

@@ -39,6 +39,8 @@ extern const struct statement_table store_device_statements;
 extern const struct statement_table store_erasure_statements;
 extern const struct statement_table store_idempotency_statements;
 extern const struct statement_table store_interpretation_statements;
+extern const struct statement_table store_letter_dispatch_statements;
+extern const struct statement_table store_letter_statements;
 extern const struct statement_table store_link_statements;
 extern const struct statement_table store_patient_file_statements;
 extern const struct statement_table store_patient_statements;

@@ -47,8 +47,10 @@ struct principal {
                                        certificate that it works with; NULL: any, or none */
     const char *session_id;         /* of a browser session; NULL: none */
     bool by_provider;               /* signed in by single sign-on */
-    int session_epoch;              /* of an account when it was looked up, for account_hold() */
-    unsigned owes;                  /* bits of enum principal_owes; by_provider owes nothing */
+    int64_t authenticated_at_s; /* when the provider asked the person, seconds since 1970; 0: not
+                                   told, or the session is not just beginning */
+    int session_epoch;          /* of an account when it was looked up, for account_hold() */
+    unsigned owes;              /* bits of enum principal_owes; by_provider owes nothing */
 };
 
 /* What an account must do before anything else. */
@@ -150,6 +152,7 @@ struct session_origin {
     const char *address;    /* at most SESSION_ADDRESS_LENGTH bytes */
     const char *user_agent; /* at most SESSION_USER_AGENT_LENGTH bytes */
     bool by_provider;       /* single sign-on: the session owes nothing, see enum principal_owes */
+    int64_t authenticated_at_s; /* when the provider asked the person; 0: not told */
 };
 
 /* Keeps others from changing an account until the transaction ends. ERROR_STALE when the account is
@@ -182,7 +185,9 @@ struct session {
 MUST_CHECK bool session_list(struct store *store, struct arena *arena, const char *account_id,
                              struct session **ret_items, size_t *ret_count, struct error *reterr);
 
-/* Whether a session began at most `within_s` ago, by the database's clock. */
+/* Whether the provider of single sign-on asked the person for a proof at most `within_s` before
+ * now, by the database's clock. Not when it only recognised them, nor in a session of a password.
+ */
 MUST_CHECK bool session_is_fresh(struct store *store, const char *account_id,
                                  const char *session_id, int within_s, bool *ret_fresh,
                                  struct error *reterr);

@@ -27,6 +27,9 @@ enum link_statement {
     " coalesce(l.reads_at_most, 0), l.read_count, penstock.unix_us(l.created_at),"                 \
     " penstock.unix_us(l.expires_at), coalesce(penstock.unix_us(l.last_read_at), 0)"
 
+/* A file ($3) that is asked for soon enough after link l was opened. */
+#define OF_AN_OPENING "($3::integer = 1 and l.last_read_at > now() - interval '30 minutes')"
+
 /* Requests of one link within an hour that begins with the first of them. */
 #define READS_AN_HOUR "60"
 
@@ -59,10 +62,12 @@ static const struct statement statements[] = {
                     .sql = "select set_config('penstock.link_study', $2, true)"
                            " where $1::uuid is not null"},
     [LINK_LOCK] = {.name = "link_lock",
-                   .sql = "select " LINK_STATE " = 'valid',"
+                   .sql = "select " LINK_STATE " = 'valid' or (" LINK_STATE " = 'used_up' and"
+                          " coalesce(" OF_AN_OPENING ", false)),"
                           " case when l.hour_count < " READS_AN_HOUR " then 0 else coalesce("
                           " greatest(0, ceil(extract(epoch from l.hour_began_at"
-                          " + interval '1 hour' - now()))), 0) end"
+                          " + interval '1 hour' - now()))), 0) end,"
+                          " coalesce(" OF_AN_OPENING ", false)"
                           " from penstock.study_link l"
                           " where l.clinic_id = $1 and l.id = $2 for update"},
     [LINK_COUNT] = {.name = "link_count",
@@ -229,8 +234,10 @@ bool link_look_up(struct store *store, struct arena *arena,
     return found || error_set(reterr, ERROR_NOT_FOUND, "no such link");
 }
 
-/* Locks the link; whether it may be read, and when. */
-static bool lock_link(struct store *store, const struct link_target *target, int *ret_wait_s,
+/* Locks the link; whether it may be read, and when.
+ * ret_is_open  whether the request belongs to an opening that was counted */
+static bool lock_link(struct store *store, const struct link_target *target,
+                      enum link_reading reading, int *ret_wait_s, bool *ret_is_open,
                       struct error *reterr)
 {
     struct query enter;
@@ -239,6 +246,7 @@ static bool lock_link(struct store *store, const struct link_target *target, int
     struct query lock;
     query_start(&lock, store, &statements[LINK_LOCK]);
     query_id(&lock, target->id);
+    query_int(&lock, reading == LINK_FILE ? 1 : 0);
 
     struct query *const queries[] = {&enter, &lock};
     struct rows rows[2];
@@ -248,6 +256,7 @@ static bool lock_link(struct store *store, const struct link_target *target, int
     bool valid = rows[1].count == 1 && rows_bool(&rows[1], 0, 0);
     if (valid) {
         *ret_wait_s = rows_int(&rows[1], 0, 1);
+        *ret_is_open = rows_bool(&rows[1], 0, 2);
     }
     rows_clear(&rows[0]);
     rows_clear(&rows[1]);
@@ -266,14 +275,16 @@ static bool count_request(struct store *store, const struct link_target *target,
            (counted == 1 || error_set(reterr, ERROR_INTERNAL, "%d links counted", counted));
 }
 
-bool link_begin_reading(struct store *store, const struct link_target *target, bool counts,
-                        int *ret_wait_s, struct error *reterr)
+bool link_begin_reading(struct store *store, const struct link_target *target,
+                        enum link_reading reading, bool counts, int *ret_wait_s,
+                        struct error *reterr)
 {
+    bool is_open = false;
     if (!store_begin(store, target->clinic_id, NULL, reterr)) {
         return false;
     }
     store_narrow(store, STORE_REACH_LINK);
-    bool good = lock_link(store, target, ret_wait_s, reterr) &&
-                (*ret_wait_s > 0 || count_request(store, target, counts, reterr));
+    bool good = lock_link(store, target, reading, ret_wait_s, &is_open, reterr) &&
+                (*ret_wait_s > 0 || count_request(store, target, counts && !is_open, reterr));
     return good || error_context(reterr, "read through a link");
 }

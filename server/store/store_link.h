@@ -70,12 +70,18 @@ MUST_CHECK bool link_look_up(struct store *store, struct arena *arena,
                              const char *client_address, struct link_target *ret_target,
                              int *ret_wait_s, struct error *reterr);
 
+/* What is asked for through a link. Its page opens it, and files within 30 minutes afterwards
+ * belong to that opening; a file that is asked for without one opens it as well. */
+enum link_reading { LINK_PAGE, LINK_FILE };
+
 /* Begins a transaction that reaches the link's study only, and counts the request against the 60 of
  * an hour. The link is locked until the transaction ends: reads of one link come one after the
- * other. ERROR_NOT_FOUND when it is over or its study is not signed (any more).
- * counts      whether the request is a read, of which there may be reads_at_most
+ * other. ERROR_NOT_FOUND when it is over or its study is not signed (any more); files of an opening
+ * are still given when it was the last of reads_at_most.
+ * counts      whether an opening is one of those of which there may be reads_at_most
  * ret_wait_s  0, or seconds to wait: then nothing was counted */
 MUST_CHECK bool link_begin_reading(struct store *store, const struct link_target *target,
-                                   bool counts, int *ret_wait_s, struct error *reterr);
+                                   enum link_reading reading, bool counts, int *ret_wait_s,
+                                   struct error *reterr);
 
 #endif

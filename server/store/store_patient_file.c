@@ -39,6 +39,27 @@ enum file_statement {
                            " and d.kind = 'report')) order by g.number) from penstock.signature g" \
                            " where g.clinic_id = s.clinic_id and g.study_id = s.id), '[]')"
 
+/* Letters about a study s, and those that were sent. The files themselves stand beside. */
+#define LETTERS_OF_STUDY                                                                           \
+    "'letters', coalesce((select json_agg(json_build_object('version', l.version,"                 \
+    " 'template', l.template_name, 'language', l.language, 'addressee', l.addressee_name,"         \
+    " 'salutation', l.addressee_salutation, 'address', l.addressee_address,"                       \
+    " 'copies', l.copies, 'question', l.question, 'remarks', l.remarks,"                           \
+    " 'created_at', l.created_at, 'created_by', " ACTOR(                                           \
+        "l", "created_by") ") order by l.version)"                                                 \
+                           " from penstock.letter l where l.clinic_id = s.clinic_id"               \
+                           " and l.study_id = s.id), '[]'),"                                       \
+                           " 'letter_dispatches', coalesce((select json_agg(json_build_object("    \
+                           "'id', d.id, 'signature_number', d.signature_number, 'way', d.way,"     \
+                           " 'recipient', d.recipient, 'sent_at', d.sent_at, 'sent_by', " ACTOR(   \
+                               "d", "sent_by") ", 'text', d.plain,"                                \
+                                               " 'file', '/v1/letter-dispatches/' || d.id,"        \
+                                               " 'sha256', encode(d.sha256, 'hex'))"               \
+                                               " order by d.sent_at, d.id)"                        \
+                                               " from penstock.letter_dispatch d"                  \
+                                               " where d.clinic_id = s.clinic_id"                  \
+                                               " and d.study_id = s.id), '[]')"
+
 static const struct statement statements[] = {
     [FILE_SIZE] =
         {.name = "file_size",
@@ -51,6 +72,9 @@ static const struct statement statements[] = {
              ") + (select coalesce(sum(octet_length(s.history::text)"
              " + octet_length(s.catheters)), 0)"
              " from penstock.study s where s.clinic_id = $1 and s.patient_id = $2)"
+             " + (select coalesce(sum(octet_length(d.plain)), 0) from penstock.letter_dispatch d"
+             " join penstock.study s on s.clinic_id = d.clinic_id and s.id = d.study_id"
+             " where d.clinic_id = $1 and s.patient_id = $2)"
              " + (select coalesce(sum(octet_length(i.document::text)), 0)"
              " from penstock.interpretation i join penstock.study s on s.clinic_id = i.clinic_id"
              " and s.id = i.study_id where s.clinic_id = $1 and s.patient_id = $2),"
@@ -188,7 +212,7 @@ static const struct statement statements[] = {
                                                  " from penstock.study_link l where "
                                                  "l.clinic_id = s.clinic_id"
                                                  " and l.study_id = s.id), '[]'), " SIGNED_OF_STUDY
-                                                 ") from "
+                                                 ", " LETTERS_OF_STUDY ") from "
                                                  "penstock.study s"
                                                  " where s.clinic_id = $1 and s.patient_id = "
                                                  "$2 order by s.started_at, s.id"},

@@ -36,9 +36,10 @@ static const struct statement statements[] = {
     [SESSION_INSERT] = {.name = "session_insert",
                         .sql = "insert into penstock.session"
                                " (clinic_id, account_id, session_hash, expires_at, address,"
-                               " user_agent, by_provider)"
+                               " user_agent, by_provider, authenticated_at)"
                                " values ($1, $2, $3, now() + $4::bigint * interval '1 second',"
-                               " $5, $6, $7) returning penstock.unix_us(expires_at)"},
+                               " $5, $6, $7, to_timestamp(nullif($8::bigint, 0)))"
+                               " returning penstock.unix_us(expires_at)"},
     [SESSION_LOCK_ACCOUNT] = {.name = "session_lock_account",
                               .sql = "select from penstock.account"
                                      " where clinic_id = $1 and id = $2 for no key update"},
@@ -71,7 +72,7 @@ static const struct statement statements[] = {
     [SESSION_FRESH] = {.name = "session_fresh",
                        .sql = "select from penstock.session where clinic_id = $1"
                               " and account_id = $2 and id = $3"
-                              " and created_at > now() - $4::bigint * interval '1 second'"},
+                              " and authenticated_at > now() - $4::bigint * interval '1 second'"},
     [SESSION_END] = {.name = "session_end",
                      .sql = "delete from penstock.session where clinic_id = $1"
                             " and account_id = $2 and id = $3 returning id"},
@@ -202,6 +203,7 @@ bool session_create(struct store *store, const char *account_id,
     query_text(&insert, origin->address);
     query_text(&insert, origin->user_agent);
     query_text(&insert, origin->by_provider ? "true" : "false");
+    query_int(&insert, origin->authenticated_at_s);
 
     struct query *const queries[] = {&lock, &over, &insert};
     struct rows rows[3];
@@ -300,7 +302,7 @@ bool session_is_fresh(struct store *store, const char *account_id, const char *s
     query_int(&query, within_s);
     int count = 0;
     if (!query_count(store, &query, &count, reterr)) {
-        return error_context(reterr, "ask for a session's age");
+        return error_context(reterr, "ask how fresh a sign-in is");
     }
     *ret_fresh = count == 1;
     return true;

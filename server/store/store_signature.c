@@ -50,12 +50,12 @@ static const struct statement statements[] = {
                 " and r.study_id = $2 and r.state = 'complete'),"
                 " (select count(*) from penstock.recording r where r.clinic_id = $1"
                 " and r.study_id = $2 and r.state = 'open'),"
-                " coalesce(i.revision, 0), i.recordings::text is not distinct from (select"
-                " " SIGNATURE_RECORDINGS
-                "::text from penstock.study s where s.clinic_id = $1 and s.id = $2),"
+                " coalesce(i.revision, 0), i.recordings::text is not distinct from c.recordings,"
                 " (select coalesce(max(g.number), 0) from penstock.signature g"
-                " where g.clinic_id = $1 and g.study_id = $2)"
-                " from (select) one left join lateral (select n.revision, n.recordings"
+                " where g.clinic_id = $1 and g.study_id = $2), c.recordings"
+                " from (select " SIGNATURE_RECORDINGS "::text as recordings from penstock.study s"
+                " where s.clinic_id = $1 and s.id = $2) c"
+                " left join lateral (select n.revision, n.recordings"
                 " from penstock.interpretation n where n.clinic_id = $1 and n.study_id = $2"
                 " order by n.revision desc limit 1) i on true"},
     [SIGNATURE_INSERT] =
@@ -224,6 +224,7 @@ bool signature_lock(struct store *store, struct arena *arena, const char *study_
             .interpretation_revision = rows_int(&rows[1], 0, 2),
             .is_interpreted_as_is = rows_bool(&rows[1], 0, 3),
             .number = rows_int(&rows[1], 0, 4),
+            .recordings = rows_text(&rows[1], arena, 0, 5),
         };
     }
     rows_clear(&rows[0]);

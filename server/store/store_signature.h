@@ -67,6 +67,7 @@ struct signature_ground {
     int study_version;
     int complete_count;          /* recordings with an analysis, not withdrawn */
     int open_count;              /* recordings that are still running */
+    const char *recordings;      /* the complete ones, as in struct signature_row */
     int interpretation_revision; /* the newest; 0: none */
     bool is_interpreted_as_is;   /* it was written of the recordings as they are now */
     int number;                  /* the newest signature; 0: none */

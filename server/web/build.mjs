@@ -9,7 +9,7 @@ import {fileURLToPath} from 'node:url';
 import {gzipSync} from 'node:zlib';
 
 const SCRIPT_BUDGET_BYTES = 150 * 1024; // of one page, gzip; a clinic's tablet on a weak network
-const PAGES = ['sign-in', 'today', 'study', 'audit', 'account'];
+const PAGES = ['sign-in', 'today', 'study', 'audit', 'account', 'letters'];
 
 const [modules, output] = process.argv.slice(2);
 const source = join(dirname(fileURLToPath(import.meta.url)), 'src');
@@ -39,11 +39,11 @@ for (const page of PAGES) {
 }
 copyFileSync(join(source, 'favicon.svg'), join(output, 'favicon.svg'));
 
-const licences = ['uplot', 'uqr'].map((name) => {
+const licences = ['mustache', 'uplot', 'uqr'].map((name) => {
   const {version, license} = JSON.parse(readFileSync(join(modules, name, 'package.json'), 'utf8'));
   return `${name} ${version} (${license})\n\n${readFileSync(join(modules, name, 'LICENSE'), 'utf8')}`;
 });
 writeFileSync(
   join(output, 'licences.txt'),
-  `Penstock's pages contain the following software.\n\n${licences.join('\n\n')}`,
+  `Penstock's pages and letters contain the following software.\n\n${licences.join('\n\n')}`,
 );

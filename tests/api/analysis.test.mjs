@@ -494,23 +494,15 @@ const strip = (html) =>
     .replaceAll('&amp;', '&')
     .trim();
 
-/** The lists in a summary page: [[cell text, …], …] for each, in order. */
-function listsOf(html) {
-  return [...html.matchAll(/<table class="items">.*?<tbody>(.*?)<\/tbody>/gs)].map(([, body]) =>
-    [...body.matchAll(/<tr>(.*?)<\/tr>/gs)].map(([, row]) =>
-      [...row.matchAll(/<td[^>]*>(.*?)<\/td>/gs)].map(([, cell]) => strip(cell)),
-    ),
-  );
-}
-
-/** The tables of numbers in a summary page: [[label, value text], …] for each, in order. */
-function tablesOf(html) {
-  return [...html.matchAll(/<table class="numbers">(.*?)<\/table>/gs)].map(([, table]) =>
-    [...table.matchAll(/<th scope="row">(.*?)<\/th><td class="number">(.*?)<\/td>/gs)].map(([, label, value]) => [
-      strip(label),
-      strip(value),
-    ]),
-  );
+/** The tables of a report whose captions begin so: [[cell text, …], …] for each, in order. */
+function tablesOf(html, caption) {
+  return [...html.matchAll(/<table>\n<caption>(.*?)<\/caption>.*?<tbody>(.*?)<\/tbody>/gs)]
+    .filter(([, found]) => caption.test(found))
+    .map(([, , body]) =>
+      [...body.matchAll(/<tr>(.*?)<\/tr>/gs)].map(([, row]) =>
+        [...row.matchAll(/<t[hd][^>]*>(.*?)<\/t[hd]>/gs)].map(([, cell]) => strip(cell)),
+      ),
+    );
 }
 
 function isRounded(code, {value, unit}, shown) {
@@ -555,7 +547,7 @@ describe('a summary', () => {
     assert.equal(headers.get('content-type'), 'text/html; charset=utf-8');
     const sections = analyses.flatMap((analysis) => Object.values(analysis.sections).flat());
     const measuresOf = (section) => Object.entries(section).filter(([, value]) => !Array.isArray(value));
-    const tables = tablesOf(text);
+    const tables = tablesOf(text, /^Values/);
     assert.equal(tables.length, sections.length);
     let numbers = 0;
     for (const [i, section] of sections.entries()) {
@@ -582,7 +574,7 @@ describe('a summary', () => {
     const lists = analyses
       .flatMap((analysis) => Object.values(analysis.sections).flat())
       .flatMap((section) => Object.values(section).filter(Array.isArray));
-    const shown = listsOf(text);
+    const shown = tablesOf(text, /^(?!Values|Results)/);
     assert.deepEqual(
       shown.map((rows) => rows.length),
       lists.filter(({length}) => length > 0).map(({length}) => length),
@@ -598,14 +590,14 @@ describe('a summary', () => {
 
   it('gives the reporting line of the free flow', async () => {
     const {text} = await clinic.room.get(`/v1/studies/${study.id}/summary`, {accept: 'text/html'});
-    const [, line] = /<p class="void-line">(.*?)<\/p>/s.exec(text);
+    const [, line] = /<p><strong>(VOID: .*?)<\/strong><\/p>/s.exec(text);
     const {qmax, voided_volume} = analyses[0].sections.uroflow;
     assert.equal(strip(line), `VOID: ${Math.round(qmax.value)}/${10 * Math.round(voided_volume.value / 10)}/40`);
   });
 
   it('says on the page that it is preliminary, and runs no script', async () => {
     const {text} = await clinic.room.get(`/v1/studies/${study.id}/summary`, {accept: 'text/html'});
-    assert.match(text, /<p class="status-banner preliminary">/);
+    assert.match(text, /<p class="document-mark">Preliminary<\/p>/);
     assert.match(text, /Local protocols and licensed practice/);
     assert.ok(text.includes('Robin &lt;i&gt;') && text.includes('none &amp; nothing'));
     assert.doesNotMatch(text, /<script|javascript:|style=|https?:\/\//i);
@@ -626,6 +618,6 @@ describe('a summary', () => {
       channels: [{signal: 'flow', unit: 'mL/s', rate_hz: 10}],
     });
     const running = await clinic.room.get(`/v1/studies/${empty.id}/summary`, {accept: 'text/html'});
-    assert.match(running.text, /1 recording is still running and is not in this summary/);
+    assert.match(running.text, /1 recording is still running and is not in this report/);
   });
 });

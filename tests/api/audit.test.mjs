@@ -117,8 +117,21 @@ async function asWritten(key, type, more = {}) {
     select id from penstock.patient where id = '${one.id}'
     union select patient_id from penstock.study where id = '${one.id}'
     union select patient_id from penstock.erasure_request where id = '${one.id}'
-    union select s.patient_id from penstock.study_link k join penstock.study s on s.id = k.study_id where k.id = '${one.id}'`);
+    union select s.patient_id from penstock.study_link k join penstock.study s on s.id = k.study_id where k.id = '${one.id}'
+    union select s.patient_id from penstock.letter_dispatch d join penstock.study s on s.id = d.study_id where d.id = '${one.id}'
+    union select s.patient_id from penstock.letter_batch_item i join penstock.study s on s.id = i.study_id where i.batch_id = '${one.id}'`);
   return {...one, status: tokenStatus, object: [type, one.id], patients: patients.map(({id}) => id), ...more};
+}
+
+/** The request of lib/recipes.mjs for a route that is about nobody. */
+async function recipe(key) {
+  const {tokenStatus, ...one} = await recipeOf(clinic, key, 'administrator');
+  return {...one, status: tokenStatus};
+}
+
+async function ofTemplate(method) {
+  const one = await recipe(`${method} /v1/letter-templates/{name}/{language}`);
+  return {...one, detail: `${one.parameters.name}/${one.parameters.language}`};
 }
 
 const CASES = {
@@ -183,6 +196,11 @@ const CASES = {
   'GET /v1/patients/{id}': () => ofPatient(),
   'PUT /v1/patients/{id}': () => ofPatient({json: patientDocument(), ...match}),
   'GET /v1/patients/{id}/trend': () => ofPatient(),
+  'GET /v1/patients/{id}/trend/figure': async () => {
+    const {patient, study} = await visit();
+    await clinic.addRecording(study, FLOW);
+    return {id: patient, query: '?value=uroflow.qmax', object: ['patients', patient], patients: [patient]};
+  },
   'GET /v1/referrers': () => ({}),
   'GET /v1/patients/{id}/referrals': () => ofPatient(),
   'POST /v1/patients/{id}/referrals': async () => {
@@ -232,6 +250,8 @@ const CASES = {
   'GET /v1/recordings/{id}/events': () => ofRecording(),
   'PUT /v1/recordings/{id}/events': () => ofRecording({json: {events: []}, ...match}),
   'GET /v1/recordings/{id}/traces': () => ofRecording(),
+  'GET /v1/recordings/{id}/figures': () => ofRecording(),
+  'GET /v1/recordings/{id}/figure': () => ofRecording({query: '?kind=traces'}),
   'POST /v1/tokens/{id}/rotation': () => asWritten('POST /v1/tokens/{id}/rotation', 'tokens'),
   'GET /v1/patients/{id}/export': () => asWritten('GET /v1/patients/{id}/export', 'patients'),
   'POST /v1/patients/{id}/erasure': () => asWritten('POST /v1/patients/{id}/erasure', 'patients'),
@@ -257,6 +277,25 @@ const CASES = {
   'GET /v1/studies/{id}/links': () => asWritten('GET /v1/studies/{id}/links', 'studies'),
   'POST /v1/studies/{id}/links': () => asWritten('POST /v1/studies/{id}/links', 'studies'),
   'DELETE /v1/links/{id}': () => asWritten('DELETE /v1/links/{id}', 'links'),
+  'GET /v1/links/{id}/code': () => asWritten('GET /v1/links/{id}/code', 'links'),
+  'GET /v1/letter-templates': () => ({}),
+  'POST /v1/letter-templates/preview': () => recipe('POST /v1/letter-templates/preview'),
+  'GET /v1/letter-templates/{name}/{language}': () => ofTemplate('GET'),
+  'PUT /v1/letter-templates/{name}/{language}': () => ofTemplate('PUT'),
+  'GET /v1/letterhead': () => ({}),
+  'PUT /v1/letterhead': () => setting('/v1/letterhead', {name: 'A clinic', language: 'en'}),
+  'GET /v1/letters': () => ({patients: 'some'}),
+  'GET /v1/studies/{id}/letter': () => ofStudy(),
+  'GET /v1/studies/{id}/letter/settings': () => ofStudy(),
+  'PUT /v1/studies/{id}/letter/settings': () => asWritten('PUT /v1/studies/{id}/letter/settings', 'studies'),
+  'GET /v1/studies/{id}/letter/dispatches': () => asWritten('GET /v1/studies/{id}/letter/dispatches', 'studies'),
+  'POST /v1/studies/{id}/letter/dispatches': () =>
+    asWritten('POST /v1/studies/{id}/letter/dispatches', 'studies', {object: ['letter-dispatches']}),
+  'GET /v1/letter-dispatches/{id}': () => asWritten('GET /v1/letter-dispatches/{id}', 'letter-dispatches'),
+  'POST /v1/letter-batches': async () => made('letter-batches', {...(await recipe('POST /v1/letter-batches')), patients: 'some'}),
+  'GET /v1/letter-batches/{id}': () => asWritten('GET /v1/letter-batches/{id}', 'letter-batches'),
+  'POST /v1/letter-batches/{id}/next': () => asWritten('POST /v1/letter-batches/{id}/next', 'letter-batches'),
+  'GET /v1/letter-batches/{id}/document': () => asWritten('GET /v1/letter-batches/{id}/document', 'letter-batches'),
   'GET /v1/audit': () => ({}),
   'GET /v1/patients/{id}/audit': () => ofPatient(),
 };
@@ -269,12 +308,16 @@ const WITHOUT_ENTRY = [
   'GET /v1/sessions/current/second-factor',
   'GET /v1/parameters',
   'GET /v1/nomograms',
+  'GET /v1/letter-fields',
   'POST /v1/analyses',
 ];
 
-const isForPeople = ({roles, path}) => roles[0] === 'public' || ['/', '/today', '/audit', '/account'].includes(path) || /^\/(studies|assets)\//.test(path);
-const target = (path, {id = randomUUID(), second = randomUUID(), query = ''} = {}) =>
-  path.replace('{id}', id).replace(/\{(referrer_id|n)\}/, second) + query;
+const isForPeople = ({roles, path}) =>
+  roles[0] === 'public' ||
+  ['/', '/today', '/audit', '/account', '/letters'].includes(path) ||
+  /^\/(studies|referred|r|assets)\//.test(path);
+const target = (path, {id = randomUUID(), second = randomUUID(), parameters = {}, query = ''} = {}) =>
+  path.replace('{id}', id).replace(/\{(name|language)\}/g, (_, name) => parameters[name] ?? name).replace(/\{(referrer_id|n)\}/, second) + query;
 
 const takesBody = (method, path) => ['POST', 'PUT', 'PATCH'].includes(method) || (method === 'DELETE' && path.endsWith('/legal-hold'));
 

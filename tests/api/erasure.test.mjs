@@ -10,6 +10,7 @@ import {Client, pointers} from './lib/client.mjs';
 import {Clinic, patientDocument, signIn, studyDocument} from './lib/clinic.mjs';
 import {serverProgram} from './lib/environment.mjs';
 import {Installation} from './lib/installation.mjs';
+import {addressedVisit} from './lib/recipes.mjs';
 import {cut, open, send} from './lib/pieces.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
 import {INTERPRETATION} from './lib/signing.mjs';
@@ -167,6 +168,21 @@ describe('the file of a patient', () => {
     ]);
     assert.equal(study.signatures[0].report_sha256, signature.report.sha256);
     await physician.expect(200, 'HEAD', study.signatures[1].report);
+  });
+
+  it('holds the letters about a study, and what was sent', async () => {
+    const study = await addressedVisit(clinic);
+    const sent = {json: {way: 'post'}};
+    const {json: dispatch} = await clinic.as('clinician').expect(201, 'POST', `/v1/studies/${study.id}/letter/dispatches`, sent);
+    const {json} = await physician.get(`/v1/patients/${study.patient_id}/export`);
+    const [{letters, letter_dispatches: dispatches}] = json.studies;
+    assert.deepEqual([letters.length, letters[0].addressee, letters[0].created_by.name], [1, 'Dr Addressee', 'a clinician']);
+    assert.deepEqual(
+      dispatches.map(({id, way, recipient, sha256, sent_by}) => [id, way, recipient, sha256, sent_by.name]),
+      [[dispatch.id, 'post', 'Dr Addressee', dispatch.sha256, 'a clinician']],
+    );
+    assert.match(dispatches[0].text, /Dear Dr Addressee/);
+    await physician.expect(200, 'GET', dispatches[0].file);
   });
 
   it('names no patient in the name of the file', () => {

@@ -149,7 +149,8 @@ describe('each route', () => {
         });
       });
 
-      if (path.includes('{')) {
+      // A name that is given by whoever makes a thing may be given next door as well: letters.test.mjs.
+      if (path.includes('{') && key !== 'PUT /v1/letter-templates/{name}/{language}') {
         it('has nothing for another clinic, whatever the role', async () => {
           const recipe = await recipeOf(clinic, key);
           await installation.unchanged(async () => {

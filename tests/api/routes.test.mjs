@@ -9,7 +9,18 @@ import {Installation} from './lib/installation.mjs';
 import {filled} from './lib/recipes.mjs';
 import {forged} from './lib/secrets.mjs';
 
-const PAGES = ['/', '/today', '/studies/{id}', '/audit', '/account'];
+const PAGES = [
+  '/',
+  '/today',
+  '/studies/{id}',
+  '/referred/{id}',
+  '/referred/{id}/report',
+  '/referred/{id}/letter',
+  '/r/{id}',
+  '/audit',
+  '/account',
+  '/letters',
+];
 const PUBLIC = [
   'GET /healthz',
   'GET /readyz',
@@ -23,6 +34,8 @@ const PUBLIC = [
   'GET /assets/licences.txt',
   'POST /v1/sessions',
   'GET /l/{secret}',
+  'GET /l/{secret}/report',
+  'GET /l/{secret}/letter',
 ];
 
 let installation;
@@ -193,6 +206,9 @@ describe('a route that carries a secret', () => {
     ['POST', '/v1/tokens'],
     ['POST', '/v1/tokens/{id}/rotation'],
     ['POST', '/v1/studies/{id}/links'],
+    ['GET', '/l/{secret}'],
+    ['GET', '/l/{secret}/report'],
+    ['GET', '/l/{secret}/letter'],
     ['GET', '/sign-in/single'],
     ['GET', '/sign-in/return'],
   ]) {

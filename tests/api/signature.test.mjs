@@ -11,8 +11,8 @@ import {checkSchema} from './lib/contract.mjs';
 import {Installation} from './lib/installation.mjs';
 import {cut, open, send} from './lib/pieces.mjs';
 import {uroflowmetry} from './lib/recordings.mjs';
-import {codeOf, enrol} from './lib/second_factor.mjs';
-import {amend, interpret, INTERPRETATION, sign} from './lib/signing.mjs';
+import {codeOf, enrol, startOfStep} from './lib/second_factor.mjs';
+import {amend, interpret, INTERPRETATION, readRecordings, sign} from './lib/signing.mjs';
 
 const {document: FLOW} = uroflowmetry();
 const PROOF = {current_password: PASSWORD};
@@ -235,11 +235,11 @@ describe('a signature', () => {
   });
 
   it('is given once', async () => {
-    const {id} = await readVisit();
+    const {id, recording} = await readVisit();
     const {headers} = await physician.get(`/v1/studies/${id}`);
     const attempt = (client) =>
       client.request('POST', target(id, 'signature'), {
-        json: {interpretation_revision: 1, ...PROOF},
+        json: {interpretation_revision: 1, recordings: [{id: recording, revision: 1}], ...PROOF},
         headers: {'if-match': headers.get('etag')},
       });
     const answers = await Promise.all([attempt(physician), attempt(colleague), attempt(physician)]);
@@ -253,22 +253,35 @@ describe('a signature', () => {
   it('counts for what was read', async () => {
     const {id, recording} = await readVisit();
     const events = `/v1/recordings/${recording}/events`;
-    const attempt = async (revision, etag) =>
+    const attempt = async (interpretation_revision, revision, etag, recordings = [{id: recording, revision}]) =>
       physician.request('POST', target(id, 'signature'), {
-        json: {interpretation_revision: revision, ...PROOF},
+        json: {interpretation_revision, recordings, ...PROOF},
         headers: {'if-match': etag ?? (await physician.get(`/v1/studies/${id}`)).headers.get('etag')},
       });
-    assert.equal((await attempt(1, '"99"')).status, 412);
+    assert.equal((await attempt(1, 1, '"99"')).status, 412);
     await interpret(colleague, id);
-    const older = await attempt(1);
+    const older = await attempt(1, 1);
     assert.equal(older.status, 409);
     assert.deepEqual(pointers(older), ['/interpretation_revision']);
     await physician.put(events, {events: [{at_s: 1, code: 'comment', note: 'late'}]}, '"1"');
-    const changed = await attempt(2);
+    const changed = await attempt(2, 2);
     assert.equal(changed.status, 409);
     assert.match(details(changed)[0], /changed since/);
     await interpret(physician, id);
-    const signed = await attempt(3);
+    for (const [revision, recordings] of [
+      [1],
+      [3],
+      [2, []],
+      [2, [{id, revision: 2}]],
+      [2, [{id: recording, revision: 2}, {id: recording, revision: 2}]],
+      [2, [{id: recording, revision: 2}, {id, revision: 1}]],
+    ]) {
+      const unread = await attempt(3, revision, undefined, recordings);
+      assert.equal(unread.status, 409, unread.text);
+      assert.deepEqual(pointers(unread), ['/recordings']);
+    }
+    assert.equal(await statusOf(id), 'preliminary');
+    const signed = await attempt(3, 2);
     assert.equal(signed.status, 201, signed.text);
     assert.deepEqual(signed.json.recordings, [{id: recording, revision: 2}]);
   });
@@ -309,9 +322,19 @@ describe('a signature', () => {
     const attempt = (json, what = 'signature') =>
       physician.expect(422, 'POST', target(id, what), {json, headers: {'if-match': '"2"'}});
     await installation.unchanged(async () => {
-      assert.deepEqual(pointers(await attempt({interpretation_revision: 0, current_password: 7, colour: 1})), [
+      const read = {recordings: [{id, revision: 1}]};
+      assert.deepEqual(pointers(await attempt({interpretation_revision: 0, current_password: 7, colour: 1, ...read})), [
         '/colour', '/current_password', '/interpretation_revision']);
-      assert.deepEqual(pointers(await attempt({...PROOF})), ['/interpretation_revision']);
+      assert.deepEqual(pointers(await attempt({...PROOF})), ['/interpretation_revision', '/recordings']);
+      for (const [recordings, expected] of [
+        [{}, ['/recordings']],
+        [Array(1001).fill({id, revision: 1}), ['/recordings']],
+        [[{}, 3, {id: 7, revision: 'a', state: 'b'}, {id, revision: 0}],
+          ['/recordings/0/id', '/recordings/0/revision', '/recordings/1', '/recordings/2/id', '/recordings/2/revision',
+            '/recordings/2/state', '/recordings/3/revision']],
+      ]) {
+        assert.deepEqual(pointers(await attempt({interpretation_revision: 1, recordings, ...PROOF})), expected);
+      }
       assert.deepEqual(pointers(await attempt({reason: 'too short', ...PROOF}, 'amendments')), ['/interpretation', '/reason']);
       assert.deepEqual(
         pointers(await attempt({reason: 'a'.repeat(1001), interpretation: {plan: [3]}, ...PROOF}, 'amendments')),
@@ -329,7 +352,7 @@ describe('who signs proves again who they are', () => {
     const statuses = [];
     for (let i = 0; i < 12 && statuses.at(-1) !== 429; i++) {
       const answer = await one.request('POST', target(id, 'signature'), {
-        json: {interpretation_revision: 1, current_password: `wrong password ${i}`},
+        json: {interpretation_revision: 1, recordings: [], current_password: `wrong password ${i}`},
         headers: {'if-match': '"2"'},
       });
       statuses.push(answer.status);
@@ -351,20 +374,27 @@ describe('who signs proves again who they are', () => {
     assert.deepEqual(pointers(await sign(one, id, {}, 422)), ['/code', '/current_password']);
     assert.deepEqual(pointers(await sign(one, id, {...PROOF, code: '000000'}, 422)), ['/code']);
     assert.deepEqual(pointers(await sign(one, id, {current_password: 'wrong', code: recoveryCodes[0]}, 422)), ['/current_password']);
-    assert.ok(secret === undefined || codeOf(secret));
     await sign(one, id, {...PROOF, code: recoveryCodes[0]});
     assert.deepEqual(pointers(await amend(one, id, {...PROOF, code: recoveryCodes[0]}, {}, 422)), ['/code']);
+    await startOfStep();
+    const code = codeOf(secret);
+    await amend(one, id, {...PROOF, code});
+    assert.deepEqual(pointers(await amend(one, id, {...PROOF, code}, {}, 422)), ['/code']);
   });
 
-  it('or by having just signed in with the provider', async () => {
+  it('or by a proof that the provider has just asked for', async () => {
     const {id} = await readVisit();
     const one = await person();
     const set = (what) => installation.execute(`update penstock.session set ${what} where account_id = '${one.id}'`);
-    await set(`by_provider = true, created_at = now() - interval '11 minutes'`);
-    const stale = await sign(one, id, {}, 403);
-    assert.equal(stale.json.type, '/problems/fresh-sign-in-required');
+    for (const proof of [`null`, `now() - interval '11 minutes'`]) {
+      await set(`by_provider = true, authenticated_at = ${proof}`); // the session itself began just now
+      const stale = await sign(one, id, {}, 403);
+      assert.equal(stale.json.type, '/problems/fresh-sign-in-required');
+    }
     assert.deepEqual(pointers(await sign(one, id, {current_password: 'wrong'}, 422)), ['/current_password']);
-    await set(`created_at = now() - interval '9 minutes'`);
+    await set(`by_provider = false, authenticated_at = now()`);
+    assert.deepEqual(pointers(await sign(one, id, {}, 422)), ['/current_password']);
+    await set(`by_provider = true, authenticated_at = now() - interval '9 minutes'`);
     await sign(one, id, {});
   });
 });

@@ -117,6 +117,27 @@ describe('single sign-on', () => {
     });
   });
 
+  it('has people asked anew where they want to be, and believes the provider alone that they were', async () => {
+    const now = Math.floor(Date.now() / 1000);
+    const told = async (next, claims) => {
+      const browser = new Browser();
+      const address = await browser.leave(next);
+      const asked = new URL(address).searchParams;
+      provider.behave({claims});
+      assert.equal((await browser.comeBack(provider.authorise(address))).status, 200);
+      provider.behave({});
+      const [row] = await installation.rows(
+        `select extract(epoch from authenticated_at)::int as at from penstock.session order by created_at desc limit 1`,
+      );
+      return [asked.get('prompt'), asked.get('max_age'), row.at];
+    };
+    assert.deepEqual(await told('?fresh=true', {auth_time: now - 3}), ['login', '0', now - 3]);
+    assert.deepEqual(await told('?fresh=true', {}), ['login', '0', null]);
+    assert.deepEqual(await told('?fresh=true', {auth_time: now - 9000}), ['login', '0', now - 9000]);
+    assert.deepEqual(await told('', {auth_time: now - 9000}), [null, null, now - 9000]);
+    assert.deepEqual(await told('?fresh=1', {}), [null, null, null]);
+  });
+
   it('leads to the provider and back into a session', async () => {
     const browser = new Browser();
     const address = await browser.leave('?next=/today?date=2026-03-02');

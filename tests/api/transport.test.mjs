@@ -265,7 +265,7 @@ describe('an answer', () => {
   it('is 406 in a media type that there is not', async () => {
     for (const [target, accept] of [
       ['/v1/patients', 'application/xml'],
-      [`/v1/studies/${study.id}/summary`, 'application/pdf'],
+      [`/v1/studies/${study.id}/summary`, 'image/png'],
       ['/v1/patients', 'text/*'],
     ]) {
       await clinic.room.expect(406, 'GET', target, {headers: {accept}});
@@ -281,6 +281,8 @@ describe('an answer', () => {
       (await clinic.room.get(target, {accept})).headers.get('content-type').split(';')[0];
     assert.equal(await typeFor('*/*'), 'application/json');
     assert.equal(await typeFor('text/html'), 'text/html');
+    assert.equal(await typeFor('text/plain'), 'text/plain');
+    assert.equal(await typeFor('application/pdf'), 'application/pdf');
     assert.equal(await typeFor('application/json;q=0.5, text/html;q=0.9'), 'text/html');
     assert.equal(await typeFor('text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8'), 'text/html');
   });

@@ -220,7 +220,7 @@ test('the summary of a study of script is read as text', async () => {
   for (const {study} of visits) {
     const visit = await begin();
     await visit.open(`/v1/studies/${study.id}/summary`);
-    await visit.page.waitForSelector('body.summary');
+    await visit.page.waitForSelector('body.document');
     await provoke(visit);
     await assertHarmless(visit, 'the summary');
     if (study === visits[1].study) await visit.screenshot('attacks-summary');

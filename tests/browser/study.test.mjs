@@ -1,5 +1,7 @@
 import assert from 'node:assert/strict';
+import path from 'node:path';
 import {after, before, test} from 'node:test';
+import {marksOf} from '../report/forms.mjs';
 import {launch, PHONE, Visit} from './lib/browser.mjs';
 import {serverUrl} from './lib/environment.mjs';
 import {lists, measures, plain, readable, stepsOf} from './lib/numbers.mjs';
@@ -72,18 +74,34 @@ function readRecording(visit, recording) {
   });
 }
 
-/** Rows of the printed summary for each recording: {label: value with unit}. */
+/** Numbers of the printed report for each recording: [label, value with unit]; of pulls side by side each one. */
 async function readSummary(visit, id) {
   const html = await (
     await visit.context.request.get(`${serverUrl}/v1/studies/${id}/summary`, {headers: {accept: 'text/html'}})
   ).text();
   return visit.page.evaluate((text) => {
     const printed = new DOMParser().parseFromString(text, 'text/html');
-    return [...printed.querySelectorAll('section.recording')].map((section) =>
-      [...section.querySelectorAll('table.numbers tbody tr')].map((row) => [
-        row.querySelector('th').textContent,
-        row.querySelector('td.number').textContent,
-      ]),
+    const recordings = [...printed.querySelectorAll('section')].filter((section) =>
+      / UTC$/.test(section.querySelector('h2').textContent),
+    );
+    const withUnit = (value, unit) => (unit ? `${value} ${unit}` : value);
+    const readRow = (row) => {
+      const name = row.querySelector('th').textContent;
+      const [value, unit] = [...row.querySelectorAll('td')].map((cell) => cell.textContent);
+      if (row.querySelectorAll('td.number').length === 1 && row.cells.length === 4) {
+        return [[name, withUnit(value, unit)]];
+      }
+      const comma = name.lastIndexOf(', ');
+      const [label, unitOfPulls] = comma < 0 ? [name, ''] : [name.slice(0, comma), name.slice(comma + 2)];
+      return [...row.querySelectorAll('td.number')].map((cell) => [
+        label,
+        withUnit(cell.textContent.replace('*', ''), unitOfPulls),
+      ]);
+    };
+    return recordings.map((section) =>
+      [...section.querySelectorAll('table')]
+        .filter((table) => table.caption.textContent.startsWith('Values'))
+        .flatMap((table) => [...table.tBodies[0].rows].flatMap(readRow)),
     );
   }, html);
 }
@@ -390,13 +408,29 @@ test('the printed summary is accessible and fits', async () => {
     const visit = await begin({viewport});
     for (const study of samples) {
       await visit.open(`/v1/studies/${study.id}/summary`);
-      await visit.page.waitForSelector('body.summary');
+      await visit.page.waitForSelector('body.document');
       await visit.assertAccessible('summary');
       await visit.assertFits('summary');
       await visit.screenshot(`summary-${study.recordings.map(({type}) => type).join('-') || 'no-recordings'}`);
     }
     await visit.end({allowed: [/favicon\.ico/, /Failed to load resource.*\b404\b/]});
   }
+});
+
+test('the report prints with its mark on every page, and no figure is cut', async () => {
+  const visit = await begin();
+  for (const study of samples.filter(({recordings}) => recordings.length > 0)) {
+    await visit.open(`/v1/studies/${study.id}/summary`);
+    const file = path.join(process.env.PENSTOCK_TEST_ARTIFACTS, `printed-${study.id}.pdf`);
+    await visit.page.pdf({path: file, preferCSSPageSize: true});
+    const marks = await marksOf(file);
+    assert.ok(marks.length > 1);
+    assert.deepEqual(new Set(marks), new Set(['Preliminary']));
+    await visit.page.emulateMedia({media: 'print'});
+    const breaks = await visit.page.$$eval('figure, tr', (all) => all.map((one) => getComputedStyle(one).breakInside));
+    assert.deepEqual(new Set(breaks), new Set(['avoid']));
+  }
+  await visit.end({allowed: [/favicon\.ico/, /Failed to load resource.*\b404\b/]});
 });
 
 test('no page holds a script or style of its own, and the policy forbids them', async () => {

@@ -75,10 +75,11 @@ static void make_ready(void)
 static bool is_taken(const char *token, const json_t *set)
 {
     struct arena *arena = arena_new();
-    const char *subject = NULL;
-    bool taken = id_token_check(arena, token, set, &expected, &subject) == ID_TOKEN_GOOD;
-    require(taken == (subject != NULL), "a subject comes with a good token only");
-    require(!taken || (strlen(subject) >= 1 && strlen(subject) <= ID_TOKEN_SUBJECT_MOST_BYTES),
+    struct id_token_person person = {0};
+    bool taken = id_token_check(arena, token, set, &expected, &person) == ID_TOKEN_GOOD;
+    require(taken == (person.subject != NULL), "a subject comes with a good token only");
+    require(!taken || (strlen(person.subject) >= 1 &&
+                       strlen(person.subject) <= ID_TOKEN_SUBJECT_MOST_BYTES),
             "the subject's length");
     arena_free(arena);
     return taken;

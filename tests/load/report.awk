@@ -127,4 +127,9 @@ END {
     document("numbers")
     document("base64")
     printf "  base64 decoding alone %.2f ns a character\n", v["base64_decode_ns_character"]
+
+    printf "\nA report of two pages as a PDF, one thread: %.1f ms, %.0f kB%s%s\n", v["report_ms"],
+        v["report_bytes"] / 1000, most("report_ms", 60, " ms"), most("report_bytes", 400000, " bytes")
+    printf "  the first one %.1f ms; resident after 10: %.1f MiB, after 100: %.1f MiB\n", v["report_first_ms"],
+        v["report_resident_10_kb"] / 1024, v["report_resident_100_kb"] / 1024
 }

@@ -137,6 +137,25 @@ static void test_line_of_another_library(void **state)
 
 /* Flow: 500 mL in 25 s, shown as 19.6 mL/s. Volume: 412 shown for 400 is at the limit. Pump: 250 mL
  * due, 243 delivered. */
+/* 10 cm[H2O] as such and out of mm[Hg]: one level, whose readings have no slope. */
+static void test_no_line_through_one_level(void **state)
+{
+    const struct equipment_point points[] = {
+        {EQUIPMENT_PRESSURE, 10.0, 10.0, false},
+        {EQUIPMENT_PRESSURE, nextafter(10.0, 11.0), 10.9, false},
+        {EQUIPMENT_PRESSURE, 50.0, 50.0, true},
+    };
+    struct equipment_judgement judgement;
+    struct equipment_check check = check_of(EQUIPMENT_PRESSURE_TRANSDUCER, points, 3);
+
+    (void)state;
+    equipment_judge(&check, &judgement);
+    assert_false(judgement.quantities[EQUIPMENT_PRESSURE].gain.known);
+    assert_false(judgement.quantities[EQUIPMENT_PRESSURE].offset.known);
+    assert_null(find_note(&judgement, EQUIPMENT_RULE_GAIN));
+    assert_null(find_note(&judgement, EQUIPMENT_RULE_OFFSET));
+}
+
 static void test_worked_flow_volume_and_pump(void **state)
 {
     const struct equipment_point meter[] = {{EQUIPMENT_FLOW, 500.0 / 25.0, 19.6, false},
@@ -429,6 +448,7 @@ int main(void)
         cmocka_unit_test(test_worked_column),
         cmocka_unit_test(test_strict_column),
         cmocka_unit_test(test_line_of_another_library),
+        cmocka_unit_test(test_no_line_through_one_level),
         cmocka_unit_test(test_worked_flow_volume_and_pump),
         cmocka_unit_test(test_limits_of_a_point),
         cmocka_unit_test(test_rounding),

@@ -291,3 +291,27 @@ const char *fixture_token(struct fixture *fixture, const char *name,
     CHECK(fixture, token_create(fixture->store, fixture->arena, &token, &id, &fixture->error));
     return id;
 }
+
+void fixture_send_letter(struct fixture *fixture, const char *study)
+{
+    fixture_sql(
+        fixture,
+        arena_printf(
+            fixture->arena,
+            "insert into penstock.letter (clinic_id, study_id, version, template_name, language,"
+            " addressee_name) select clinic_id, id, 1, 'standard', 'en', 'A reader'"
+            " from penstock.study where id = '%s';"
+            " insert into penstock.letter_batch (clinic_id, id, way)"
+            " select clinic_id, md5(id::text)::uuid, 'post' from penstock.study where id = '%s';"
+            " insert into penstock.letter_dispatch (clinic_id, id, study_id, signature_number,"
+            " letter_version, template_name, language, template_version, way, recipient,"
+            " batch_id, pdf, html, plain, sha256) select clinic_id, study_id, study_id, number, 1,"
+            " 'standard', 'en', 0, 'post', 'A reader', md5(study_id::text)::uuid, 'PDF', '', '', "
+            "sha256('PDF')"
+            " from penstock.signature where study_id = '%s';"
+            " insert into penstock.letter_batch_item (clinic_id, batch_id, study_id, place, state,"
+            " dispatch_id, ended_at) select clinic_id, md5(id::text)::uuid, id, 1, 'sent', id, "
+            "now()"
+            " from penstock.study where id = '%s'",
+            study, study, study, study));
+}

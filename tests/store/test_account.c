@@ -133,7 +133,8 @@ static void accounts_are_listed_page_by_page(void **state)
 
 /* ---- sessions ---- */
 
-static const struct session_origin origin = {"192.0.2.7", "a browser", false};
+static const struct session_origin origin = {
+    .address = "192.0.2.7", .user_agent = "a browser", .by_provider = false};
 
 static void new_session(struct fixture *fixture, const unsigned char hash[SECRET_HASH_BYTES],
                         int64_t lasts_s)

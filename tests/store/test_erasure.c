@@ -124,6 +124,7 @@ static struct person make_person(struct fixture *fixture, const char *clinic, co
     add_visitors(fixture, clinic, person.patient);
     add_link(fixture, person.signed_study);
     fixture_set_status(fixture, person.signed_study, "final");
+    fixture_send_letter(fixture, person.signed_study);
     return person;
 }
 

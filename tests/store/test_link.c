@@ -80,7 +80,8 @@ static void reads(struct fixture *fixture, const struct linked *linked, bool cou
     struct link_target target = look_up(fixture, linked);
     struct study study = {0};
     int wait_s = 0;
-    CHECK(fixture, link_begin_reading(fixture->store, &target, counts, &wait_s, &fixture->error));
+    CHECK(fixture,
+          link_begin_reading(fixture->store, &target, LINK_PAGE, counts, &wait_s, &fixture->error));
     assert_int_equal(wait_s, 0);
     CHECK(fixture,
           study_get(fixture->store, fixture->arena, target.study_id, &study, &fixture->error));
@@ -91,8 +92,9 @@ static void is_over(struct fixture *fixture, const struct linked *linked)
 {
     struct link_target target = look_up(fixture, linked);
     int wait_s = 0;
-    CHECK_FAILS(fixture, ERROR_NOT_FOUND,
-                link_begin_reading(fixture->store, &target, true, &wait_s, &fixture->error));
+    CHECK_FAILS(
+        fixture, ERROR_NOT_FOUND,
+        link_begin_reading(fixture->store, &target, LINK_PAGE, true, &wait_s, &fixture->error));
     store_rollback(fixture->store);
 }
 
@@ -164,11 +166,53 @@ static void only_reads_use_a_link_up(void **state)
     /* What was begun and not committed was no read. */
     struct link_target target = look_up(fixture, &linked);
     int wait_s = 0;
-    CHECK(fixture, link_begin_reading(fixture->store, &target, true, &wait_s, &fixture->error));
+    CHECK(fixture,
+          link_begin_reading(fixture->store, &target, LINK_PAGE, true, &wait_s, &fixture->error));
     store_rollback(fixture->store);
     reads(fixture, &linked, true);
     is_over(fixture, &linked);
     assert_string_equal(get(fixture, &linked).state, "used_up");
+}
+
+static void fetches(struct fixture *fixture, const struct linked *linked)
+{
+    struct link_target target = look_up(fixture, linked);
+    int wait_s = 0;
+    CHECK(fixture,
+          link_begin_reading(fixture->store, &target, LINK_FILE, true, &wait_s, &fixture->error));
+    assert_int_equal(wait_s, 0);
+    CHECK(fixture, store_commit(fixture->store, &fixture->error));
+}
+
+static void gives_no_file(struct fixture *fixture, const struct linked *linked)
+{
+    struct link_target target = look_up(fixture, linked);
+    int wait_s = 0;
+    CHECK_FAILS(
+        fixture, ERROR_NOT_FOUND,
+        link_begin_reading(fixture->store, &target, LINK_FILE, true, &wait_s, &fixture->error));
+    store_rollback(fixture->store);
+}
+
+static void files_belong_to_an_opening(void **state)
+{
+    struct fixture *fixture = *state;
+    struct linked linked = make_linked(fixture, fixture->clinic_id, 2, 20);
+    fetches(fixture, &linked); /* without a page it is an opening itself */
+    assert_int_equal(get(fixture, &linked).read_count, 1);
+    fetches(fixture, &linked);
+    reads(fixture, &linked, true);
+    int64_t opened_us = get(fixture, &linked).last_read_at_us;
+    is_over(fixture, &linked);
+    fetches(fixture, &linked);
+    assert_int_equal(get(fixture, &linked).read_count, 2);
+    assert_true(get(fixture, &linked).last_read_at_us == opened_us);
+    change(fixture, &linked, "last_read_at = now() - interval '29 minutes 50 seconds'");
+    fetches(fixture, &linked);
+    change(fixture, &linked, "last_read_at = now() - interval '30 minutes'");
+    gives_no_file(fixture, &linked);
+    change(fixture, &linked, "last_read_at = now(), expires_at = now()");
+    gives_no_file(fixture, &linked);
 }
 
 static void link_ends_with_the_signature(void **state)
@@ -239,7 +283,8 @@ static void sixty_requests_an_hour_and_no_more(void **state)
     }
     struct link_target target = look_up(fixture, &linked);
     int wait_s = 0;
-    CHECK(fixture, link_begin_reading(fixture->store, &target, true, &wait_s, &fixture->error));
+    CHECK(fixture,
+          link_begin_reading(fixture->store, &target, LINK_PAGE, true, &wait_s, &fixture->error));
     assert_true(wait_s > 3500 && wait_s <= 3600);
     store_rollback(fixture->store);
     assert_int_equal(get(fixture, &linked).read_count, 30);
@@ -273,7 +318,7 @@ static void *attempt_to_read(void *argument)
     int wait_s = 0;
     attempt->read = link_look_up(store, arena, attempt->linked->hash, "198.51.100.2", &target,
                                  &wait_s, &attempt->error) &&
-                    link_begin_reading(store, &target, true, &wait_s, &attempt->error) &&
+                    link_begin_reading(store, &target, LINK_PAGE, true, &wait_s, &attempt->error) &&
                     wait_s == 0 && store_commit(store, &attempt->error);
     store_free(store);
     arena_free(arena);
@@ -546,7 +591,8 @@ static void the_next_transaction_reaches_as_far_as_usual(void **state)
     struct link_target target = look_up(fixture, &linked);
     struct study study = {0};
     int wait_s = 0;
-    CHECK(fixture, link_begin_reading(fixture->store, &target, true, &wait_s, &fixture->error));
+    CHECK(fixture,
+          link_begin_reading(fixture->store, &target, LINK_PAGE, true, &wait_s, &fixture->error));
     CHECK_FAILS(fixture, ERROR_NOT_FOUND,
                 study_get(fixture->store, fixture->arena, other.study_id, &study, &fixture->error));
     CHECK(fixture, store_commit(fixture->store, &fixture->error));
@@ -561,6 +607,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         LINK_TEST(link_is_read_until_it_is_over),
         LINK_TEST(only_reads_use_a_link_up),
+        LINK_TEST(files_belong_to_an_opening),
         LINK_TEST(link_ends_with_the_signature),
         LINK_TEST(links_are_listed_page_by_page),
         LINK_TEST(sixty_requests_an_hour_and_no_more),

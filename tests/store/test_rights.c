@@ -48,13 +48,20 @@ static const char *const tables[] = {"clinic",
                                      "signed_document",
                                      "device",
                                      "device_place",
-                                     "device_verification"};
+                                     "device_verification",
+                                     "letter_template",
+                                     "letterhead",
+                                     "letter",
+                                     "letter_batch",
+                                     "letter_batch_item",
+                                     "letter_dispatch"};
 
 enum { TABLE_COUNT = sizeof tables / sizeof tables[0] };
 
 static const struct analysis_choices nothing_chosen;
 
-static const struct session_origin origin = {"192.0.2.7", "a browser", false};
+static const struct session_origin origin = {
+    .address = "192.0.2.7", .user_agent = "a browser", .by_provider = false};
 
 static const unsigned char some_hash[SECRET_HASH_BYTES] = {1, 2, 3};
 
@@ -145,6 +152,7 @@ static int set_up(void **state)
         CHECK(fixture, erasure_create(fixture->store, arena, held, "x", &erasure, error));
         fixture_commit(fixture);
         fixture_set_status(fixture, signed_study, "final");
+        fixture_send_letter(fixture, signed_study);
         add_device(fixture, clinics[i]);
         fixture_sql(fixture, arena_printf(arena,
                                           "insert into penstock.erased_patient values"
@@ -152,6 +160,10 @@ static int set_up(void **state)
                                           clinics[i]));
     }
     fixture_sql(fixture,
+                "insert into penstock.letter_template (clinic_id, name, language, version, body)"
+                " select clinic_id, 'standard', 'en', 1, 'x' from penstock.clinic;"
+                "insert into penstock.letterhead (clinic_id, version, name, language)"
+                " select clinic_id, 1, 'x', 'en' from penstock.clinic;"
                 "insert into penstock.former_secret select clinic_id, sha256(id::text::bytea), id,"
                 " now() + interval '1 hour' from penstock.api_token;"
                 "insert into penstock.study_link (clinic_id, id, study_id, purpose, prefix,"
@@ -355,6 +367,13 @@ static void app_role_cannot_delete_what_is_clinical(void **state)
         "update penstock.interpretation set document = '{}'",
         "update penstock.signature set reason = ''",
         "update penstock.signed_document set content = ''",
+        "update penstock.letter_dispatch set recipient = ''",
+        "update penstock.letter set remarks = ''",
+        "update penstock.letter_template set body = ''",
+        "update penstock.letterhead set name = 'x'",
+        "update penstock.letter_batch set way = 'post'",
+        "update penstock.letter_batch_item set place = 2",
+        "insert into penstock.letter_dispatch (sent_at) values (now())",
         "insert into penstock.signature (signed_at) values (now())",
         "insert into penstock.interpretation (created_at) values (now())",
         "select from penstock.link_miss",

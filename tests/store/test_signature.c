@@ -192,6 +192,9 @@ static void the_ground_says_what_would_be_signed(void **state)
     assert_int_equal(ground.interpretation_revision, 1);
     assert_true(ground.is_interpreted_as_is);
     assert_int_equal(ground.number, 0);
+    assert_string_equal(
+        ground.recordings,
+        arena_printf(fixture->arena, "[{\"id\" : \"%s\", \"revision\" : 1}]", visit.recording));
     CHECK(fixture,
           recording_add_revision(fixture->store, visit.recording, 2, NULL, 0, "{}", "", error));
     CHECK(fixture, signature_lock(fixture->store, fixture->arena, visit.study, &ground, error));

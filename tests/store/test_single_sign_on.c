@@ -1,6 +1,7 @@
 /* Sign-ins that are on their way, and the accounts of a provider's subjects. */
 #include "fixture.h"
 
+#include "base/clock.h"
 #include "store/store_single_sign_on.h"
 
 #include <string.h>
@@ -166,7 +167,8 @@ static void a_subject_belongs_to_one_account_of_the_installation(void **state)
     store_rollback(fixture->store);
 }
 
-static const struct session_origin origin = {"192.0.2.7", "a browser", true};
+static const struct session_origin origin = {
+    .address = "192.0.2.7", .user_agent = "a browser", .by_provider = true};
 
 /* The provider has judged who it is. The same account owes both when it signs in with a password.
  */
@@ -186,7 +188,8 @@ static void whom_the_provider_lets_in_owes_nothing(void **state)
     assert_true(principal.by_provider);
     for (unsigned char by_provider = 0; by_provider <= 1; by_provider++) {
         const unsigned char hash[SECRET_HASH_BYTES] = {56, by_provider};
-        const struct session_origin where = {"", "", by_provider != 0};
+        const struct session_origin where = {
+            .address = "", .user_agent = "", .by_provider = by_provider != 0};
         int64_t expires_at_us = 0;
         fixture_begin(fixture, fixture->clinic_id);
         CHECK(fixture, session_create(store, id, hash, &where, 60, &expires_at_us, error));
@@ -196,6 +199,44 @@ static void whom_the_provider_lets_in_owes_nothing(void **state)
         assert_int_equal(principal.owes, by_provider ? 0 : OWES_PASSWORD | OWES_SECOND_FACTOR);
     }
     fixture_sql(fixture, "update penstock.clinic set second_factor_roles = 0");
+}
+
+/* Not by when the session began: the provider may only have recognised the person. */
+static void a_sign_in_is_fresh_when_the_provider_has_just_asked(void **state)
+{
+    struct fixture *fixture = *state;
+    struct store *store = fixture->store;
+    struct error *error = &fixture->error;
+    const char *id = add_account(fixture, fixture->clinic_id, "sso-fresh", "fresh");
+    const int64_t now_s = clock_now_us() / 1000000;
+
+    const struct {
+        int64_t authenticated_at_s;
+        bool fresh;
+    } cases[] = {{0, false}, {now_s, true}, {now_s - 500, true}, {now_s - 610, false}};
+
+    for (unsigned char i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        const unsigned char hash[SECRET_HASH_BYTES] = {57, i};
+        const struct session_origin where = {.address = "",
+                                             .user_agent = "",
+                                             .by_provider = true,
+                                             .authenticated_at_s = cases[i].authenticated_at_s};
+        struct principal principal = {0};
+        int64_t expires_at_us = 0;
+        bool fresh = !cases[i].fresh;
+        fixture_begin(fixture, fixture->clinic_id);
+        CHECK(fixture, session_create(store, id, hash, &where, 60, &expires_at_us, error));
+        fixture_commit(fixture);
+        CHECK(fixture, session_principal(store, fixture->arena, hash, true, &principal, error));
+        fixture_begin(fixture, fixture->clinic_id);
+        CHECK(fixture, session_is_fresh(store, id, principal.session_id, 600, &fresh, error));
+        assert_int_equal(fresh, cases[i].fresh);
+        /* another account's session */
+        CHECK(fixture, session_is_fresh(store, principal.session_id, principal.session_id, 600,
+                                        &fresh, error));
+        assert_false(fresh);
+        store_rollback(store);
+    }
 }
 
 static void setting_a_subject_ends_the_sessions(void **state)
@@ -257,6 +298,8 @@ int main(void)
         cmocka_unit_test_teardown(a_subject_belongs_to_one_account_of_the_installation,
                                   fixture_after_test),
         cmocka_unit_test_teardown(whom_the_provider_lets_in_owes_nothing, fixture_after_test),
+        cmocka_unit_test_teardown(a_sign_in_is_fresh_when_the_provider_has_just_asked,
+                                  fixture_after_test),
         cmocka_unit_test_teardown(setting_a_subject_ends_the_sessions, fixture_after_test),
         cmocka_unit_test_teardown(an_account_of_another_clinic_is_not_there, fixture_after_test),
     };

@@ -221,7 +221,8 @@ static void read_only_server_is_left_by_a_look_up_too(void **state)
 {
     struct fixture *fixture = *state;
     static const unsigned char hash[SECRET_HASH_BYTES] = {77};
-    static const struct session_origin origin = {"192.0.2.7", "a browser", false};
+    static const struct session_origin origin = {
+        .address = "192.0.2.7", .user_agent = "a browser", .by_provider = false};
     int64_t expires_at_us = 0;
     fixture_begin(fixture, fixture->clinic_id);
     const char *id = fixture_patient(fixture, "read on a standby");

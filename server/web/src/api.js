@@ -120,6 +120,12 @@ export function post(path, body, version = null) {
   return inSession(send(path, {method: 'POST', headers: {...JSON_BODY, ...match}, body: JSON.stringify(body)}));
 }
 
+/** PUT of JSON over version `version`; an expired session as in get(). */
+export function put(path, body, version) {
+  const headers = {...JSON_BODY, 'If-Match': `"${version}"`};
+  return inSession(send(path, {method: 'PUT', headers, body: JSON.stringify(body)}));
+}
+
 /** DELETE; an expired session as in get(). */
 export const remove = (path) => inSession(send(path, {method: 'DELETE'}));
 

@@ -50,6 +50,9 @@ async function leave(button, problem) {
 // Roles that are shown studies: api-docs/access.md.
 const STUDY_READERS = ['room', 'clinician', 'physician', 'integration'];
 
+// Roles that write letters.
+const LETTER_WRITERS = ['clinician', 'physician'];
+
 export const readsStudies = (session) => session.user.roles.some((role) => STUDY_READERS.includes(role));
 
 /** Builds head, main and foot; returns main. `current`: the page's own path, to mark it. */
@@ -59,6 +62,7 @@ export function buildShell(current) {
   const user = element('p', {class: 'user'});
   const problem = element('div', {});
   const first = element('a', {href: '/today', 'aria-current': current === '/today' ? 'page' : null}, texts.shell.today);
+  const letters = element('span', {});
   const audit = element('span', {});
   const out = element('button', {type: 'button', class: 'button button-quiet'}, texts.shell.signOut);
   out.addEventListener('click', () => leave(out, problem));
@@ -72,6 +76,7 @@ export function buildShell(current) {
         'nav',
         {'aria-label': texts.shell.navigation},
         first,
+        letters,
         audit,
       ),
       element('div', {class: 'head-user'}, user, out),
@@ -85,6 +90,10 @@ export function buildShell(current) {
       clinic.textContent = session.clinic.name;
       fill(user, userLine(session));
       if (!readsStudies(session)) first.textContent = texts.shell.start;
+      if (session.user.roles.some((role) => LETTER_WRITERS.includes(role))) {
+        const here = current === '/letters' ? 'page' : null;
+        fill(letters, element('a', {href: '/letters', 'aria-current': here}, texts.shell.letters));
+      }
       if (session.user.roles.includes('auditor')) {
         fill(audit, element('a', {href: '/audit', 'aria-current': current === '/audit' ? 'page' : null}, texts.shell.audit));
       }

@@ -1,4 +1,5 @@
 import {currentSession, get, getAll} from './api.js';
+import {dayPicker} from './day-picker.js';
 import {append, element, fill} from './dom.js';
 import {calendarDay, dayAndTime, fullName, localDay, shiftDay, startOfDay, timeOfDay} from './format.js';
 import {buildShell, notice, readsStudies} from './shell.js';
@@ -133,51 +134,6 @@ function roomSections(studies) {
       );
     });
   return {sections, rows};
-}
-
-/** Date field, previous, next, today. Calls `show(day)` for the first and every chosen day. */
-function dayPicker(show) {
-  const heading = element('h1', {});
-  const input = element('input', {type: 'date', id: 'day', required: true});
-  const button = (label, symbol, pick) =>
-    element(
-      'button',
-      {type: 'button', class: 'button', 'aria-label': symbol && label, title: symbol && label, on: {click: pick}},
-      symbol || label,
-    );
-
-  function choose(day) {
-    input.value = day;
-    fill(
-      heading,
-      calendarDay(day, true),
-      day === localDay() && element('span', {class: 'day-mark'}, texts.today.todayMark),
-    );
-    const address = day === localDay() ? '/today' : `/today?date=${day}`;
-    history.replaceState(null, '', address);
-    show(day);
-  }
-
-  input.addEventListener('change', () => input.value && choose(input.value));
-  const head = element(
-    'div',
-    {class: 'day-head'},
-    heading,
-    element(
-      'div',
-      {class: 'day-tools'},
-      button(texts.today.previous, '‹', () => choose(shiftDay(input.value, -1))),
-      element('label', {for: 'day', class: 'visually-hidden'}, texts.today.day),
-      input,
-      button(texts.today.next, '›', () => choose(shiftDay(input.value, 1))),
-      button(texts.today.today, '', () => choose(localDay())),
-    ),
-  );
-  const asked = new URLSearchParams(location.search).get('date') ?? '';
-  return {
-    element: head,
-    start: () => choose(/^\d{4}-\d{2}-\d{2}$/.test(asked) ? asked : localDay()),
-  };
 }
 
 function dayList() {
@@ -332,7 +288,7 @@ function search() {
 function buildDay(main) {
   document.title = texts.pageTitle(texts.today.title);
   const list = dayList();
-  const picker = dayPicker(list.show);
+  const picker = dayPicker('/today', list.show);
   append(main, [picker.element, search(), list.element]);
   picker.start();
 }
@@ -342,7 +298,7 @@ function summaryRow(summary) {
     'li',
     {class: 'study-row', dataset: {study: summary.study_id}},
     element('span', {class: 'row-time row-date'}, dayAndTime(summary.started_at)),
-    element('a', {class: 'row-name', href: `/v1/studies/${summary.study_id}/summary`}, summary.patient_name),
+    element('a', {class: 'row-name', href: `/referred/${summary.study_id}`}, summary.patient_name),
     element('span', {class: 'row-mrn'}, `${texts.today.mrn} ${summary.patient_mrn}`),
     element('span', {class: 'row-what'}),
     statusBadge(summary.status),

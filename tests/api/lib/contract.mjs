@@ -115,10 +115,16 @@ function checkDocumentedAnswer(found, answer) {
   }
 }
 
-/** People who open a link get a page, also when it shows nothing. */
+/** Pages that the document leaves out, and that say in words why they show nothing. */
+const PLAIN_PAGES = /^\/(r|referred)\//;
+
+/** People who open a link, or follow a code, get a page, also when it shows nothing. */
 function isDocumentedPage(found, answer) {
   const content = found?.operation.responses[answer.status]?.content ?? {};
-  return 'text/html' in content && answer.headers.get('content-type') === 'text/html; charset=utf-8';
+  return (
+    ('text/html' in content || (found === undefined && PLAIN_PAGES.test(answer.path))) &&
+    answer.headers.get('content-type') === 'text/html; charset=utf-8'
+  );
 }
 
 /** What any operation may answer to a session that has to do something else first. */

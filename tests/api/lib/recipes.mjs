@@ -7,7 +7,7 @@ import {PASSWORD, deviceDocument, patientDocument, sessionCookie, studyDocument,
 import {cut, open, openingOf, send} from './pieces.mjs';
 import {uroflowmetry} from './recordings.mjs';
 import {codeOf, enrol} from './second_factor.mjs';
-import {ensureRecording, interpret, INTERPRETATION} from './signing.mjs';
+import {ensureRecording, interpret, INTERPRETATION, readRecordings} from './signing.mjs';
 
 const {document: FLOW} = uroflowmetry();
 
@@ -100,6 +100,11 @@ const RECIPES = {
     headers: {'if-match': '"1"'},
   }),
   'GET /v1/patients/{id}/trend': async (clinic) => ({status: 200, id: (await clinic.addVisit()).patient_id}),
+  'GET /v1/patients/{id}/trend/figure': async (clinic) => {
+    const study = await clinic.addVisit();
+    await clinic.addRecording(study.id, FLOW);
+    return {status: 200, id: study.patient_id, query: '?value=uroflow.qmax'};
+  },
   'GET /v1/patients/{id}/export': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
   'POST /v1/patients/{id}/erasure': async (clinic) => ({
     status: 201,
@@ -183,7 +188,7 @@ const RECIPES = {
       status: 201,
       tokenStatus: 403,
       id,
-      json: {interpretation_revision: 1, current_password: PASSWORD},
+      json: {interpretation_revision: 1, recordings: await readRecordings(signer, id), current_password: PASSWORD},
       headers: {'if-match': (await signer.get(`/v1/studies/${id}`)).headers.get('etag')},
     };
   },
@@ -216,9 +221,12 @@ const RECIPES = {
     json: {purpose: 'summary'},
   }),
   'DELETE /v1/links/{id}': async (clinic) => ({status: 204, id: (await linkOf(clinic)).id}),
-  'GET /l/{secret}': async (clinic) => {
-    const {url} = await linkOf(clinic);
-    return {status: 200, parameters: {secret: url.split('/').pop()}};
+  'GET /v1/links/{id}/code': async (clinic) => ({status: 200, id: (await linkOf(clinic)).id}),
+  'GET /l/{secret}': async (clinic) => ({status: 200, ...(await secretOf(clinic))}),
+  'GET /l/{secret}/report': async (clinic) => ({status: 200, ...(await secretOf(clinic))}),
+  'GET /l/{secret}/letter': async (clinic) => {
+    const {id} = await shownLetter(clinic);
+    return {status: 200, ...(await secretOf(clinic, id))};
   },
   'POST /v1/recordings': async (clinic) => ({status: 201, json: openingOf((await clinic.addVisit()).id, FLOW)}),
   'PUT /v1/recordings/{id}/chunks/{n}': (clinic) => openRecipe(clinic, {json: cut(FLOW, 45)[0]}, 0),
@@ -240,6 +248,72 @@ const RECIPES = {
   'PUT /v1/recordings/{id}/events': (clinic) =>
     recordingRecipe(clinic, {json: {events: []}, headers: {'if-match': '"1"'}}),
   'GET /v1/recordings/{id}/traces': (clinic) => recordingRecipe(clinic),
+  'GET /v1/letter-fields': () => ({status: 200}),
+  'GET /v1/letter-templates': () => ({status: 200}),
+  'POST /v1/letter-templates/preview': () => ({
+    status: 200,
+    json: {language: 'en', body: '# About {{patient.name}}'},
+    headers: {accept: 'text/html'},
+  }),
+  'GET /v1/letter-templates/{name}/{language}': async (clinic) => {
+    const parameters = {name: `t-${randomUUID().slice(0, 8)}`, language: 'en'};
+    await clinic.administrator.expect(200, 'PUT', `/v1/letter-templates/${parameters.name}/en`, {
+      json: {body: '# {{patient.name}}'},
+      headers: {'if-match': '"0"'},
+    });
+    return {status: 200, parameters};
+  },
+  'PUT /v1/letter-templates/{name}/{language}': () => ({
+    status: 200,
+    parameters: {name: `t-${randomUUID().slice(0, 8)}`, language: 'de'},
+    json: {body: '# {{patient.name}}'},
+    headers: {'if-match': '"0"'},
+  }),
+  'GET /v1/letterhead': () => ({status: 200}),
+  'PUT /v1/letterhead': async (clinic) => {
+    const {headers} = await clinic.administrator.get('/v1/letterhead');
+    const json = {name: 'A clinic', address: ['1 Road'], telephone: 'none', language: 'en'};
+    return {status: 200, json, headers: {'if-match': headers.get('etag')}};
+  },
+  'GET /v1/letters': () => ({status: 200}),
+  'GET /v1/studies/{id}/letter': async (clinic, role) => ({...(await shownLetter(clinic, role)), headers: {accept: 'text/plain'}}),
+  // A referrer reads what was sent, and nothing of how it was made.
+  'GET /v1/studies/{id}/letter/settings': async (clinic, role) => ({
+    status: role === 'referrer' ? 404 : 200,
+    id: (await clinic.addVisit()).id,
+  }),
+  'PUT /v1/studies/{id}/letter/settings': async (clinic) => ({
+    status: 200,
+    id: (await clinic.addVisit()).id,
+    json: letterSettings(),
+    headers: {'if-match': '"0"'},
+  }),
+  'GET /v1/studies/{id}/letter/dispatches': (clinic, role) => shownLetter(clinic, role),
+  'POST /v1/studies/{id}/letter/dispatches': async (clinic) => ({
+    status: 201,
+    id: (await addressedVisit(clinic)).id,
+    json: {way: 'printed'},
+  }),
+  'GET /v1/letter-dispatches/{id}': async (clinic, role) => {
+    const {dispatch, ...recipe} = await shownLetter(clinic, role);
+    return {...recipe, id: dispatch.id};
+  },
+  'POST /v1/letter-batches': async (clinic) => ({
+    status: 201,
+    json: {way: 'printed', study_ids: [(await addressedVisit(clinic)).id]},
+  }),
+  'GET /v1/letter-batches/{id}': async (clinic, role) => ({
+    status: role === 'referrer' ? 404 : 200,
+    id: (await batchOf(clinic)).id,
+  }),
+  'POST /v1/letter-batches/{id}/next': async (clinic) => ({status: 200, id: (await batchOf(clinic)).id, json: {}}),
+  'GET /v1/letter-batches/{id}/document': async (clinic, role) => {
+    const {id} = await batchOf(clinic);
+    await clinic.as('clinician').expect(200, 'POST', `/v1/letter-batches/${id}/next`, {json: {}});
+    return {status: role === 'referrer' ? 404 : 200, id};
+  },
+  'GET /v1/recordings/{id}/figures': (clinic) => recordingRecipe(clinic),
+  'GET /v1/recordings/{id}/figure': (clinic) => recordingRecipe(clinic, {query: '?kind=traces'}),
   'GET /v1/audit': () => ({status: 200}),
   'GET /v1/patients/{id}/audit': async (clinic) => ({status: 200, id: (await clinic.addPatient()).id}),
   'POST /v1/analyses': () => ({status: 200, json: FLOW}),
@@ -306,9 +380,49 @@ async function signedWithKey(clinic) {
   return study;
 }
 
-async function linkOf(clinic) {
-  const {id} = await signedVisit(clinic);
+/** What a letter is written with: its addressee may have an account. */
+export const letterSettings = (referrer_id, more = {}) => ({
+  language: 'en',
+  addressee: {name: 'Dr Addressee', salutation: 'Dear Dr Addressee,', address: ['2 Street'], ...(referrer_id && {referrer_id})},
+  ...more,
+});
+
+/** A signed study whose letter has an addressee. */
+export async function addressedVisit(clinic, referrer_id, more = {}) {
+  const study = await signedVisit(clinic);
+  if (referrer_id !== undefined) {
+    await clinic.refer(study.patient_id, referrer_id);
+  }
+  await clinic.as('clinician').expect(200, 'PUT', `/v1/studies/${study.id}/letter/settings`, {
+    json: letterSettings(referrer_id, more),
+    headers: {'if-match': '"0"'},
+  });
+  return study;
+}
+
+/** A letter that was sent, to a referrer so that it can be read here. */
+async function shownLetter(clinic, role) {
+  const isShown = role === 'referrer';
+  const study = await addressedVisit(clinic, isShown ? (await clinic.person('referrer')).id : undefined);
+  const {json} = await clinic.as('clinician').expect(201, 'POST', `/v1/studies/${study.id}/letter/dispatches`, {
+    json: {way: isShown ? 'portal' : 'printed'},
+  });
+  return {status: 200, tokenStatus: isShown ? 404 : 200, id: study.id, dispatch: json}; // patients are referred by people
+}
+
+async function batchOf(clinic) {
+  const study_ids = [(await addressedVisit(clinic)).id];
+  return (await clinic.as('clinician').post('/v1/letter-batches', {way: 'printed', study_ids})).json;
+}
+
+async function linkOf(clinic, studyId) {
+  const id = studyId ?? (await signedVisit(clinic)).id;
   return (await clinic.as('clinician').post(`/v1/studies/${id}/links`, {purpose: 'summary'})).json;
+}
+
+async function secretOf(clinic, studyId) {
+  const {url} = await linkOf(clinic, studyId);
+  return {parameters: {secret: url.split('/').pop()}};
 }
 
 async function recordingRecipe(clinic, more = {}) {

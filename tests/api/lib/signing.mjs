@@ -18,11 +18,17 @@ export async function interpret(client, studyId, document = INTERPRETATION) {
 
 const etagOf = async (client, studyId) => (await client.get(`/v1/studies/${studyId}`)).headers.get('etag');
 
+/** The complete recordings with their newest revisions, as who signs says what was read. */
+export async function readRecordings(client, studyId) {
+  const {json} = await client.get(`/v1/studies/${studyId}/recordings`);
+  return json.items.filter(({state}) => state === 'complete').map(({id, revision}) => ({id, revision}));
+}
+
 /** Signs what is saved; `proof` as in {current_password}. */
 export async function sign(client, studyId, proof, status = 201) {
   const {json} = await client.get(`/v1/studies/${studyId}/interpretation`);
   return client.expect(status, 'POST', `/v1/studies/${studyId}/signature`, {
-    json: {interpretation_revision: json.revision || 1, ...proof},
+    json: {interpretation_revision: json.revision || 1, recordings: await readRecordings(client, studyId), ...proof},
     headers: {'if-match': await etagOf(client, studyId)},
   });
 }

@@ -54,10 +54,11 @@ export class Person {
   /** Uploads a recording to a study, interprets and signs it. */
   async sign(study) {
     const target = `/v1/studies/${study.id}`;
-    await this.ask('POST', `${target}/recordings`, uroflowmetry().document);
+    const {recording} = await this.ask('POST', `${target}/recordings`, uroflowmetry().document);
     await this.ask('PUT', `${target}/interpretation`, INTERPRETATION, {'if-match': '"0"'});
     await this.ask('GET', target);
-    const json = {interpretation_revision: 1, current_password: this.password};
+    const recordings = [{id: recording.id, revision: recording.revision}];
+    const json = {interpretation_revision: 1, recordings, current_password: this.password};
     return this.ask('POST', `${target}/signature`, json, {'if-match': this.etag});
   }
 

@@ -2,6 +2,7 @@
 // is rounded; ICS asks for flow to 1 mL/s, volume to 10 mL and pressure to 1 cmH2O (Schafer W et al.
 // Neurourol Urodyn 2002;21:261-274, from memory).
 import assert from 'node:assert/strict';
+import {rounded} from '../../report/expected.mjs';
 
 const ICS_STEP = {'mL/s': 1, 'cm[H2O]': 1};
 const SYMBOL = {
@@ -27,12 +28,7 @@ export function stepsOf(parameters) {
 /** "21 mL/s"; ties go away from zero. */
 export function readable({value, unit}, step) {
   assert.ok(step > 0, `no rounding is known for ${unit}`);
-  const decimals = Math.max(0, Math.round(-Math.log10(step)));
-  // 22.95 / 0.1 comes out below the tie that it is, 22.95 * 10 does not.
-  const multiple = step < 1 ? Math.abs(value) * Math.round(1 / step) : Math.abs(value) / step;
-  const magnitude = Math.floor(multiple + 0.5) * step;
-  const sign = value < 0 && magnitude > 0 ? '-' : '';
-  return plain(`${sign}${magnitude.toFixed(decimals)} ${SYMBOL[unit] ?? unit}`);
+  return plain(`${rounded(value, step)} ${SYMBOL[unit] ?? unit}`);
 }
 
 const entriesOf = (content) => (Array.isArray(content) ? content : [content]);

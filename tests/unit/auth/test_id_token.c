@@ -122,9 +122,9 @@ static const char *claims_with(const char *member, const char *value)
 
 static enum id_token_fault judge(const char *token)
 {
-    const char *subject = NULL;
-    enum id_token_fault fault = id_token_check(arena, token, keys.set, &EXPECTED, &subject);
-    assert_true((subject != NULL) == (fault == ID_TOKEN_GOOD));
+    struct id_token_person person = {0};
+    enum id_token_fault fault = id_token_check(arena, token, keys.set, &EXPECTED, &person);
+    assert_true((person.subject != NULL) == (fault == ID_TOKEN_GOOD));
     return fault;
 }
 
@@ -146,10 +146,10 @@ static void good_tokens_of_each_algorithm_give_the_subject(void **state)
         signed_by(keys.rsa, "{\"alg\":\"RS256\",\"x5t\":\"abc\"}", CLAIMS),
     };
     for (size_t i = 0; i < sizeof tokens / sizeof tokens[0]; i++) {
-        const char *subject = NULL;
-        assert_int_equal(id_token_check(arena, tokens[i], keys.set, &EXPECTED, &subject),
+        struct id_token_person person = {0};
+        assert_int_equal(id_token_check(arena, tokens[i], keys.set, &EXPECTED, &person),
                          ID_TOKEN_GOOD);
-        assert_string_equal(subject, "u-17");
+        assert_string_equal(person.subject, "u-17");
     }
 }
 
@@ -236,6 +236,38 @@ static void a_subject_has_at_most_255_characters(void **state)
     assert_int_equal(judge_claims(claims_with("sub", value)), ID_TOKEN_SUBJECT);
 }
 
+/* EXPECTED is asked at its own now. */
+static void the_time_of_the_proof_is_told_where_it_can_be_true(void **state)
+{
+    (void)state;
+    const int64_t now_s = EXPECTED.now_s;
+
+    const struct {
+        const char *value;
+        int64_t told_s;
+    } cases[] = {
+        {"", 0},
+        {"null", 0},
+        {"\"1\"", 0},
+        {"true", 0},
+        {"-5", 0},
+        {"0", 0},
+        {arena_printf(arena, "%lld", (long long)now_s), now_s},
+        {arena_printf(arena, "%lld.75", (long long)now_s - 601), now_s - 601},
+        {arena_printf(arena, "%lld", (long long)now_s + ID_TOKEN_SKEW_S), now_s + ID_TOKEN_SKEW_S},
+        {arena_printf(arena, "%lld", (long long)now_s + ID_TOKEN_SKEW_S + 1), 0},
+        {"1e300", 0},
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct id_token_person person = {0};
+        const char *token = signed_by(keys.ec, "{\"alg\":\"ES256\",\"kid\":\"e1\"}",
+                                      claims_with("auth_time", cases[i].value));
+        assert_int_equal(id_token_check(arena, token, keys.set, &EXPECTED, &person), ID_TOKEN_GOOD);
+        assert_int_equal(person.authenticated_at_s, cases[i].told_s);
+    }
+}
+
 static void claims_that_are_no_plain_object_are_refused(void **state)
 {
     (void)state;
@@ -300,8 +332,8 @@ static void the_public_key_is_no_secret(void **state)
     /* The same where the provider's set holds it as a secret key. */
     json_t *set =
         json_pack("{s:[{ss,ss,ss}]}", "keys", "kty", "oct", "kid", "r1", "k", base64url(text));
-    const char *subject = NULL;
-    assert_int_equal(id_token_check(arena, token, set, &EXPECTED, &subject), ID_TOKEN_ALGORITHM);
+    struct id_token_person person = {0};
+    assert_int_equal(id_token_check(arena, token, set, &EXPECTED, &person), ID_TOKEN_ALGORITHM);
     json_decref(set);
     (void)cjose_jwk_release(secret);
     free(text);
@@ -430,8 +462,8 @@ static void an_elliptic_signature_has_64_bytes(void **state)
 
 static enum id_token_fault judge_with(const char *token, json_t *set)
 {
-    const char *subject = NULL;
-    enum id_token_fault fault = id_token_check(arena, token, set, &EXPECTED, &subject);
+    struct id_token_person person = {0};
+    enum id_token_fault fault = id_token_check(arena, token, set, &EXPECTED, &person);
     json_decref(set);
     return fault;
 }
@@ -553,17 +585,17 @@ static void published_examples_verify(void **state)
         const struct example *one = &EXAMPLES[i];
         json_t *set = json_loads(one->keys, 0, NULL);
         assert_non_null(set);
-        const char *subject = NULL;
+        struct id_token_person person = {0};
         const char *token =
             arena_printf(arena, "%s.%s.%s", one->header, EXAMPLE_PAYLOAD, one->signature);
-        enum id_token_fault fault = id_token_check(arena, token, set, &joe, &subject);
+        enum id_token_fault fault = id_token_check(arena, token, set, &joe, &person);
         if (fault != ID_TOKEN_AUDIENCE) {
             fail_msg("%s: %s", one->source, id_token_fault_text(fault));
         }
         char *changed = arena_strdup(arena, token);
         char *middle = strrchr(changed, '.') + 20;
         *middle = *middle == 'A' ? 'B' : 'A';
-        assert_int_equal(id_token_check(arena, changed, set, &joe, &subject), ID_TOKEN_SIGNATURE);
+        assert_int_equal(id_token_check(arena, changed, set, &joe, &person), ID_TOKEN_SIGNATURE);
         json_decref(set);
     }
 }
@@ -577,6 +609,7 @@ int main(void)
         cmocka_unit_test(good_tokens_of_each_algorithm_give_the_subject),
         cmocka_unit_test(each_claim_is_held_against_what_was_expected),
         cmocka_unit_test(a_subject_has_at_most_255_characters),
+        cmocka_unit_test(the_time_of_the_proof_is_told_where_it_can_be_true),
         cmocka_unit_test(claims_that_are_no_plain_object_are_refused),
         cmocka_unit_test(no_other_algorithm_is_taken),
         cmocka_unit_test(the_public_key_is_no_secret),

@@ -9,12 +9,18 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* The program has one thread. */
+static _Noreturn void fail(const char *why, const char *detail)
+{
+    (void)fprintf(stderr, "gallery: %s %s\n", why, detail);
+    exit(EXIT_FAILURE); /* NOLINT(concurrency-mt-unsafe) */
+}
+
 static void save(const char *path, const unsigned char *bytes, size_t length)
 {
     FILE *file = fopen(path, "wb");
     if (file == NULL || fwrite(bytes, 1, length, file) != length || fclose(file) != 0) {
-        (void)fprintf(stderr, "gallery: cannot write %s\n", path);
-        exit(EXIT_FAILURE);
+        fail("cannot write", path);
     }
 }
 
@@ -32,8 +38,7 @@ static void draw(struct arena *arena, const struct figure_source *source,
         figure_draw(source, figure, arena, canvas,
                     (struct canvas_rect){0.0, 0.0, figure->width_pt, figure->height_pt});
         if (!canvas_finish(canvas, arena, &bytes, &length, &error)) {
-            (void)fprintf(stderr, "gallery: %s\n", error.detail);
-            exit(EXIT_FAILURE);
+            fail("a canvas failed:", error.detail);
         }
         save(arena_printf(arena, "%s-%s%s%s.%s", prefix, figure_kind_name(figure->kind),
                           figure->code[0] == '\0' ? "" : "-", figure->code, ENDINGS[i]),
@@ -51,8 +56,7 @@ static const char *load(struct arena *arena, const char *path, size_t *ret_lengt
     FILE *file = fopen(path, "rb");
     char *text = arena_alloc(arena, DOCUMENT_BYTES_MAX);
     if (file == NULL) {
-        (void)fprintf(stderr, "gallery: cannot read %s\n", path);
-        exit(EXIT_FAILURE);
+        fail("cannot read", path);
     }
     *ret_length = fread(text, 1, DOCUMENT_BYTES_MAX - 1, file);
     (void)fclose(file);
@@ -76,5 +80,6 @@ int main(int argc, char **argv)
         draw(arena, &source, &figures[i], argv[4]);
     }
     arena_free(arena);
+    canvas_forget_fonts();
     return EXIT_SUCCESS;
 }

@@ -128,25 +128,23 @@ static struct figure_traces traces_of(struct arena *arena, const struct recordin
     return (struct figure_traces){.span = span, .channels = channels, .channel_count = count};
 }
 
-struct figure_source sources_of_document(struct arena *arena, const char *json, size_t length,
-                                         enum patient_sex sex, double age_years)
+static double duration_of(const struct recording *recording)
 {
-    const struct recording_document *document = NULL;
+    double end_s = 0.0;
+    for (size_t i = 0; i < recording->channel_count; i++) {
+        const struct channel *channel = &recording->channels[i];
+        end_s = fmax(end_s, channel->start_s + (double)channel->sample_count / channel->rate_hz);
+    }
+    return end_s;
+}
+
+/* Everything but the events. */
+static struct figure_source source_of(struct arena *arena, const struct recording *recording)
+{
     const struct analysis_result *result = NULL;
     const struct analysis_memory memory = {.allocate = allocate_on_arena, .context = arena};
-    struct fault_list faults;
-    struct text text;
-    fault_list_init(&faults, arena);
-    if (recording_json_read(arena, json, length, RECORDING_JSON_STORE, &document, &faults) !=
-        JSON_READ_OK) {
-        fail("the recording is no sound document");
-    }
-    struct recording_document known = *document;
-    known.has_patient = true;
-    known.sex = sex;
-    known.age_years = (struct optional_number){.known = age_years >= 0.0, .value = age_years};
-    const struct recording *recording = recording_from_document(arena, &known);
     struct analysis_choices choices;
+    struct text text;
     choices_standard(&choices);
     if (!analysis_run(recording, &choices, &memory, &result)) {
         fail("no memory");
@@ -156,21 +154,56 @@ struct figure_source sources_of_document(struct arena *arena, const char *json, 
 
     struct figure_traces *traces = arena_array(arena, FIGURE_SPANS_MAX + 1, sizeof *traces);
     struct figure_span spans[FIGURE_SPANS_MAX];
-    struct figure_source source = {.type = document->type,
-                                   .duration_s = recording_document_duration_s(document),
-                                   .traces = traces,
-                                   .events = document->events,
-                                   .event_count = document->event_count,
-                                   .analysis = sources_analysis(arena, text.data),
-                                   .sex = sex,
-                                   .age_years = floor(age_years),
-                                   .is_preliminary = true};
-    traces[source.traces_count++] = traces_of(
-        arena, recording, (struct figure_span){0.0, source.duration_s}, FIGURE_POINTS_WHOLE);
+    struct figure_source source = {
+        .type = recording->type,
+        .duration_s = duration_of(recording),
+        .traces = traces,
+        .analysis = sources_analysis(arena, text.data),
+        .sex = recording->sex,
+        .age_years = recording->age_years.known ? floor(recording->age_years.value) : -1.0,
+        .is_preliminary = true};
     const size_t count = figure_spans(&source, spans);
+    traces[0] = traces_of(arena, recording, (struct figure_span){0.0, source.duration_s},
+                          FIGURE_POINTS_WHOLE);
     for (size_t i = 0; i < count; i++) {
-        traces[source.traces_count++] = traces_of(arena, recording, spans[i], FIGURE_POINTS_SPAN);
+        traces[i + 1] = traces_of(arena, recording, spans[i], FIGURE_POINTS_SPAN);
     }
+    source.traces_count = count + 1;
+    return source;
+}
+
+struct figure_source sources_of_recording(struct arena *arena, const struct recording *recording)
+{
+    struct figure_source source = source_of(arena, recording);
+    struct document_event *events = arena_array(arena, recording->event_count, sizeof *events);
+    for (size_t i = 0; i < recording->event_count; i++) {
+        events[i] = (struct document_event){.at_s = recording->events[i].at_s,
+                                            .code = event_code_name(recording->events[i].code),
+                                            .note = "",
+                                            .value = recording->events[i].value};
+    }
+    source.events = events;
+    source.event_count = recording->event_count;
+    return source;
+}
+
+struct figure_source sources_of_document(struct arena *arena, const char *json, size_t length,
+                                         enum patient_sex sex, double age_years)
+{
+    const struct recording_document *document = NULL;
+    struct fault_list faults;
+    fault_list_init(&faults, arena);
+    if (recording_json_read(arena, json, length, RECORDING_JSON_STORE, &document, &faults) !=
+        JSON_READ_OK) {
+        fail("the recording is no sound document");
+    }
+    struct recording_document known = *document;
+    known.has_patient = true;
+    known.sex = sex;
+    known.age_years = (struct optional_number){.known = age_years >= 0.0, .value = age_years};
+    struct figure_source source = source_of(arena, recording_from_document(arena, &known));
+    source.events = document->events;
+    source.event_count = document->event_count;
     return source;
 }
 

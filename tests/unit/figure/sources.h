@@ -17,6 +17,9 @@ enum { SOURCES_CHANNELS_MAX = 12 };
 struct figure_source sources_of_document(struct arena *arena, const char *json, size_t length,
                                          enum patient_sex sex, double age_years);
 
+/* The same of a recording that a test has made; it must live as long as the source. */
+struct figure_source sources_of_recording(struct arena *arena, const struct recording *recording);
+
 /* One channel of even samples, unreduced. */
 struct traces_channel sources_channel(enum signal_kind signal, double rate_hz,
                                       const double *samples, size_t count);

@@ -68,7 +68,8 @@ static void add_table(struct document *document, const char *words)
     const struct document_span row[] = {{.words = words, .from_person = true},
                                         {.words = "18"},
                                         {.words = "strong", .strong = true}};
-    const struct document_span other[] = {{.words = "Voided volume"}, {.words = "340"}, {NULL}};
+    const struct document_span other[] = {
+        {.words = "Voided volume"}, {.words = "340"}, {.words = NULL}};
     document_table(document, "Values", columns, 3);
     document_row(document, row);
     document_row(document, other);

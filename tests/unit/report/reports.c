@@ -127,7 +127,7 @@ void reports_equip(struct report_fixture *fixture)
                                                  .due_at_us = INT64_C(1800000000000000),
                                                  .verdict = "passed"};
     fixture->devices[1] = (struct report_device){
-        .kind = "flow_meter", .name = "Meter B", .serial = "", .verdict = "unverified"};
+        .kind = "flow_meter", .name = "Meter B", .serial = "", .verdict = "not_verified"};
     fixture->report.devices = fixture->devices;
     fixture->report.device_count = 2;
 }

@@ -248,7 +248,7 @@ static void test_equipment(void **state)
     static const char *const parts[] = {
         "<tr><th scope=\"row\">pressure transducer</th><td><bdi>Transducer A, serial number "
         "S-1</bdi></td><td>passed, 2026-02-02, due 2027-01-15</td></tr>",
-        "<tr><th scope=\"row\">flow meter</th><td><bdi>Meter B</bdi></td><td><strong>unverified"
+        "<tr><th scope=\"row\">flow meter</th><td><bdi>Meter B</bdi></td><td><strong>not verified"
         "</strong></td></tr>",
         "<td><strong>overdue, 2026-02-02, due 2027-01-15; Check the zero.</strong></td>", NULL};
     (void)state;

@@ -102,7 +102,7 @@ static void test_what_people_add(void **state)
                   "[{\"kind\":\"pressure_transducer\",\"name\":\"Transducer A\",\"serial\":"
                   "\"S-1\",\"verified_at\":\"2026-02-02T02:40:00Z\",\"verdict\":\"passed\","
                   "\"due_at\":\"2027-01-15T08:00:00Z\"},{\"kind\":\"flow_meter\",\"name\":"
-                  "\"Meter B\",\"verdict\":\"unverified\"}]");
+                  "\"Meter B\",\"verdict\":\"not_verified\"}]");
     json_decref(document);
     reports_free(&fixture);
 }

@@ -26,8 +26,8 @@ static const char *page_of(struct report_fixture *fixture, const char *analysis)
 static void test_numbers(void **state)
 {
     static const char *const parts[] = {
-        "<th scope=\"row\">Maximum flow rate (Qmax)</th><td class=\"number\">18</td><td>mL/s</td>"
-        "<td>at 14.3 s</td>",
+        "<th scope=\"row\">Maximum flow rate (Qmax)</th><td class=\"number\">18</td>",
+        "<td class=\"number\">18</td><td>mL/s</td><td>at 14.3 s</td>",
         "<td class=\"number\">340</td><td>mL</td><td></td>",
         "<td class=\"number\">40</td><td>mL</td><td>entered with the upload</td>",
         "<td class=\"number\">90</td><td>%</td><td>clinician&#39;s own value</td>",
