@@ -151,11 +151,14 @@ void trend_figure_get(void *opaque, struct http_request *request, struct http_re
                   "Must be section.code of a number, such as voiding.booi; see /v1/parameters.");
     }
     figure_answer_read_size(request, &answer, &faults);
+    if (!patient_get(context->store, request->arena, id, &patient, &error)) {
+        patient_fail(context, request, response, id, &error);
+        return;
+    }
     if (api_reject(request, response, &faults)) {
         return;
     }
-    if (!patient_get(context->store, request->arena, id, &patient, &error) ||
-        !trend_list(context->store, request->arena, id, limit, &rows, &summary.row_count,
+    if (!trend_list(context->store, request->arena, id, limit, &rows, &summary.row_count,
                     &summary.truncated, &error) ||
         !clinic_choices_load(context->store, request->arena, &choices, &error)) {
         patient_fail(context, request, response, id, &error);
