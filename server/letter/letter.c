@@ -111,7 +111,9 @@ bool letter_make(struct arena *arena, const char *body, const struct letter_cont
                 content->clinic_telephone);
     write_lines(document, arena, DOCUMENT_ADDRESS, content->addressee_name,
                 &content->addressee_address, NULL);
-    markdown_append(document, arena, markdown);
+    if (!markdown_append(document, arena, markdown, reterr)) {
+        return error_context(reterr, "write a letter");
+    }
     document_words(document, DOCUMENT_NOTE, words->caution);
     *ret_document = document;
     return true;

@@ -77,7 +77,8 @@ static const char *show_markdown(struct arena *arena, const char *markdown)
 {
     struct document_facts facts = {.title = "t", .language = "en", .author = "a"};
     struct document *document = document_new(arena, &facts);
-    markdown_append(document, arena, markdown);
+    struct error error = {0};
+    assert_true(markdown_append(document, arena, markdown, &error));
     return show(arena, document);
 }
 
@@ -239,6 +240,37 @@ static void test_key_numbers_are_rounded_and_doubted(void **state)
     assert_string_equal(content.numbers[1].label, "Miktionsvolumen (fraglich)");
 }
 
+static const char *repeated(struct arena *arena, const char *words, size_t count)
+{
+    struct text out;
+    text_init(&out, arena, 1000000);
+    for (size_t i = 0; i < count; i++) {
+        text_append(&out, words);
+    }
+    return out.data;
+}
+
+static bool fits(struct arena *arena, const char *markdown)
+{
+    struct document_facts facts = {.title = "t", .language = "en", .author = "a"};
+    struct error error = {0};
+    bool good = markdown_append(document_new(arena, &facts), arena, markdown, &error);
+    assert_int_equal(error.kind, good ? ERROR_NONE : ERROR_INVALID);
+    return good;
+}
+
+/* Lines of whichever kind: each takes room on the paper, and time. */
+static void test_letters_of_endless_lines_are_refused(void **state)
+{
+    assert_true(fits(*state, repeated(*state, "a\n\n", MARKDOWN_LINES_MAX)));
+    assert_false(fits(*state, repeated(*state, "a\n\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "# a\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "- a\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "a\\\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "    a\n", MARKDOWN_LINES_MAX + 1)));
+    assert_true(fits(*state, repeated(*state, "a\n", MARKDOWN_LINES_MAX + 1))); /* flows on */
+}
+
 static void test_an_unknown_language_is_an_error(void **state)
 {
     struct letter_content content;
@@ -259,6 +291,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_hostile_values_stay_words, begin, end),
         cmocka_unit_test_setup_teardown(test_what_is_taken_from_an_interpretation, begin, end),
         cmocka_unit_test_setup_teardown(test_key_numbers_are_rounded_and_doubted, begin, end),
+        cmocka_unit_test_setup_teardown(test_letters_of_endless_lines_are_refused, begin, end),
         cmocka_unit_test_setup_teardown(test_an_unknown_language_is_an_error, begin, end),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
