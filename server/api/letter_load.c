@@ -265,6 +265,15 @@ static bool judge_order(const struct api_context *context, struct arena *arena,
     return true;
 }
 
+/* A letter that its template or its words make impossible is refused like any other that cannot be
+ * sent: in a batch it must not keep the next ones waiting. */
+static bool refuse_unwritable(const struct error *error, const char **ret_refusal)
+{
+    *ret_refusal =
+        error->kind == ERROR_INVALID ? "The letter cannot be written from its template." : NULL;
+    return error->kind == ERROR_INVALID;
+}
+
 bool letter_send(const struct api_context *context, struct arena *arena,
                  const struct letter_order *order, const char **ret_dispatch_id,
                  const char **ret_refusal, struct error *reterr)
@@ -274,10 +283,7 @@ bool letter_send(const struct api_context *context, struct arena *arena,
     *ret_dispatch_id = NULL;
     *ret_refusal = NULL;
     if (!letter_load(context, arena, order->study_id, &letter, reterr)) {
-        if (reterr->kind == ERROR_INVALID) {
-            *ret_refusal = "The letter cannot be written from its template.";
-        }
-        return reterr->kind == ERROR_INVALID;
+        return refuse_unwritable(reterr, ret_refusal);
     }
     if (!judge_order(context, arena, order, &letter, &dispatch.recipient, ret_refusal, reterr)) {
         return false;
@@ -296,7 +302,7 @@ bool letter_send(const struct api_context *context, struct arena *arena,
     dispatch.batch_id = order->batch_id;
     dispatch.again = order->again;
     if (!write_forms(arena, letter.document, &dispatch, reterr)) {
-        return false;
+        return refuse_unwritable(reterr, ret_refusal);
     }
     const char *id = NULL;
     if (letter_dispatch_add(context->store, arena, &dispatch, &id, reterr)) {
