@@ -129,7 +129,8 @@ static bool take_interpretation(struct store *store, struct arena *arena, const 
                                 struct error *reterr)
 {
     struct signature_row signature = {0};
-    struct interpretation_row interpretation = {0};
+    struct interpretation_row stored = {0};
+    struct interpretation interpretation = {0};
     *ret_signature = 0;
     if (!letter_is_signed(content)) {
         /* nobody has signed these findings */
@@ -140,12 +141,16 @@ static bool take_interpretation(struct store *store, struct arena *arena, const 
     } else if (reterr->kind != ERROR_NOT_FOUND) {
         return false;
     }
-    if (interpretation_get(store, arena, study_id, signature.interpretation_revision,
-                           &interpretation, reterr)) {
-        letter_take_interpretation(arena, interpretation.document, content);
-        return true;
+    if (!interpretation_get(store, arena, study_id, signature.interpretation_revision, &stored,
+                            reterr)) {
+        return reterr->kind == ERROR_NOT_FOUND;
     }
-    return reterr->kind == ERROR_NOT_FOUND;
+    /* One that cannot be read must not pass for one that says nothing. */
+    if (!interpretation_json_read(arena, stored.document, &interpretation, reterr)) {
+        return error_context(reterr, "write a letter");
+    }
+    letter_take_interpretation(arena, &interpretation, content);
+    return true;
 }
 
 static bool take_analyses(struct store *store, struct arena *arena, const char *study_id,

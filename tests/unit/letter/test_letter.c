@@ -209,17 +209,25 @@ static void test_hostile_values_stay_words(void **state)
 static void test_what_is_taken_from_an_interpretation(void **state)
 {
     struct letter_content content = {.language = "en"};
-    letter_take_interpretation(
-        *state,
-        "{\"findings\":[{\"text\":\"f1\",\"code\":\"x\"},{\"text\":\"\"},{\"code\":\"y\"},3],"
-        "\"diagnoses\":[{\"text\":\"d\"}],\"conclusion\":\"c\",\"plan\":\"none\",\"other\":1}",
-        &content);
-    assert_int_equal(content.findings.count, 1);
-    assert_string_equal(content.findings.items[0], "f1");
+    struct interpretation_finding findings[] = {{.text = "f1", .code = "x"}, {.text = "f2"}};
+    struct interpretation_diagnosis diagnoses[] = {{.text = "d", .code = "N32.0"}};
+    const char *plan[] = {"p"};
+    const struct interpretation whole = {.finding_count = 2,
+                                         .findings = findings,
+                                         .diagnosis_count = 1,
+                                         .diagnoses = diagnoses,
+                                         .conclusion = "c",
+                                         .plan_count = 1,
+                                         .plan = plan};
+    letter_take_interpretation(*state, &whole, &content);
+    assert_int_equal(content.findings.count, 2);
+    assert_string_equal(content.findings.items[1], "f2");
     assert_int_equal(content.diagnoses.count, 1);
+    assert_string_equal(content.diagnoses.items[0], "d");
     assert_string_equal(content.conclusion, "c");
-    assert_int_equal(content.plan.count, 0);
-    letter_take_interpretation(*state, "broken", &content);
+    assert_int_equal(content.plan.count, 1);
+    assert_string_equal(content.plan.items[0], "p");
+    letter_take_interpretation(*state, &(struct interpretation){0}, &content);
     assert_int_equal(content.findings.count, 0);
     assert_string_equal(content.conclusion, "");
 }
