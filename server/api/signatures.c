@@ -48,7 +48,7 @@ struct wanted {
 
 static bool is_signed(const struct signature_ground *ground)
 {
-    return strcmp(ground->status, "final") == 0 || strcmp(ground->status, "amended") == 0;
+    return study_status_is_signed(ground->status);
 }
 
 static void check_state(const struct signature_ground *ground, bool amends,

@@ -257,7 +257,7 @@ void studies_patch(void *opaque, struct http_request *request, struct http_respo
     if (api_reject(request, response, &faults) || !api_matches(request, response, study.version)) {
         return;
     }
-    if (strcmp(stored_status, "final") == 0 || strcmp(stored_status, "amended") == 0) {
+    if (study_status_is_signed(stored_status)) {
         http_problem(request, response, 409, "The study is signed and cannot be changed.");
         return;
     }

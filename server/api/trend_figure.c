@@ -8,6 +8,7 @@
 #include "report/trend_json.h"
 #include "store/store_choices.h"
 #include "store/store_patient.h"
+#include "store/store_study.h"
 
 #include <math.h>
 #include <string.h>
@@ -102,8 +103,7 @@ static void respond_trend(struct api_context *context, struct http_request *requ
         visits[i] = (struct figure_visit){.at_us = values[i].started_at_us,
                                           .value = values[i].value,
                                           .doubtful = values[i].doubtful,
-                                          .is_signed = strcmp(values[i].status, "final") == 0 ||
-                                                       strcmp(values[i].status, "amended") == 0};
+                                          .is_signed = study_status_is_signed(values[i].status)};
     }
     if (!any) {
         http_problem(request, response, 404, "None of the patient's visits has this number.");

@@ -82,7 +82,8 @@ static const char *show_markdown(struct arena *arena, const char *markdown)
 {
     struct document_facts facts = {.title = "t", .language = "en", .author = "a"};
     struct document *document = document_new(arena, &facts);
-    markdown_append(document, arena, markdown);
+    struct error error = {0};
+    assert_true(markdown_append(document, arena, markdown, &error));
     return show(arena, document);
 }
 
@@ -208,17 +209,25 @@ static void test_hostile_values_stay_words(void **state)
 static void test_what_is_taken_from_an_interpretation(void **state)
 {
     struct letter_content content = {.language = "en"};
-    letter_take_interpretation(
-        *state,
-        "{\"findings\":[{\"text\":\"f1\",\"code\":\"x\"},{\"text\":\"\"},{\"code\":\"y\"},3],"
-        "\"diagnoses\":[{\"text\":\"d\"}],\"conclusion\":\"c\",\"plan\":\"none\",\"other\":1}",
-        &content);
-    assert_int_equal(content.findings.count, 1);
-    assert_string_equal(content.findings.items[0], "f1");
+    struct interpretation_finding findings[] = {{.text = "f1", .code = "x"}, {.text = "f2"}};
+    struct interpretation_diagnosis diagnoses[] = {{.text = "d", .code = "N32.0"}};
+    const char *plan[] = {"p"};
+    const struct interpretation whole = {.finding_count = 2,
+                                         .findings = findings,
+                                         .diagnosis_count = 1,
+                                         .diagnoses = diagnoses,
+                                         .conclusion = "c",
+                                         .plan_count = 1,
+                                         .plan = plan};
+    letter_take_interpretation(*state, &whole, &content);
+    assert_int_equal(content.findings.count, 2);
+    assert_string_equal(content.findings.items[1], "f2");
     assert_int_equal(content.diagnoses.count, 1);
+    assert_string_equal(content.diagnoses.items[0], "d");
     assert_string_equal(content.conclusion, "c");
-    assert_int_equal(content.plan.count, 0);
-    letter_take_interpretation(*state, "broken", &content);
+    assert_int_equal(content.plan.count, 1);
+    assert_string_equal(content.plan.items[0], "p");
+    letter_take_interpretation(*state, &(struct interpretation){0}, &content);
     assert_int_equal(content.findings.count, 0);
     assert_string_equal(content.conclusion, "");
 }
@@ -242,6 +251,37 @@ static void test_key_numbers_are_rounded_and_doubted(void **state)
     assert_true(strncmp(content.numbers[0].value, "14", 2) == 0 ||
                 strncmp(content.numbers[0].value, "15", 2) == 0);
     assert_string_equal(content.numbers[1].label, "Miktionsvolumen (fraglich)");
+}
+
+static const char *repeated(struct arena *arena, const char *words, size_t count)
+{
+    struct text out;
+    text_init(&out, arena, 1000000);
+    for (size_t i = 0; i < count; i++) {
+        text_append(&out, words);
+    }
+    return out.data;
+}
+
+static bool fits(struct arena *arena, const char *markdown)
+{
+    struct document_facts facts = {.title = "t", .language = "en", .author = "a"};
+    struct error error = {0};
+    bool good = markdown_append(document_new(arena, &facts), arena, markdown, &error);
+    assert_int_equal(error.kind, good ? ERROR_NONE : ERROR_INVALID);
+    return good;
+}
+
+/* Lines of whichever kind: each takes room on the paper, and time. */
+static void test_letters_of_endless_lines_are_refused(void **state)
+{
+    assert_true(fits(*state, repeated(*state, "a\n\n", MARKDOWN_LINES_MAX)));
+    assert_false(fits(*state, repeated(*state, "a\n\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "# a\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "- a\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "a\\\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "    a\n", MARKDOWN_LINES_MAX + 1)));
+    assert_true(fits(*state, repeated(*state, "a\n", MARKDOWN_LINES_MAX + 1))); /* flows on */
 }
 
 /* ---- forms ---- */
@@ -326,6 +366,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_hostile_values_stay_words, begin, end),
         cmocka_unit_test_setup_teardown(test_what_is_taken_from_an_interpretation, begin, end),
         cmocka_unit_test_setup_teardown(test_key_numbers_are_rounded_and_doubted, begin, end),
+        cmocka_unit_test_setup_teardown(test_letters_of_endless_lines_are_refused, begin, end),
         cmocka_unit_test_setup_teardown(test_three_forms_say_the_same_and_pdfs_are_joined, begin,
                                         end),
         cmocka_unit_test_setup_teardown(test_an_unknown_language_is_an_error, begin, end),
