@@ -15,7 +15,8 @@ enum { WORDS_BYTES_MAX = 1024, ARROWS = 10 };
 
 static const double BEFORE_S = 3.0; /* the rise of pressure before flow, and its fall after */
 
-/* The chart of the patient's sex; its axes alone where it is not for this patient. */
+/* The chart of the patient's sex; its axes alone where it is not for this patient or where the
+ * document gives no class by it, as for a voiding that nobody permitted. */
 static bool open_chart(const struct figure_source *source, struct nomogram_chart *ret_chart)
 {
     const enum nomogram_code code =
@@ -24,7 +25,9 @@ static bool open_chart(const struct figure_source *source, struct nomogram_chart
     (void)nomogram_chart(code, &choices, source->age_years, ret_chart);
     ret_chart->x.label = display_signal_name(SIGNAL_FLOW);
     ret_chart->y.label = display_signal_name(SIGNAL_PDET);
-    return nomogram_is_for(code, source->sex, source->age_years);
+    return nomogram_is_for(code, source->sex, source->age_years) &&
+           number_classification(source, source->sex == SEX_FEMALE ? "female_obstruction"
+                                                                   : "ics_obstruction") != NULL;
 }
 
 static bool has_pair(const struct flow_course *course)

@@ -16,6 +16,8 @@ static const double RIGHT_PT = 10.0;
 static const double STRIP_GAP_PT = 5.0;
 static const double STRIP_PT = 62.0; /* height that suits one strip */
 static const double STRIP_PT_LEAST = 24.0;
+static const double TICK_SPACE_PT = 6.5;     /* between numbers, or one stands in the other */
+static const double TICKS_LEAST = 3.0;       /* or a low strip's scale would show nothing but 0 */
 static const double STRIPS_PT_LEAST = 130.0; /* of few strips together */
 static const double HEAD_PT = 90.0;
 static const double HATCH_PT = 4.0;
@@ -59,14 +61,22 @@ static bool is_shown(const struct traces_channel *channel, struct figure_span sp
     return channel->count > 0 && trace_extremes(channel, span, &low, &high);
 }
 
+/* What stands still while a bladder is emptied. */
+static bool is_of_filling(enum signal_kind signal)
+{
+    return signal == SIGNAL_VINF || signal == SIGNAL_PULLER;
+}
+
 /* The channels that have anything within the span, in their order. */
-static struct stack stack_of(const struct figure_source *source, struct figure_span span)
+static struct stack stack_of(const struct figure_source *source, enum figure_kind kind,
+                             struct figure_span span)
 {
     const struct figure_traces *traces = trace_covering(source, span);
     struct stack stack = {.count = 0};
     for (size_t i = 0; traces != NULL && i < traces->channel_count; i++) {
         const struct traces_channel *channel = &traces->channels[i];
-        if (!is_shown(channel, span) || stack.count == SIGNAL_COUNT) {
+        const bool is_idle = kind == FIGURE_VOIDING && is_of_filling(channel->signal);
+        if (is_idle || !is_shown(channel, span) || stack.count == SIGNAL_COUNT) {
             continue;
         }
         size_t at = stack.count++;
@@ -92,7 +102,7 @@ size_t figure_traces_list(const struct figure_source *source, struct arena *aren
     static const double MARGIN_SHARE = 0.15;
     static const double MARGIN_S = 5.0;
     const struct figure_span whole = {0.0, source->duration_s};
-    const struct stack stack = stack_of(source, whole);
+    const struct stack stack = stack_of(source, FIGURE_TRACES, whole);
     struct figure_span voiding;
     size_t count = 0;
     (void)arena;
@@ -109,7 +119,7 @@ size_t figure_traces_list(const struct figure_source *source, struct arena *aren
         const double margin = fmax(MARGIN_S, MARGIN_SHARE * (voiding.to_s - voiding.from_s));
         const struct figure_span near = {fmax(0.0, voiding.from_s - margin),
                                          fmin(source->duration_s, voiding.to_s + margin)};
-        const struct stack enlarged = stack_of(source, near);
+        const struct stack enlarged = stack_of(source, FIGURE_VOIDING, near);
         if (near.to_s - near.from_s < VOIDING_SHARE_MOST * source->duration_s &&
             enlarged.count > 0) {
             figures[count++] = (struct figure){.kind = FIGURE_VOIDING,
@@ -145,7 +155,7 @@ static struct plot scale_of(const struct stack *stack, size_t index, struct figu
     const double range = to > from ? to - from : 1.0;
     from -= from < 0.0 ? RANGE_MARGIN * range : 0.0;
     to = from + range * (1.0 + RANGE_MARGIN) + (from < 0.0 ? RANGE_MARGIN * range : 0.0);
-    *ret_step = plot_step(to - from, plot_ticks_down(area.height));
+    *ret_step = plot_step(to - from, fmax(TICKS_LEAST, plot_ticks_down(area.height)));
     return (struct plot){
         .area = area, .from_x = span.from_s, .to_x = span.to_s, .from_y = from, .to_y = to};
 }
@@ -177,6 +187,7 @@ static void draw_strip_axes(const struct figure_paper *paper, const struct trace
         canvas_line(paper->canvas, (struct canvas_point){x, area.y},
                     (struct canvas_point){x, area.y + area.height}, &grid);
     }
+    double last_top = area.y + area.height + STYLE_LINE_PT;
     for (size_t i = 0; i < plot_tick_count(plot->from_y, plot->to_y, step); i++) {
         const double value = plot_first_tick(plot->from_y, step) + step * (double)i;
         const double y = plot_y(plot, value);
@@ -185,8 +196,12 @@ static void draw_strip_axes(const struct figure_paper *paper, const struct trace
         /* Within the strip, so that neighbouring strips' labels stay apart. */
         const double top = fmin(fmax(y - STYLE_LINE_PT / 2.0, area.y - 1.0),
                                 area.y + area.height - STYLE_LINE_PT + 1.0);
-        (void)canvas_label(paper->canvas, (struct canvas_point){area.x - 3.0, top},
-                           short_text(paper->arena, value, step, false), &ticks, CANVAS_END, 0.0);
+        if (last_top - top >= TICK_SPACE_PT) {
+            (void)canvas_label(paper->canvas, (struct canvas_point){area.x - 3.0, top},
+                               short_text(paper->arena, value, step, false), &ticks, CANVAS_END,
+                               0.0);
+            last_top = top;
+        }
     }
     canvas_stroke_rect(paper->canvas, area, &frame);
     struct canvas_style symbol = style_text(STYLE_INK, STYLE_TEXT_PT + 1.0, true);
@@ -341,7 +356,7 @@ static void draw_strips(const struct figure_paper *paper, const struct stack *st
 
 void figure_traces_draw(const struct figure_paper *paper)
 {
-    const struct stack stack = stack_of(paper->source, paper->figure->span);
+    const struct stack stack = stack_of(paper->source, paper->figure->kind, paper->figure->span);
     struct key key = {.count = 0};
     fill_key(paper, &stack, &key);
     const struct canvas_rect area = figure_frame(paper, &key);
@@ -410,7 +425,7 @@ static void tell_events(const struct figure_source *source, struct figure_span s
 void figure_traces_tell(const struct figure_source *source, const struct figure *figure,
                         struct text *out)
 {
-    const struct stack stack = stack_of(source, figure->span);
+    const struct stack stack = stack_of(source, figure->kind, figure->span);
     const struct found_rows found = found_rows_of(source, figure->span, out->arena);
     text_append(out, "Signals over time, from ");
     plot_append_clock(out, figure->span.from_s, 1.0);

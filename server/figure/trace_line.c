@@ -81,6 +81,30 @@ static void places(const struct traces_channel *channel, struct figure_span span
     *end = (size_t)fmin(fmax(to, (double)*first), count);
 }
 
+/* Samples and bins that fall into one column are drawn as its least and greatest: a line covers
+ * more than that. */
+static const double COLUMN_PT = 0.5;
+
+struct column {
+    double place; /* in columns; NaN: none */
+    struct canvas_point lowest;
+    struct canvas_point highest;
+};
+
+/* One point where both are the same, else two: in order of time, or, of one moment, in the order
+ * that leads on from the last point. */
+static size_t end_column(const struct column *column, double *last_y, struct canvas_point *points)
+{
+    const double time_pt = column->highest.x - column->lowest.x;
+    const bool falls = fabs(time_pt) > 0.0
+                           ? time_pt < 0.0
+                           : fabs(column->highest.y - *last_y) < fabs(column->lowest.y - *last_y);
+    points[0] = falls ? column->highest : column->lowest;
+    points[1] = falls ? column->lowest : column->highest;
+    *last_y = points[1].y;
+    return fabs(points[1].y - points[0].y) > 0.0 ? 2 : 1;
+}
+
 size_t trace_points(const struct traces_channel *channel, const struct plot *plot,
                     struct arena *arena, struct canvas_point **ret_points)
 {
@@ -89,24 +113,28 @@ size_t trace_points(const struct traces_channel *channel, const struct plot *plo
     places(channel, (struct figure_span){plot->from_x, plot->to_x}, &first, &end);
     first -= first > 0 ? 1 : 0;
     end += end < channel->count ? 1 : 0;
-    struct canvas_point *points = arena_array(arena, 2 * (end - first), sizeof *points);
+    struct canvas_point *points = arena_array(arena, 2 * (end - first) + 2, sizeof *points);
+    struct column column = {.place = (double)NAN};
     size_t count = 0;
-    double last = (double)NAN;
+    double last_y = (double)NAN;
     for (size_t i = first; i < end; i++) {
         const double at_s = trace_time(channel, i);
-        const double least = trace_least(channel, i);
-        const double greatest = trace_greatest(channel, i);
-        if (!is_binned(channel) || isnan(least)) {
-            points[count++] = isnan(least) ? (struct canvas_point){(double)NAN, (double)NAN}
-                                           : plot_point(plot, at_s, least);
-            last = least;
+        const struct canvas_point low = plot_point(plot, at_s, trace_least(channel, i));
+        const struct canvas_point high = plot_point(plot, at_s, trace_greatest(channel, i));
+        const double place = isnan(low.y) ? (double)NAN : floor(low.x / COLUMN_PT);
+        if (fabs(place - column.place) < 0.5) {
+            column.lowest = low.y > column.lowest.y ? low : column.lowest;
+            column.highest = high.y < column.highest.y ? high : column.highest;
             continue;
         }
-        const bool falls = fabs(greatest - last) < fabs(least - last);
-        points[count++] = plot_point(plot, at_s, falls ? greatest : least);
-        points[count++] = plot_point(plot, at_s, falls ? least : greatest);
-        last = falls ? least : greatest;
+        count += isnan(column.place) ? 0 : end_column(&column, &last_y, points + count);
+        if (isnan(place)) {
+            points[count++] = (struct canvas_point){(double)NAN, (double)NAN};
+            last_y = (double)NAN;
+        }
+        column = (struct column){.place = place, .lowest = low, .highest = high};
     }
+    count += isnan(column.place) ? 0 : end_column(&column, &last_y, points + count);
     *ret_points = points;
     return count;
 }

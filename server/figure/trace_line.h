@@ -23,7 +23,8 @@ double trace_greatest(const struct traces_channel *channel, size_t index);
 
 /* The channel as points of a plot from its `from_x` to its `to_x` (seconds), and one more on each
  * side. A bin is two points at its middle: first the extreme that is nearer to the last point, then
- * the other, so that every peak is there and the line does not jump. What is missing is NaN.
+ * the other, so that every peak is there and the line does not jump. Of what lies closer together
+ * than a line is wide only the extremes are there, at their times. What is missing is NaN.
  * Returns how many; the points are on the arena. */
 size_t trace_points(const struct traces_channel *channel, const struct plot *plot,
                     struct arena *arena, struct canvas_point **ret_points);

@@ -273,6 +273,13 @@ void document_table(struct document *document, const char *caption,
     block->columns = copies;
 }
 
+void document_table_fold(struct document *document)
+{
+    if (document->last != NULL && document->last->kind == DOCUMENT_TABLE) {
+        document->last->is_folded = true;
+    }
+}
+
 void document_row(struct document *document, const struct document_span *cells)
 {
     struct document_block *block = document->last;

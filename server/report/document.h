@@ -83,6 +83,10 @@ struct document_column {
 void document_table(struct document *document, const char *caption,
                     const struct document_column *columns, size_t count);
 
+/* The table that was begun last is narrow: on paper its rows run down two columns side by side,
+ * when they fit into half the width. It stays one table. */
+void document_table_fold(struct document *document);
+
 /* A row of the table that was begun last: one span a column, as many as it has. A row is never
  * broken over two pages unless it is higher than one. */
 void document_row(struct document *document, const struct document_span *cells);
@@ -156,6 +160,7 @@ struct document_block {
     struct document_spans *items; /* list */
     struct document_term *terms;  /* facts */
     const char *caption;          /* table */
+    bool is_folded;
     size_t column_count;
     const struct document_column *columns;
     const struct document_span **rows;

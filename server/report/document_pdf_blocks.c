@@ -424,17 +424,21 @@ static double caption_height(struct paper *paper, const struct document_figure *
     return figure->caption[0] == '\0' ? 0.0 : CAPTION_SPACE_PT + paper_text_height(paper, &text);
 }
 
+/* Rather than leave the rest of a page empty a figure becomes lower, down to this share. */
+static const double FIGURE_SHARE_LEAST = 0.75;
+
 /* Never higher than what a page leaves beside its caption. */
 static double drawing_height(struct paper *paper, const struct document_figure *figure,
-                             double width_pt)
+                             double width_pt, double share)
 {
-    return fmin(figure->height_pt, PAPER_HEIGHT_PT - caption_height(paper, figure, width_pt));
+    return fmin(share * figure->height_pt,
+                PAPER_HEIGHT_PT - caption_height(paper, figure, width_pt));
 }
 
 static double figure_height(struct paper *paper, const struct document_figure *figure,
-                            double width_pt)
+                            double width_pt, double share)
 {
-    return drawing_height(paper, figure, width_pt) + caption_height(paper, figure, width_pt);
+    return drawing_height(paper, figure, width_pt, share) + caption_height(paper, figure, width_pt);
 }
 
 static void keep_figure(struct paper *paper, const char *alternative, struct canvas_rect area)
@@ -455,12 +459,12 @@ static void keep_figure(struct paper *paper, const char *alternative, struct can
 }
 
 static void draw_figure(struct paper *paper, const struct document_figure *figure, double x,
-                        double width)
+                        double width, double share)
 {
     if (!paper->draws) {
         return;
     }
-    double height = drawing_height(paper, figure, width);
+    double height = drawing_height(paper, figure, width, share);
     struct canvas_rect area = {x, paper->y, width, height};
     keep_figure(paper, figure->alternative, area);
     canvas_tag_begin(paper->canvas, CANVAS_TAG_FIGURE, figure->alternative);
@@ -486,23 +490,38 @@ static double half_width(void)
     return (PAPER_WIDTH_PT - FIGURE_GAP_PT) / 2.0;
 }
 
-static double figures_height(struct paper *paper, const struct document_block *block)
+static double figures_height(struct paper *paper, const struct document_block *block, double share)
 {
     double width = block->figure.is_half ? half_width() : PAPER_WIDTH_PT;
-    double height = figure_height(paper, &block->figure, width);
-    return is_pair(block) ? fmax(height, figure_height(paper, &block->next->figure, width))
+    double height = figure_height(paper, &block->figure, width, share);
+    return is_pair(block) ? fmax(height, figure_height(paper, &block->next->figure, width, share))
                           : height;
+}
+
+/* The share of its height at which a figure goes onto this page, or else 1. */
+static double share_that_fits(struct paper *paper, const struct document_block *block, double space)
+{
+    static const double STEP = 0.05;
+    for (double share = 1.0; share > FIGURE_SHARE_LEAST - STEP / 2.0; share -= STEP) {
+        if (figures_height(paper, block, share) <= paper_room(paper, space)) {
+            return share;
+        }
+    }
+    return 1.0;
 }
 
 const struct document_block *paper_figure(struct paper *paper, const struct document_block *block)
 {
     double width = block->figure.is_half ? half_width() : PAPER_WIDTH_PT;
-    double height = figures_height(paper, block);
     paper_clear_code(paper);
-    paper_begin(paper, space_before(paper, FIGURE_SPACE_PT), height);
-    draw_figure(paper, &block->figure, PAPER_LEFT_PT, width);
+    double space = space_before(paper, FIGURE_SPACE_PT);
+    double share = share_that_fits(paper, block, space);
+    double height = figures_height(paper, block, share);
+    paper_begin(paper, space, height);
+    draw_figure(paper, &block->figure, PAPER_LEFT_PT, width, share);
     if (is_pair(block)) {
-        draw_figure(paper, &block->next->figure, PAPER_LEFT_PT + width + FIGURE_GAP_PT, width);
+        draw_figure(paper, &block->next->figure, PAPER_LEFT_PT + width + FIGURE_GAP_PT, width,
+                    share);
     }
     paper_take(paper, height);
     paper->space = FIGURE_SPACE_PT;
@@ -528,7 +547,7 @@ double paper_first_height(struct paper *paper, const struct document_block *bloc
     case DOCUMENT_TABLE:
         return paper_table_first_height(paper, block);
     case DOCUMENT_FIGURE:
-        return figures_height(paper, block);
+        return figures_height(paper, block, FIGURE_SHARE_LEAST);
     case DOCUMENT_HEADING:
     case DOCUMENT_PAGE_BREAK:
         break;

@@ -98,6 +98,23 @@ static const json_t *const *read_analyses(const struct report *report, struct ar
     return analyses;
 }
 
+/* Neither bowels nor training are urodynamics. */
+static const char *title(const struct report *report)
+{
+    size_t anorectal = 0;
+    size_t training = 0;
+    for (size_t i = 0; i < report->recording_count; i++) {
+        anorectal += report->recordings[i].row->type == RECORDING_ANORECTAL_MANOMETRY ? 1 : 0;
+        training += report->recordings[i].row->type == RECORDING_PELVIC_FLOOR_TRAINING ? 1 : 0;
+    }
+    if (report->recording_count == 0 || anorectal + training < report->recording_count) {
+        return "Urodynamic report";
+    }
+    return training == 0    ? "Report of anorectal manometry"
+           : anorectal == 0 ? "Report of pelvic floor training"
+                            : "Pelvic floor report";
+}
+
 /* The title names no person: titles stay behind in browser histories. */
 static struct document *begin_document(const struct report_maker *maker)
 {
@@ -111,7 +128,7 @@ static struct document *begin_document(const struct report_maker *maker)
     }
     const char *version = report_string(software, "version");
     const struct document_facts facts = {
-        .title = arena_printf(arena, "Urodynamic report, %s", date),
+        .title = arena_printf(arena, "%s, %s", title(report), date),
         .language = "en",
         .author = report->clinic_name,
         .head_start = arena_printf(arena, "%s, %s, born %s, %s", patient->family_name,
@@ -163,12 +180,13 @@ struct document *report_document(const struct report *report, struct arena *aren
     maker.is_child = maker.age_years < CRITERIA_ADULT_YEARS;
     maker.analyses = read_analyses(report, arena);
     maker.document = begin_document(&maker);
-    document_heading(maker.document, 1, "Urodynamic report");
+    document_heading(maker.document, 1, title(report));
     report_status(&maker);
     report_identification(&maker);
     report_interpretation(&maker);
     say_what_runs(&maker);
     report_brief(&maker);
+    document_words(maker.document, DOCUMENT_CAUTION, REPORT_CAUTION);
     report_history(&maker);
     report_technique(&maker);
     for (size_t i = 0; i < report->recording_count; i++) {
@@ -176,6 +194,5 @@ struct document *report_document(const struct report *report, struct arena *aren
     }
     report_signatures(&maker);
     report_methods(&maker);
-    document_words(maker.document, DOCUMENT_CAUTION, REPORT_CAUTION);
     return maker.document;
 }

@@ -32,6 +32,11 @@ const char *report_void_line(const struct report_maker *maker, const json_t *ana
     return has_flow || has_volume ? line.data : NULL;
 }
 
+static bool is_doubtful(const json_t *section, const char *code)
+{
+    return json_array_size(json_object_get(json_object_get(section, code), "quality")) > 0;
+}
+
 struct main_value {
     const char *section;
     const char *code;
@@ -57,8 +62,11 @@ static const struct main_value main_values[] = {
     {"anorectal", "resting_pressure", "anal resting pressure"},
     {"anorectal", "squeeze_increment", "squeeze increment"},
     {"anorectal", "rair", "rectoanal inhibitory reflex"},
+    {"profiles_summary", "transmission_ratio", "pressure transmission"},
     {"training", "rest_tone", "rest tone"},
+    {"training", "rest_pressure", "rest tone"},
     {"training", "hold_mean", "mean of long contractions"},
+    {"training", "hold_pressure", "mean of long contractions"},
     {"training", "hold_mean_time", "mean hold"},
     {"training", "commands_followed", "commands followed"},
 };
@@ -75,7 +83,8 @@ static void append_measure(const struct main_value *value, const json_t *measure
     const struct catalogue_row *row =
         report_find_row(value->section, strlen(value->section), value->code);
     const json_t *content = json_object_get(measure, "value");
-    if (row == NULL || content == NULL) {
+    bool is_no_pull = strcmp(value->code, "pulls") == 0 && !(json_number_value(content) > 0.0);
+    if (row == NULL || content == NULL || is_no_pull) {
         return;
     }
     begin_value(value, out);
@@ -116,13 +125,29 @@ static void append_classes(const json_t *classes, struct text *out)
     }
 }
 
+static bool any_main_class(const struct report_maker *maker)
+{
+    for (size_t i = 0; i < maker->report->recording_count; i++) {
+        struct text classes = report_words(maker);
+        append_classes(json_object_get(maker->analyses[i], "classifications"), &classes);
+        if (classes.length > 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static void add_brief(const struct report_maker *maker, size_t index)
 {
     const json_t *analysis = maker->analyses[index];
     struct text numbers = report_words(maker);
     struct text classes = report_words(maker);
     const char *line = report_void_line(maker, analysis);
+    const json_t *uroflow = json_object_get(json_object_get(analysis, "sections"), "uroflow");
     text_append(&numbers, line == NULL ? "" : line);
+    if (line != NULL && (is_doubtful(uroflow, "qmax") || is_doubtful(uroflow, "voided_volume"))) {
+        text_append(&numbers, " (doubtful)");
+    }
     append_values(json_object_get(analysis, "sections"), &numbers);
     append_classes(json_object_get(analysis, "classifications"), &classes);
     const struct document_span cells[] = {
@@ -131,6 +156,43 @@ static void add_brief(const struct report_maker *maker, size_t index)
         {.words = classes.data},
     };
     document_row(maker->document, cells);
+}
+
+static bool has_void_line(const struct report_maker *maker)
+{
+    for (size_t i = 0; i < maker->report->recording_count; i++) {
+        if (report_void_line(maker, maker->analyses[i]) != NULL) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Signals that were not right: numbers that rest on them look like any others. */
+static void warn_of_errors(const struct report_maker *maker)
+{
+    struct text names = report_words(maker);
+    for (size_t i = 0; i < maker->report->recording_count; i++) {
+        const json_t *items = json_object_get(maker->analyses[i], "quality");
+        bool has_error = false;
+        for (size_t j = 0; j < json_array_size(items); j++) {
+            has_error = has_error ||
+                        strcmp(report_string(json_array_get(items, j), "severity"), "error") == 0;
+        }
+        if (has_error) {
+            text_append(&names, names.length > 0 ? ", " : "");
+            text_append(&names, report_recording_name(maker, i));
+        }
+    }
+    if (names.length > 0) {
+        const struct document_span span = {
+            .words = arena_printf(maker->arena,
+                                  "Errors in the signals: %s. Read its numbers only after the "
+                                  "notes on signal quality.",
+                                  names.data),
+            .strong = true};
+        document_paragraph(maker->document, DOCUMENT_PLAIN, &span, 1);
+    }
 }
 
 void report_brief(const struct report_maker *maker)
@@ -142,14 +204,18 @@ void report_brief(const struct report_maker *maker)
     }
     document_heading(maker->document, 2, "In brief");
     document_table(maker->document, "Results by recording", columns,
-                   sizeof columns / sizeof columns[0]);
+                   sizeof columns / sizeof columns[0] - (any_main_class(maker) ? 0 : 1));
     for (size_t i = 0; i < maker->report->recording_count; i++) {
         add_brief(maker, i);
     }
-    document_words(maker->document, DOCUMENT_NOTE,
-                   "VOID: maximum flow rate in mL/s, voided volume in mL, post-void residual in "
-                   "mL; \"-\" is not known. Classes by other rules, and the limits of all, stand "
-                   "with each recording.");
+    document_words(
+        maker->document, DOCUMENT_NOTE,
+        has_void_line(maker)
+            ? "VOID: maximum flow rate in mL/s, voided volume in mL, post-void residual in mL; "
+              "\"-\" is not known. Classes by other rules, and the limits of all, stand with each "
+              "recording."
+            : "Classes by other rules, and the limits of all, stand with each recording.");
+    warn_of_errors(maker);
     if (maker->is_child) {
         document_words(maker->document, DOCUMENT_PLAIN,
                        "The patient is a child: norms are paediatric (capacity expected at this "

@@ -1,4 +1,5 @@
-/* Definitions and sources of what the report shows, once for all recordings. */
+/* How what the report shows was computed: what is not as the ICS and its sister societies define
+ * it, the rules of the classes, sources and software, once for all recordings. */
 #include "report/report_labels.h"
 #include "report/report_parts.h"
 #include "report/report_text.h"
@@ -100,15 +101,29 @@ static bool is_said_already(const struct report_maker *maker, const char *sectio
            find_shown(maker, "uroflow", code) != NULL;
 }
 
+/* A reader knows these, or can look them up: what needs telling is what we chose ourselves. */
+static bool is_standard(const char *source)
+{
+    static const char *const societies[] = {"(ICS)", "(ICCS)", "(IAPWG)"};
+    for (size_t i = 0; i < sizeof societies / sizeof societies[0]; i++) {
+        if (strstr(source, societies[i]) != NULL) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static void add_section(const struct report_maker *maker, const struct catalogue_section *section,
-                        struct sources *sources)
+                        struct sources *sources, struct sources *standard)
 {
     struct text words = report_words(maker);
     struct definitions definitions = {.sources = sources, .out = &words};
     for (size_t i = 0; i < section->row_count; i++) {
         const struct catalogue_row *row = &section->rows[i];
         const json_t *found = find_shown(maker, section->code, row->code);
-        if (found != NULL && !is_said_already(maker, section->code, row->code)) {
+        if (found != NULL && is_standard(row->source)) {
+            (void)source_number(standard, row->source);
+        } else if (found != NULL && !is_said_already(maker, section->code, row->code)) {
             const char *method = report_string(found, "method");
             add_definition(&definitions, row->label, method[0] == '\0' ? row->definition : method,
                            row->source);
@@ -116,7 +131,10 @@ static void add_section(const struct report_maker *maker, const struct catalogue
     }
     for (size_t i = 0; i < section->list_count; i++) {
         const struct catalogue_list *list = &section->lists[i];
-        if (find_shown(maker, section->code, list->code) != NULL) {
+        const json_t *found = find_shown(maker, section->code, list->code);
+        if (found != NULL && is_standard(list->source)) {
+            (void)source_number(standard, list->source);
+        } else if (found != NULL) {
             add_definition(&definitions, list->label, list->definition, list->source);
         }
     }
@@ -168,13 +186,21 @@ static void add_rules(const struct report_maker *maker)
     }
 }
 
-static void add_sources(const struct report_maker *maker, const struct sources *sources)
+static void add_sources(const struct report_maker *maker, const struct sources *sources,
+                        const struct sources *standard)
 {
     struct text words = report_words(maker);
     for (size_t i = 0; i < sources->count; i++) {
         text_printf(&words, "%s[%zu] %s", i == 0 ? "" : "; ", i + 1, sources->names[i]);
     }
-    if (sources->count > 0) {
+    for (size_t i = 0; i < standard->count; i++) {
+        text_printf(&words, "%s%s",
+                    i > 0                ? "; "
+                    : sources->count > 0 ? ". All other values: "
+                                         : "",
+                    standard->names[i]);
+    }
+    if (words.length > 0) {
         text_append_char(&words, '.');
         const struct document_span spans[] = {{.words = "Sources. ", .strong = true},
                                               {.words = words.data}};
@@ -213,17 +239,20 @@ static void add_software(const struct report_maker *maker)
 void report_methods(const struct report_maker *maker)
 {
     struct sources sources = {0};
+    struct sources standard = {0};
     if (maker->report->recording_count == 0) {
         return;
     }
     document_heading(maker->document, 2, "Methods");
     document_words(maker->document, DOCUMENT_NOTE,
                    "Numbers are rounded for print as the ICS asks; indices and classes use "
-                   "unrounded ones. Times are UTC.");
+                   "unrounded ones. Times of day are UTC; others are counted from the start of the "
+                   "recording, in min:s. The definition of every value is in the analysis "
+                   "document.");
     for (size_t i = 0; i < catalogue_section_count(); i++) {
-        add_section(maker, catalogue_section(i), &sources);
+        add_section(maker, catalogue_section(i), &sources, &standard);
     }
     add_rules(maker);
-    add_sources(maker, &sources);
+    add_sources(maker, &sources, &standard);
     add_software(maker);
 }

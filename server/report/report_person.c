@@ -61,7 +61,7 @@ void report_signatures(const struct report_maker *maker)
                                                      {"As", false, 1.5},
                                                      {"Reason", false, 2.5}};
     const struct report *report = maker->report;
-    if (report->signature_count == 0) {
+    if (report->signature_count < 2) {
         return;
     }
     document_heading(maker->document, 2, "Signatures");
@@ -170,7 +170,7 @@ static const struct history_member history_members[] = {
     {"question", "Question of the test"},
     {"symptoms", "Symptoms"},
     {"symptom_score", "Symptom score"},
-    {"diary", "Bladder diary"},
+    {"diary", "Diary"},
     {"pad_test", "Pad test"},
     {"medication", "Medication"},
     {"previous_surgery", "Previous surgery"},

@@ -1,5 +1,6 @@
 /* What a reader must weigh: rules, signal quality, what is missing. */
 #include "analysis/choices.h"
+#include "figure/plot.h"
 #include "formats/display.h"
 #include "formats/json_writer.h"
 #include "report/report_labels.h"
@@ -9,8 +10,7 @@
 #include <math.h>
 #include <string.h>
 
-/* Places on the time axis are told to this. */
-#define TIME_STEP_S 0.1
+enum { CLASSES_MOST = 40 };
 
 /* ---- classes ---- */
 
@@ -27,7 +27,8 @@ static const char *find_section(json_t *sections, const char *value_code)
     return NULL;
 }
 
-/* The numbers that a class rests on, unrounded as the rule used them. */
+/* The numbers that a class rests on, as they stand in the tables; what is not in them is for who
+ * checks the rule. */
 static void append_basis(json_t *basis, json_t *sections, struct text *out)
 {
     const char *code = NULL;
@@ -35,13 +36,19 @@ static void append_basis(json_t *basis, json_t *sections, struct text *out)
     const char *separator = " (";
     json_object_foreach (basis, code, value) {
         const char *section = find_section(sections, code);
-        text_append(out, separator);
-        report_label(section, section == NULL ? 0 : strlen(section), code, out);
-        text_append_char(out, ' ');
-        json_writer_rounded(out, json_number_value(value));
+        const struct catalogue_row *row =
+            report_find_row(section, section == NULL ? 0 : strlen(section), code);
+        if (row == NULL) {
+            continue;
+        }
+        const char *unit = display_unit(row->unit);
+        text_printf(out, "%s%s ", separator, row->label);
+        display_number(out, row, json_number_value(value));
+        text_append(out, unit[0] == '\0' ? "" : " ");
+        text_append(out, unit);
         separator = ", ";
     }
-    text_append(out, json_object_size(basis) > 0 ? ")." : ".");
+    text_append(out, strcmp(separator, " (") == 0 ? "." : ").");
 }
 
 void report_limits(json_t *limits, struct text *out)
@@ -76,32 +83,74 @@ void report_class_words(const json_t *classification, struct text *out)
                                                                                      : "");
 }
 
-static void add_class(const struct report_maker *maker, const json_t *item, json_t *sections)
+/* The limits that no class before it in the list has told. */
+static json_t *new_limits(const json_t *items, size_t index)
 {
+    json_t *limits = json_object_get(json_array_get(items, index), "limits");
+    json_t *left = json_object();
+    const char *code = NULL;
+    json_t *value = NULL;
+    json_object_foreach (limits, code, value) {
+        bool is_told = false;
+        for (size_t i = 0; i < index && !is_told; i++) {
+            is_told =
+                json_object_get(json_object_get(json_array_get(items, i), "limits"), code) != NULL;
+        }
+        if (!is_told) {
+            (void)json_object_set(left, code, value);
+        }
+    }
+    return left;
+}
+
+/* Appends to a list of spans as long as there is room. */
+struct class_spans {
+    size_t count;
+    struct document_span spans[3 * CLASSES_MOST];
+};
+
+static void add_class(const struct report_maker *maker, const json_t *items, size_t index,
+                      json_t *sections, struct class_spans *out)
+{
+    const json_t *item = json_array_get(items, index);
+    json_t *limits = new_limits(items, index);
     struct text name = report_words(maker);
     struct text basis = report_words(maker);
     struct text doubts = report_words(maker);
+    text_append(&name, out->count > 0 ? " " : "");
     report_class_words(item, &name);
     append_basis(json_object_get(item, "basis"), sections, &basis);
-    report_limits(json_object_get(item, "limits"), &basis);
+    report_limits(limits, &basis);
+    json_decref(limits);
     report_doubts(json_object_get(item, "quality"), " Doubtful: ", &doubts);
-    const struct document_span spans[] = {
-        {.words = name.data, .strong = true},
-        {.words = basis.data},
-        {.words = doubts.data, .strong = true},
-    };
-    document_item(maker->document, spans, 3);
+    if (out->count + 3 <= sizeof out->spans / sizeof out->spans[0]) {
+        out->spans[out->count++] = (struct document_span){.words = name.data, .strong = true};
+        out->spans[out->count++] = (struct document_span){.words = basis.data};
+        out->spans[out->count++] = (struct document_span){.words = doubts.data, .strong = true};
+    }
 }
 
+/* The main ones one by one; those by other rules in small letters, one after the other. */
 static void add_classes(const struct report_maker *maker, const json_t *analysis)
 {
     const json_t *items = json_object_get(analysis, "classifications");
+    json_t *sections = json_object_get(analysis, "sections");
+    struct class_spans others = {.count = 0};
     if (json_array_size(items) == 0) {
         return;
     }
     document_heading(maker->document, 3, "Classes by rules");
     for (size_t i = 0; i < json_array_size(items); i++) {
-        add_class(maker, json_array_get(items, i), json_object_get(analysis, "sections"));
+        struct class_spans main = {.count = 0};
+        if (!report_class_is_main(report_string(json_array_get(items, i), "code"))) {
+            add_class(maker, items, i, sections, &others);
+            continue;
+        }
+        add_class(maker, items, i, sections, &main);
+        document_item(maker->document, main.spans, main.count);
+    }
+    if (others.count > 0) {
+        document_paragraph(maker->document, DOCUMENT_NOTE, others.spans, others.count);
     }
 }
 
@@ -152,22 +201,50 @@ static const char *severity_label(const char *severity)
     return strcmp(severity, "warning") == 0 ? "Warning" : "Note";
 }
 
-static void add_quality_item(const struct report_maker *maker, const json_t *item)
+static bool is_same_remark(const json_t *one, const json_t *other)
 {
-    struct text where = report_words(maker);
-    const char *signal = report_string(item, "signal");
+    static const char *const members[] = {"signal", "severity", "text"};
+    for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
+        if (strcmp(report_string(one, members[i]), report_string(other, members[i])) != 0) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* "3:19 to 3:31", or one moment. */
+static void append_place(const json_t *item, struct text *out)
+{
     const json_t *from_s = json_object_get(item, "from_s");
     const json_t *to_s = json_object_get(item, "to_s");
-    if (signal[0] != '\0') {
-        text_append(&where, ", ");
-        text_append(&where, signal);
+    if (!json_is_number(from_s) || !json_is_number(to_s)) {
+        return;
     }
-    if (json_is_number(from_s) && json_is_number(to_s)) {
-        text_append(&where, ", ");
-        display_rounded(&where, TIME_STEP_S, json_number_value(from_s));
-        text_append(&where, " s to ");
-        display_rounded(&where, TIME_STEP_S, json_number_value(to_s));
-        text_append(&where, " s");
+    text_append(out, ", ");
+    plot_append_clock(out, json_number_value(from_s), 1.0);
+    if (lround(json_number_value(to_s)) != lround(json_number_value(from_s))) {
+        text_append(out, " to ");
+        plot_append_clock(out, json_number_value(to_s), 1.0);
+    }
+}
+
+/* The remark, unless one before it says the same, with every place of it. */
+static void add_quality_item(const struct report_maker *maker, const json_t *items, size_t index)
+{
+    const json_t *item = json_array_get(items, index);
+    struct text where = report_words(maker);
+    const char *signal = report_string(item, "signal");
+    for (size_t i = 0; i < index; i++) {
+        if (is_same_remark(json_array_get(items, i), item)) {
+            return;
+        }
+    }
+    text_append(&where, signal[0] != '\0' ? ", " : "");
+    text_append(&where, signal);
+    for (size_t i = index; i < json_array_size(items); i++) {
+        if (is_same_remark(json_array_get(items, i), item)) {
+            append_place(json_array_get(items, i), &where);
+        }
     }
     text_append(&where, ": ");
     const struct document_span spans[] = {
@@ -188,7 +265,7 @@ static void add_quality(const struct report_maker *maker, const json_t *analysis
                        "Nothing was found. Check the traces all the same.");
     }
     for (size_t i = 0; i < json_array_size(items); i++) {
-        add_quality_item(maker, json_array_get(items, i));
+        add_quality_item(maker, items, i);
     }
 }
 
@@ -214,13 +291,11 @@ static void append_missing(const json_t *item, const json_t *before, struct text
 static void add_not_computed(const struct report_maker *maker, const json_t *items)
 {
     size_t count = json_array_size(items);
-    if (count > 0) {
-        document_heading(maker->document, 3, "Not computed");
-    }
+    struct text words = report_words(maker);
     for (size_t i = 0; i < count;) {
         const char *reason = report_string(json_array_get(items, i), "reason");
         const json_t *before = NULL;
-        struct text words = report_words(maker);
+        text_append(&words, i == 0 ? "" : ". ");
         for (; i < count && strcmp(report_string(json_array_get(items, i), "reason"), reason) == 0;
              i++) {
             text_append(&words, before == NULL ? "" : "; ");
@@ -228,9 +303,12 @@ static void add_not_computed(const struct report_maker *maker, const json_t *ite
             before = json_array_get(items, i);
         }
         text_append(&words, ": ");
-        const struct document_span spans[] = {{.words = words.data},
-                                              {.words = reason, .emphasis = true}};
-        document_item(maker->document, spans, 2);
+        text_append(&words, reason);
+    }
+    if (count > 0) {
+        document_heading(maker->document, 3, "Not computed");
+        text_append_char(&words, '.');
+        document_words(maker->document, DOCUMENT_NOTE, words.data);
     }
 }
 

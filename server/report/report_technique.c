@@ -4,6 +4,7 @@
 #include "report/report_text.h"
 
 #include <string.h>
+#include <strings.h>
 
 /* ---- equipment ---- */
 
@@ -18,13 +19,19 @@ static const char *device_name(const struct report_maker *maker, const struct re
     return words.data;
 }
 
+/* Words of the check that begin with the verdict stand for it. */
 static const char *device_state(const struct report_maker *maker,
                                 const struct report_device *device)
 {
+    struct text verdict = report_words(maker);
     struct text words = report_words(maker);
-    report_code_words(&words, report_is_given(device->verdict) ? device->verdict : "not_verified");
+    report_code_words(&verdict,
+                      report_is_given(device->verdict) ? device->verdict : "not_verified");
+    bool is_said = report_is_given(device->words) &&
+                   strncasecmp(device->words, verdict.data, verdict.length) == 0;
+    text_append(&words, is_said ? "checked" : verdict.data);
     if (device->verified_at_us != 0) {
-        text_append(&words, ", ");
+        text_append(&words, " ");
         text_append(&words, report_date(maker->arena, device->verified_at_us));
     }
     if (device->due_at_us != 0) {
@@ -43,27 +50,67 @@ static bool is_in_order(const struct report_device *device)
     return device->verdict != NULL && strcmp(device->verdict, "passed") == 0;
 }
 
-static void add_equipment(const struct report_maker *maker)
+static const char *device_words(const struct report_maker *maker,
+                                const struct report_device *device)
 {
-    static const struct document_column columns[] = {
-        {"Kind", false, 1.2}, {"Equipment", false, 2.2}, {"Last verification", false, 2.6}};
+    struct text words = report_words(maker);
+    report_code_words(&words, device->kind == NULL ? "" : device->kind);
+    text_append(&words, " (");
+    text_append(&words, device_name(maker, device));
+    text_append(&words, ")");
+    return words.data;
+}
+
+/* What is in order is told in small letters, one after the other. */
+static void add_equipment_in_order(const struct report_maker *maker)
+{
     const struct report *report = maker->report;
-    if (report->device_count == 0) {
-        return;
-    }
-    document_table(maker->document, "Equipment of the room", columns,
-                   sizeof columns / sizeof columns[0]);
+    struct text words = report_words(maker);
     for (size_t i = 0; i < report->device_count; i++) {
         const struct report_device *device = &report->devices[i];
-        struct text kind = report_words(maker);
-        report_code_words(&kind, device->kind == NULL ? "" : device->kind);
-        const struct document_span cells[] = {
-            {.words = kind.data},
-            {.words = device_name(maker, device), .from_person = true},
-            {.words = device_state(maker, device), .strong = !is_in_order(device)},
-        };
-        document_row(maker->document, cells);
+        if (is_in_order(device)) {
+            text_printf(&words, "%s%s: %s", words.length > 0 ? "; " : "",
+                        device_words(maker, device), device_state(maker, device));
+        }
     }
+    if (words.length > 0) {
+        const struct document_span spans[] = {
+            {.words = "Equipment of the room, last verification. ", .strong = true},
+            {.words = words.data, .from_person = true},
+            {.words = "."}};
+        document_paragraph(maker->document, DOCUMENT_NOTE, spans, 3);
+    }
+}
+
+static const char *full_stop(const struct text *words)
+{
+    return words->data[words->length - 1] == '.' ? "" : ".";
+}
+
+static void add_equipment_not_in_order(const struct report_maker *maker)
+{
+    const struct report *report = maker->report;
+    struct text words = report_words(maker);
+    for (size_t i = 0; i < report->device_count; i++) {
+        const struct report_device *device = &report->devices[i];
+        if (!is_in_order(device)) {
+            text_printf(&words, "%s%s: %s", words.length > 0 ? "; " : "",
+                        device_words(maker, device), device_state(maker, device));
+        }
+    }
+    if (words.length > 0) {
+        const struct document_span spans[] = {
+            {.words = "Equipment without a valid verification: ", .strong = true},
+            {.words = words.data, .from_person = true},
+            {.words = full_stop(&words)}};
+        document_paragraph(maker->document, DOCUMENT_PLAIN, spans, 3);
+    }
+}
+
+static void add_equipment(const struct report_maker *maker)
+{
+    add_equipment_not_in_order(maker);
+    add_equipment_in_order(maker);
 }
 
 /* ---- what is not stated ---- */

@@ -4,6 +4,8 @@
 #include "base/number.h"
 #include "formats/display.h"
 
+#include <string.h>
+
 const char *report_entered(struct arena *arena, double value, const char *ucum)
 {
     char digits[NUMBER_TEXT_SIZE];
@@ -14,6 +16,11 @@ const char *report_entered(struct arena *arena, double value, const char *ucum)
 
 void report_code_words(struct text *out, const char *code)
 {
+    static const char EMG[] = "emg_";
+    if (strncmp(code, EMG, strlen(EMG)) == 0) {
+        text_append(out, "EMG ");
+        code += strlen(EMG);
+    }
     for (const char *at = code; *at != '\0'; at++) {
         text_append_char(out, *at == '_' ? ' ' : *at);
     }

@@ -1,4 +1,5 @@
 /* The values and lists of an analysis document as tables. */
+#include "figure/plot.h"
 #include "formats/display.h"
 #include "formats/json_writer.h"
 #include "report/report_labels.h"
@@ -8,10 +9,7 @@
 #include <math.h>
 #include <string.h>
 
-/* Places on the time axis are told to this. */
-#define TIME_STEP_S 0.1
-
-enum { ITEMS_SHOWN_MAX = 200, PULLS_A_TABLE = 6 };
+enum { ITEMS_SHOWN_MAX = 40, PULLS_A_TABLE = 6 };
 
 /* A number rounded to a step, a yes or no, or a word. */
 static void append_scalar(double report_step, const json_t *value, struct text *out)
@@ -28,109 +26,55 @@ static void append_scalar(double report_step, const json_t *value, struct text *
 
 /* ---- numbers told beside a value ---- */
 
-struct part_unit {
-    const char *ending; /* of the code */
-    const char *unit;
-    double report_step; /* 0: after its size */
-};
-
-/* Where two fit, the later one is the longer. */
-static const struct part_unit part_units[] = {
-    {"_ml", "mL", 1.0},         {"_mm", "mm", 1.0},       {"_percent", "%", 1.0},
-    {"_s", "s", 0.0},           {"_hz", "Hz", 0.0},       {"_uv", "uV", 0.0},
-    {"_cmh2o", "cm[H2O]", 1.0}, {"_mmhg", "mm[Hg]", 1.0}, {"_ml_s", "mL/s", 0.1},
-};
-
-/* Three digits are enough for a number of which the report knows no step. */
-static double step_of(double value)
-{
-    if (fabs(value) >= 100.0) {
-        return 1.0;
-    }
-    return fabs(value) >= 10.0 ? 0.1 : 0.01;
-}
-
-static bool ends_with(const char *text, const char *ending)
-{
-    size_t length = strlen(text);
-    size_t wanted = strlen(ending);
-    return length >= wanted && strcmp(text + length - wanted, ending) == 0;
-}
-
-struct part_name {
+/* Those that say how a value is to be read. What else stands beside it in the document is for who
+ * checks the computation. */
+struct part {
     const char *code;
     const char *words;
-    bool shares_unit; /* with the value that it stands beside */
+    const char *unit; /* NULL: the value's own, and its step */
+    double report_step;
 };
 
-/* Parts with names of their own; others are called by their codes. */
-static const struct part_name part_names[] = {
-    {"baseline", "before it", true},
-    {"over_rest", "over rest", true},
-    {"rise", "rise", true},
-    {"rise_from_empty", "rise from the empty bladder", true},
-    {"spread", "standard deviation", true},
-    {"cv_percent", "coefficient of variation", false},
-    {"count", "number", false},
+static const struct part parts[] = {
+    {"baseline", "before it", NULL, 0.0},
+    {"rise", "rise", NULL, 0.0},
+    {"rise_from_empty", "rise from the empty bladder", NULL, 0.0},
+    {"over_rest", "over rest", NULL, 0.0},
+    {"spread", "SD", NULL, 0.0},
+    {"cv_percent", "CV", "%", 1.0},
+    {"count", "n", "1", 1.0},
+    {"volume_ml", "volume", "mL", 1.0},
+    {"length_s", "over", "s", 1.0},
+    {"duration_s", "for", "s", 1.0},
+    {"relaxation_percent", "relaxation", "%", 1.0},
+    {"commanded_s", "commanded", "s", 1.0},
+    {"commanded", "commanded", "1", 1.0},
+    {"followed", "followed", "1", 1.0},
+    {"rest_cmh2o", "at rest", "cm[H2O]", 1.0},
+    {"rise_cmh2o", "rise", "cm[H2O]", 1.0},
+    {"peak_pdet", "peak", "cm[H2O]", 1.0},
+    {"pabd_rise", "rise of pabd", "cm[H2O]", 1.0},
 };
 
-static const struct part_name *find_part_name(const char *code)
+static const struct part *find_part(const char *code)
 {
-    for (size_t i = 0; i < sizeof part_names / sizeof part_names[0]; i++) {
-        if (strcmp(code, part_names[i].code) == 0) {
-            return &part_names[i];
+    for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
+        if (strcmp(code, parts[i].code) == 0) {
+            return &parts[i];
         }
     }
     return NULL;
 }
 
-static void append_unit(const char *ucum, struct text *out)
-{
-    const char *unit = display_unit(ucum);
-    text_append(out, unit[0] == '\0' ? "" : " ");
-    text_append(out, unit);
-}
-
-static struct part_unit unit_of_part(const struct catalogue_row *row, const char *code)
-{
-    const struct part_name *name = find_part_name(code);
-    struct part_unit found = {"", NULL, 0.0};
-    for (size_t i = 0; i < sizeof part_units / sizeof part_units[0]; i++) {
-        if (ends_with(code, part_units[i].ending)) {
-            found = part_units[i];
-        }
-    }
-    return name != NULL && name->shares_unit ? (struct part_unit){"", row->unit, row->report_step}
-                                             : found;
-}
-
-static void append_part_name(const char *code, const char *ending, struct text *out)
-{
-    const struct part_name *name = find_part_name(code);
-    if (name != NULL) {
-        text_append(out, name->words);
-    } else {
-        report_code_words(out, arena_strndup(out->arena, code, strlen(code) - strlen(ending)));
-    }
-}
-
-static void append_part(const struct catalogue_row *row, const char *code, double value,
+static void append_part(const struct catalogue_row *row, const struct part *part, double value,
                         struct text *out)
 {
-    const struct part_unit unit = unit_of_part(row, code);
-    append_part_name(code, unit.ending, out);
+    const char *unit = display_unit(part->unit == NULL ? row->unit : part->unit);
+    text_append(out, part->words);
     text_append_char(out, ' ');
-    if (unit.report_step > 0.0) {
-        display_rounded(out, unit.report_step, value);
-    } else {
-        json_writer_rounded(out, catalogue_rounded_to(step_of(value), value));
-    }
-    append_unit(unit.unit, out);
-}
-
-static bool is_part(const char *member, const json_t *value)
-{
-    return json_is_number(value) && strcmp(member, "value") != 0 && strcmp(member, "at_s") != 0;
+    display_rounded(out, part->unit == NULL ? row->report_step : part->report_step, value);
+    text_append(out, unit[0] == '\0' ? "" : " ");
+    text_append(out, unit);
 }
 
 /* ---- values ---- */
@@ -145,10 +89,22 @@ static void append_parts(const struct catalogue_row *row, json_t *measure, struc
     const char *member = NULL;
     json_t *value = NULL;
     json_object_foreach (measure, member, value) {
-        if (is_part(member, value)) {
+        const struct part *part = find_part(member);
+        if (part != NULL && json_is_number(value)) {
             append_separator(out);
-            append_part(row, member, json_number_value(value), out);
+            append_part(row, part, json_number_value(value), out);
         }
+    }
+}
+
+/* What was entered, as it was entered where rounding has changed it. */
+static void append_entered(const struct catalogue_row *row, double value, struct text *out)
+{
+    double rounded = row->report_step > 0.0 ? catalogue_rounded_to(row->report_step, value) : value;
+    text_append(out, "entered");
+    if (fabs(rounded - value) > 1e-9) {
+        text_append_char(out, ' ');
+        json_writer_rounded(out, value);
     }
 }
 
@@ -156,8 +112,9 @@ static void append_parts(const struct catalogue_row *row, json_t *measure, struc
 static void append_how(const struct catalogue_row *row, json_t *measure, struct text *out)
 {
     const char *source = report_string(measure, "source");
-    if (strcmp(source, "entered") == 0) {
-        text_append(out, "entered with the upload");
+    const json_t *value = json_object_get(measure, "value");
+    if (strcmp(source, "entered") == 0 && json_is_number(value)) {
+        append_entered(row, json_number_value(value), out);
     } else if (strcmp(source, "override") == 0) {
         text_append(out, "clinician's own value");
     }
@@ -165,12 +122,13 @@ static void append_how(const struct catalogue_row *row, json_t *measure, struct 
     if (json_is_number(at_s)) {
         append_separator(out);
         text_append(out, "at ");
-        display_rounded(out, TIME_STEP_S, json_number_value(at_s));
-        text_append(out, " s");
+        plot_append_clock(out, json_number_value(at_s), 1.0);
     }
     append_parts(row, measure, out);
-    report_doubts(json_object_get(measure, "quality"),
-                  out->length > 0 ? "; doubtful: " : "doubtful: ", out);
+    if (json_array_size(json_object_get(measure, "quality")) > 0) {
+        append_separator(out);
+        text_append(out, "doubtful");
+    }
 }
 
 static void add_measure(const struct report_maker *maker, const struct catalogue_row *row,
@@ -196,14 +154,49 @@ static const char *caption(const struct report_maker *maker, const char *label)
     return maker->is_signed ? label : arena_printf(maker->arena, "%s, preliminary", label);
 }
 
+static const char *doubts_of(const struct report_maker *maker, const json_t *section,
+                             const struct catalogue_row *row)
+{
+    struct text doubts = report_words(maker);
+    report_doubts(json_object_get(json_object_get(section, row->code), "quality"), "", &doubts);
+    return doubts.data;
+}
+
+/* What makes values doubtful, each reason once, with the values. */
+static void add_doubts(const struct report_maker *maker, const struct catalogue_section *rows,
+                       const json_t *section)
+{
+    for (size_t i = 0; i < rows->row_count; i++) {
+        const char *doubts = doubts_of(maker, section, &rows->rows[i]);
+        struct text labels = report_words(maker);
+        bool is_told = doubts[0] == '\0';
+        for (size_t j = 0; j < i && !is_told; j++) {
+            is_told = strcmp(doubts_of(maker, section, &rows->rows[j]), doubts) == 0;
+        }
+        for (size_t j = i; j < rows->row_count && !is_told; j++) {
+            if (strcmp(doubts_of(maker, section, &rows->rows[j]), doubts) == 0) {
+                text_append(&labels, labels.length > 0 ? ", " : "");
+                text_append(&labels, rows->rows[j].label);
+            }
+        }
+        if (!is_told) {
+            const struct document_span spans[] = {
+                {.words = arena_printf(maker->arena, "Doubtful, %s: ", doubts), .strong = true},
+                {.words = labels.data},
+                {.words = "."}};
+            document_item(maker->document, spans, 3);
+        }
+    }
+}
+
 /* False when there is no value. */
 static bool add_values(const struct report_maker *maker, const struct catalogue_section *rows,
                        const json_t *section)
 {
     static const struct document_column columns[] = {{"Measure", false, 4.0},
-                                                     {"Value", true, 1.5},
-                                                     {"Unit", false, 1.2},
-                                                     {"Remarks", false, 4.0}};
+                                                     {"Value", true, 1.0},
+                                                     {"Unit", false, 1.0},
+                                                     {"Remarks", false, 1.5}};
     bool any = false;
     for (size_t i = 0; i < rows->row_count; i++) {
         json_t *measure = json_object_get(section, rows->rows[i].code);
@@ -213,19 +206,33 @@ static bool add_values(const struct report_maker *maker, const struct catalogue_
         if (!any) {
             document_table(maker->document, caption(maker, "Values"), columns,
                            sizeof columns / sizeof columns[0]);
+            document_table_fold(maker->document);
             any = true;
         }
         add_measure(maker, &rows->rows[i], measure);
     }
+    add_doubts(maker, rows, section);
     return any;
 }
 
 /* ---- lists ---- */
 
+/* Places on the time axis, told as the figures tell them. */
+static bool is_moment(const struct catalogue_column *column)
+{
+    static const char *const moments[] = {"at_s", "start_s", "end_s", "peak_s"};
+    for (size_t i = 0; i < sizeof moments / sizeof moments[0]; i++) {
+        if (strcmp(column->code, moments[i]) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static const char *column_label(const struct report_maker *maker,
                                 const struct catalogue_column *column)
 {
-    const char *unit = display_unit(column->unit);
+    const char *unit = is_moment(column) ? "min:s" : display_unit(column->unit);
     return unit[0] == '\0' ? column->label
                            : arena_printf(maker->arena, "%s (%s)", column->label, unit);
 }
@@ -240,6 +247,7 @@ static void begin_list(const struct report_maker *maker, const struct catalogue_
         columns[i].is_number = list->columns[i].kind == CATALOGUE_NUMBER;
     }
     document_table(maker->document, caption(maker, label), columns, list->column_count);
+    document_table_fold(maker->document);
 }
 
 static void add_item(const struct report_maker *maker, const struct catalogue_list *list,
@@ -251,6 +259,8 @@ static void add_item(const struct report_maker *maker, const struct catalogue_li
         struct text words = report_words(maker);
         if (value == NULL) {
             text_append(&words, "\u2013");
+        } else if (json_is_number(value) && is_moment(&list->columns[i])) {
+            plot_append_clock(&words, json_number_value(value), list->columns[i].report_step);
         } else {
             append_scalar(list->columns[i].report_step, value, &words);
         }
@@ -287,7 +297,8 @@ static bool add_lists(const struct report_maker *maker, const struct catalogue_s
     bool any = false;
     for (size_t i = 0; i < rows->list_count; i++) {
         const json_t *items = json_object_get(section, rows->lists[i].code);
-        if (json_is_array(items)) {
+        bool is_told = !rows->repeated || json_array_size(items) > 0;
+        if (json_is_array(items) && is_told) {
             add_list(maker, &rows->lists[i],
                      arena_printf(maker->arena, "%s%s", rows->lists[i].label, ending), items);
             any = true;
@@ -328,6 +339,7 @@ static void begin_entries(const struct report_maker *maker, size_t first, size_t
             arena_printf(maker->arena, "Pull %zu", first + i + 1), true, 1.0};
     }
     document_table(maker->document, caption(maker, "Values"), columns, 1 + count);
+    document_table_fold(maker->document);
 }
 
 static void add_entries(const struct report_maker *maker, const struct catalogue_section *rows,
@@ -352,21 +364,22 @@ static void add_entries(const struct report_maker *maker, const struct catalogue
     }
 }
 
-static void add_entry_doubts(const struct report_maker *maker, const struct catalogue_section *rows,
-                             const json_t *entries)
+/* A pull's doubts, each said once, whatever number of its values it makes doubtful. */
+static void add_doubts_of_pull(const struct report_maker *maker,
+                               const struct catalogue_section *rows, const json_t *entry,
+                               size_t number)
 {
-    for (size_t i = 0; i < json_array_size(entries); i++) {
-        for (size_t j = 0; j < rows->row_count; j++) {
-            const json_t *measure = json_object_get(json_array_get(entries, i), rows->rows[j].code);
-            struct text doubts = report_words(maker);
-            report_doubts(json_object_get(measure, "quality"), "", &doubts);
-            if (doubts.length > 0) {
-                const struct document_span spans[] = {
-                    {.words = arena_printf(maker->arena, "* Pull %zu, %s, doubtful: ", i + 1,
-                                           rows->rows[j].label)},
-                    {.words = doubts.data, .strong = true}};
-                document_item(maker->document, spans, 2);
-            }
+    const char *said = "";
+    for (size_t i = 0; i < rows->row_count; i++) {
+        struct text doubts = report_words(maker);
+        report_doubts(json_object_get(json_object_get(entry, rows->rows[i].code), "quality"), "",
+                      &doubts);
+        if (doubts.length > 0 && strcmp(doubts.data, said) != 0) {
+            const struct document_span spans[] = {
+                {.words = arena_printf(maker->arena, "* Pull %zu, doubtful: ", number)},
+                {.words = doubts.data, .strong = true}};
+            document_item(maker->document, spans, 2);
+            said = doubts.data;
         }
     }
 }
@@ -381,7 +394,9 @@ static void add_repeated(const struct report_maker *maker, const struct catalogu
     for (size_t first = 0; first < count; first += PULLS_A_TABLE) {
         add_entries(maker, rows, entries, first);
     }
-    add_entry_doubts(maker, rows, entries);
+    for (size_t i = 0; i < count; i++) {
+        add_doubts_of_pull(maker, rows, json_array_get(entries, i), i + 1);
+    }
     for (size_t i = 0; i < count; i++) {
         (void)add_lists(maker, rows, json_array_get(entries, i),
                         arena_printf(maker->arena, ", pull %zu", i + 1));

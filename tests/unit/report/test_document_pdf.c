@@ -468,6 +468,66 @@ static void test_everything_over_pages_is_whole(void **state)
     arena_free(pages.arena);
 }
 
+/* ---- folded tables ---- */
+
+static void add_folded(struct pages *pages, int first, int rows, const char *remark)
+{
+    document_table(pages->document, "Folded", COLUMNS, 3);
+    document_table_fold(pages->document);
+    for (int i = first; i < first + rows; i++) {
+        const struct document_span row[] = {{.words = arena_printf(pages->arena, "Row%03d", i)},
+                                            {.words = "1.5"},
+                                            {.words = remark}};
+        document_row(pages->document, row);
+    }
+}
+
+/* Rows run down the first column, then down the second: on every page, within one table. */
+static void test_a_folded_table_runs_down_two_columns(void **state)
+{
+    (void)state;
+    struct pages pages = begin(&FACTS);
+    add_folded(&pages, 1, 21, "B");
+    document_words(pages.document, DOCUMENT_PLAIN, "Afterwards");
+    add_folded(&pages, 101, 200, "B");
+    write_pages(&pages);
+    assert_int_equal(count_pages(&pages), 3);
+    char *boxes = boxes_of(&pages);
+    struct box first = box_of(boxes, "Row001");
+    struct box eleventh = box_of(boxes, "Row011");
+    struct box twelfth = box_of(boxes, "Row012");
+    assert_true(fabs(first.top - twelfth.top) < 0.1);
+    assert_true(first.right < 298.0 && twelfth.left > 298.0);
+    assert_true(fabs(first.left - eleventh.left) < 0.1);
+    assert_true(box_of(boxes, "Afterwards").top > eleventh.bottom);
+    free(boxes);
+    check_nothing_runs_out(&pages);
+    outside_says(pages.bytes, pages.length,
+                 "/usr/bin/python3 -c 'import pikepdf, sys\n"
+                 "k = pikepdf.open(sys.argv[1]).Root.StructTreeRoot.K[0].K\n"
+                 "assert [str(e.S)[1:] for e in k] == [\"Table\", \"P\", \"Table\"]\n"
+                 "for table, rows in ((k[0], 22), (k[2], 201)):\n"
+                 "    assert [str(e.S)[1:] for e in table.K] == [\"Caption\"] + [\"TR\"] * rows\n"
+                 "    assert [str(e.S)[1:] for e in table.K[1].K] == [\"TH\"] * 3\n"
+                 "print(\"well\")' \"$FILE\"",
+                 "well");
+    arena_free(pages.arena);
+}
+
+/* What is too long for half the width has all of it. */
+static void test_long_rows_are_not_folded(void **state)
+{
+    (void)state;
+    struct pages pages = begin(&FACTS);
+    add_folded(&pages, 1, 8, repeat(pages.arena, SENTENCE, 6));
+    write_pages(&pages);
+    char *boxes = boxes_of(&pages);
+    assert_true(fabs(box_of(boxes, "Row001").left - box_of(boxes, "Row008").left) < 0.1);
+    free(boxes);
+    check_nothing_runs_out(&pages);
+    arena_free(pages.arena);
+}
+
 /* ---- facts, figures, addresses ---- */
 
 static void test_facts_stand_in_two_columns_where_they_fit(void **state)
@@ -655,6 +715,8 @@ int main(void)
         cmocka_unit_test(test_nothing_runs_out_however_long),
         cmocka_unit_test(test_everything_over_pages_is_whole),
         cmocka_unit_test(test_facts_stand_in_two_columns_where_they_fit),
+        cmocka_unit_test(test_a_folded_table_runs_down_two_columns),
+        cmocka_unit_test(test_long_rows_are_not_folded),
         cmocka_unit_test(test_figures_and_their_captions),
         cmocka_unit_test(test_an_address_shows_in_the_window),
         cmocka_unit_test(test_the_file_is_sound_and_tagged),
