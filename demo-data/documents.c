@@ -132,13 +132,34 @@ static const char *posture_name(enum plan_posture posture)
     return names[posture];
 }
 
+/* What such a test is asked for, by its last recording: the others lead up to it. */
+static const char *question_of(const struct clinic_visit *visit)
+{
+    static const char *const questions[] = {
+        [PLAN_UROFLOWMETRY] = "Is the flow reduced, and is the bladder emptied?",
+        [PLAN_CYSTOMETRY] = "Why is urine lost: overactivity, stress, or both?",
+        [PLAN_PRESSURE_FLOW] =
+            "How does the bladder store and empty: overactive, obstructed, weak?",
+        [PLAN_URETHRAL_PROFILE] = "Does the urethra close, at rest and under stress?",
+        [PLAN_ANORECTAL] = "Does the sphincter hold, and does it relax on pushing?",
+        [PLAN_TRAINING] = "Does training make the pelvic floor stronger and more enduring?",
+    };
+    size_t last = 0;
+    while (last + 1 < CLINIC_RECORDINGS_MAX && visit->recordings[last + 1] != NULL) {
+        last++;
+    }
+    return visit->recordings[last] == NULL ? "" : questions[visit->recordings[last]->type];
+}
+
 static void write_history(struct json_out *out, const struct clinic_visit *visit)
 {
     const struct {
         const char *member;
         const char *text;
-    } entries[] = {
-        {"diary", visit->diary}, {"pad_test", visit->pad_test}, {"medication", visit->medication}};
+    } entries[] = {{"question", question_of(visit)},
+                   {"diary", visit->diary},
+                   {"pad_test", visit->pad_test},
+                   {"medication", visit->medication}};
 
     json_out_object(out, "history");
     for (size_t i = 0; i < sizeof entries / sizeof entries[0]; i++) {

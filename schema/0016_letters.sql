@@ -252,10 +252,12 @@ begin
                        ' using (current_setting(''penstock.reach'', true) = ''clinic'')', relation);
     end loop;
 end $$;
--- A referrer reads what was given to an account to read, of the patients within reach.
+-- A referrer reads what was given to that account to read, of the patients within reach: others who
+-- have referred the same patient have letters of their own.
 create policy within_reach on penstock.letter_dispatch as restrictive
     using (current_setting('penstock.reach', true) = 'clinic'
            or (way = 'portal' and current_setting('penstock.reach', true) in ('referred', 'open referred')
+               and referrer_id = nullif(current_setting('penstock.actor', true), '')::uuid
                and penstock.is_study_within_reach(clinic_id, study_id)))
     with check (current_setting('penstock.reach', true) = 'clinic');
 

@@ -8,6 +8,7 @@ comment on column penstock.study_link.last_read_at is 'When it was last opened; 
 alter policy within_reach on penstock.letter_dispatch
     using (current_setting('penstock.reach', true) = 'clinic'
            or (way = 'portal' and current_setting('penstock.reach', true) in ('referred', 'open referred')
+               and referrer_id = nullif(current_setting('penstock.actor', true), '')::uuid
                and penstock.is_study_within_reach(clinic_id, study_id))
            or (current_setting('penstock.reach', true) = 'link'
                and penstock.is_study_within_reach(clinic_id, study_id)));

@@ -1,7 +1,6 @@
 #include "api/brief_load.h"
 
 #include "store/store_interpretation.h"
-#include "store/store_letter_dispatch.h"
 
 #include <string.h>
 
@@ -62,25 +61,4 @@ bool brief_load(struct store *store, struct arena *arena, const char *study_id, 
            patient_get(store, arena, study->patient_id, patient, reterr) &&
            load_recordings(store, arena, study_id, brief, reterr) &&
            load_signatures(store, arena, study_id, brief, reterr);
-}
-
-bool brief_find_letter(struct store *store, struct arena *arena, const char *study_id,
-                       const char **ret_id, struct error *reterr)
-{
-    struct signature_row signature = {0};
-    struct letter_dispatch *letters = NULL;
-    size_t count = 0;
-    *ret_id = NULL;
-    if (!signature_get(store, arena, study_id, 0, &signature, reterr)) {
-        return reterr->kind == ERROR_NOT_FOUND;
-    }
-    if (!letter_dispatch_list(store, arena, study_id, &letters, &count, reterr)) {
-        return false;
-    }
-    for (size_t i = 0; i < count; i++) {
-        if (letters[i].signature_number == signature.number) {
-            *ret_id = letters[i].id;
-        }
-    }
-    return true;
 }

@@ -13,9 +13,4 @@
 MUST_CHECK bool brief_load(struct store *store, struct arena *arena, const char *study_id,
                            struct brief *brief, struct error *reterr);
 
-/* The id of the letter that was sent last of what was signed last, on the arena: NULL when none was
- * that the transaction reaches. An older letter may say what was amended since. */
-MUST_CHECK bool brief_find_letter(struct store *store, struct arena *arena, const char *study_id,
-                                  const char **ret_id, struct error *reterr);
-
 #endif

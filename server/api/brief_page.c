@@ -50,7 +50,7 @@ static bool add_documents(struct api_context *context, struct arena *arena,
                           struct error *reterr)
 {
     const char *letter_id = NULL;
-    if (!brief_find_letter(context->store, arena, place->study_id, &letter_id, reterr)) {
+    if (!letter_dispatch_find_shown(context->store, arena, place->study_id, &letter_id, reterr)) {
         return false;
     }
     brief->report.html_address = address_of(arena, place, "report", "html");
@@ -163,7 +163,7 @@ bool brief_letter_respond(struct api_context *context, struct http_request *requ
     const char *id = NULL;
     note_document(context, "letter", wants_pdf(request));
     if (!study_get(context->store, request->arena, place->study_id, &study, reterr) ||
-        !brief_find_letter(context->store, request->arena, place->study_id, &id, reterr)) {
+        !letter_dispatch_find_shown(context->store, request->arena, place->study_id, &id, reterr)) {
         return false;
     }
     if (id == NULL) {

@@ -5,7 +5,6 @@
 #include "formats/json_reader.h"
 
 #include <math.h>
-#include <string.h>
 
 struct all_sources {
     struct recording_channel_row derived;
@@ -73,8 +72,7 @@ static bool load_patient(struct store *store, struct arena *arena,
     const double age_years = clock_years_between(patient->birth_date, wanted->row->started_at_us);
     source->sex = patient_sex_from_name(patient->sex);
     source->age_years = age_years >= 0.0 ? floor(age_years) : -1.0;
-    source->is_preliminary =
-        strcmp(study->status, "final") != 0 && strcmp(study->status, "amended") != 0;
+    source->is_preliminary = !study_status_is_signed(study->status);
     return true;
 }
 

@@ -205,7 +205,7 @@ void figures_get(void *opaque, struct http_request *request, struct http_respons
     struct figure_answer answer = {0};
     struct fault_list faults;
     fault_list_init(&faults, request->arena);
-    if (!recording_find(context, request, response, RECORDING_ANALYSED, &row)) {
+    if (!recording_find(context, request, response, RECORDING_ANY, &row)) {
         return;
     }
     http_request_check_query(request,
@@ -216,7 +216,8 @@ void figures_get(void *opaque, struct http_request *request, struct http_respons
     read_span(request, &row, &query, &faults);
     query.revision = read_revision(request, &faults);
     figure_answer_read_size(request, &answer, &faults);
-    if (!api_reject(request, response, &faults)) {
+    if (!api_reject(request, response, &faults) &&
+        recording_is(context, request, response, RECORDING_ANALYSED, &row)) {
         respond_figure(context, request, response, &row, &query, &answer);
     }
 }
@@ -254,12 +255,13 @@ void figures_list(void *opaque, struct http_request *request, struct http_respon
     struct text body;
     int revision = 0;
     fault_list_init(&faults, request->arena);
-    if (!recording_find(context, request, response, RECORDING_ANALYSED, &row)) {
+    if (!recording_find(context, request, response, RECORDING_ANY, &row)) {
         return;
     }
     http_request_check_query(request, (const char *const[]){"revision", NULL}, &faults);
     const struct figure_wanted wanted = {.row = &row, .revision = read_revision(request, &faults)};
-    if (api_reject(request, response, &faults)) {
+    if (api_reject(request, response, &faults) ||
+        !recording_is(context, request, response, RECORDING_ANALYSED, &row)) {
         return;
     }
     if (!figure_load(context->store, request->arena, &wanted, &source, &revision, &error)) {

@@ -129,7 +129,8 @@ static bool take_interpretation(struct store *store, struct arena *arena, const 
                                 struct error *reterr)
 {
     struct signature_row signature = {0};
-    struct interpretation_row interpretation = {0};
+    struct interpretation_row stored = {0};
+    struct interpretation interpretation = {0};
     *ret_signature = 0;
     if (!letter_is_signed(content)) {
         /* nobody has signed these findings */
@@ -140,12 +141,16 @@ static bool take_interpretation(struct store *store, struct arena *arena, const 
     } else if (reterr->kind != ERROR_NOT_FOUND) {
         return false;
     }
-    if (interpretation_get(store, arena, study_id, signature.interpretation_revision,
-                           &interpretation, reterr)) {
-        letter_take_interpretation(arena, interpretation.document, content);
-        return true;
+    if (!interpretation_get(store, arena, study_id, signature.interpretation_revision, &stored,
+                            reterr)) {
+        return reterr->kind == ERROR_NOT_FOUND;
     }
-    return reterr->kind == ERROR_NOT_FOUND;
+    /* One that cannot be read must not pass for one that says nothing. */
+    if (!interpretation_json_read(arena, stored.document, &interpretation, reterr)) {
+        return error_context(reterr, "write a letter");
+    }
+    letter_take_interpretation(arena, &interpretation, content);
+    return true;
 }
 
 static bool take_analyses(struct store *store, struct arena *arena, const char *study_id,
@@ -265,6 +270,15 @@ static bool judge_order(const struct api_context *context, struct arena *arena,
     return true;
 }
 
+/* A letter that its template or its words make impossible is refused like any other that cannot be
+ * sent: in a batch it must not keep the next ones waiting. */
+static bool refuse_unwritable(const struct error *error, const char **ret_refusal)
+{
+    *ret_refusal =
+        error->kind == ERROR_INVALID ? "The letter cannot be written from its template." : NULL;
+    return error->kind == ERROR_INVALID;
+}
+
 bool letter_send(const struct api_context *context, struct arena *arena,
                  const struct letter_order *order, const char **ret_dispatch_id,
                  const char **ret_refusal, struct error *reterr)
@@ -274,10 +288,7 @@ bool letter_send(const struct api_context *context, struct arena *arena,
     *ret_dispatch_id = NULL;
     *ret_refusal = NULL;
     if (!letter_load(context, arena, order->study_id, &letter, reterr)) {
-        if (reterr->kind == ERROR_INVALID) {
-            *ret_refusal = "The letter cannot be written from its template.";
-        }
-        return reterr->kind == ERROR_INVALID;
+        return refuse_unwritable(reterr, ret_refusal);
     }
     if (!judge_order(context, arena, order, &letter, &dispatch.recipient, ret_refusal, reterr)) {
         return false;
@@ -296,7 +307,7 @@ bool letter_send(const struct api_context *context, struct arena *arena,
     dispatch.batch_id = order->batch_id;
     dispatch.again = order->again;
     if (!write_forms(arena, letter.document, &dispatch, reterr)) {
-        return false;
+        return refuse_unwritable(reterr, ret_refusal);
     }
     const char *id = NULL;
     if (letter_dispatch_add(context->store, arena, &dispatch, &id, reterr)) {

@@ -250,8 +250,12 @@ void letter_templates_preview(void *opaque, struct http_request *request,
     content.clinic_telephone = letterhead.telephone;
     content.clinic_address = letter_list_read(request->arena, letterhead.address);
     if (!letter_make(request->arena, body, &content, content.signed_at_us, &document, &error)) {
-        fault_add(&faults, "/body", "The letter outgrows what a template may make.");
-        http_problem_faults(request, response, 422, &faults);
+        if (error.kind == ERROR_INVALID) {
+            fault_add(&faults, "/body", "The letter outgrows what a template may make.");
+            http_problem_faults(request, response, 422, &faults);
+        } else {
+            api_fail(request, response, &error);
+        }
         return;
     }
     letter_parts_respond(request, response, document);

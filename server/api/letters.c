@@ -153,22 +153,31 @@ void letter_settings_put(void *opaque, struct http_request *request, struct http
 
 /* ---- the letter ---- */
 
+static void respond_shown(const struct api_context *context, const struct http_request *request,
+                          struct http_response *response, const char *study_id)
+{
+    const char *id = NULL;
+    struct stored_letter letter = {0};
+    struct error error = {.kind = ERROR_NOT_FOUND};
+    if (letter_dispatch_find_shown(context->store, request->arena, study_id, &id, &error) &&
+        id != NULL && letter_dispatch_get(context->store, request->arena, id, &letter, &error)) {
+        letter_parts_respond_stored(request, response, &letter);
+    } else {
+        api_fail(request, response, &error);
+    }
+}
+
 void letter_get(void *opaque, struct http_request *request, struct http_response *response)
 {
     struct api_context *context = opaque;
     const char *study_id = api_path_id(request, response, 0);
-    struct stored_letter stored = {0};
     struct whole_letter letter = {0};
     struct error error = {0};
     if (study_id == NULL) {
         return;
     }
     if (reads_only_what_was_sent(context)) {
-        if (letter_dispatch_get_shown(context->store, request->arena, study_id, &stored, &error)) {
-            letter_parts_respond_stored(request, response, &stored);
-        } else {
-            api_fail(request, response, &error);
-        }
+        respond_shown(context, request, response, study_id);
     } else if (letter_load(context, request->arena, study_id, &letter, &error)) {
         letter_parts_respond(request, response, letter.document);
     } else if (error.kind == ERROR_INVALID) {

@@ -23,6 +23,27 @@ static void respond_withdrawn(struct api_context *context, const struct http_req
                  changes[count - 1].reason);
 }
 
+bool recording_is(struct api_context *context, const struct http_request *request,
+                  struct http_response *response, enum recording_need need,
+                  const struct recording_row *row)
+{
+    if (need != RECORDING_ANY && row->state == RECORDING_WITHDRAWN) {
+        respond_withdrawn(context, request, response, row);
+        return false;
+    }
+    if (need == RECORDING_IN_PIECES && row->opening == NULL) {
+        http_problem(request, response, 409, "This recording came in one request.");
+        return false;
+    }
+    if (need == RECORDING_ANALYSED && row->state == RECORDING_OPEN) {
+        http_problem(request, response, 409,
+                     "This recording is still open: see /v1/recordings/%s/live, or complete it.",
+                     row->id);
+        return false;
+    }
+    return true;
+}
+
 bool recording_find(struct api_context *context, const struct http_request *request,
                     struct http_response *response, enum recording_need need,
                     struct recording_row *ret_row)
@@ -36,21 +57,7 @@ bool recording_find(struct api_context *context, const struct http_request *requ
         api_fail(request, response, &error);
         return false;
     }
-    if (need != RECORDING_ANY && ret_row->state == RECORDING_WITHDRAWN) {
-        respond_withdrawn(context, request, response, ret_row);
-        return false;
-    }
-    if (need == RECORDING_IN_PIECES && ret_row->opening == NULL) {
-        http_problem(request, response, 409, "This recording came in one request.");
-        return false;
-    }
-    if (need == RECORDING_ANALYSED && ret_row->state == RECORDING_OPEN) {
-        http_problem(request, response, 409,
-                     "This recording is still open: see /v1/recordings/%s/live, or complete it.",
-                     id);
-        return false;
-    }
-    return true;
+    return recording_is(context, request, response, need, ret_row);
 }
 
 void recording_fail(const struct http_request *request, struct http_response *response,

@@ -19,6 +19,12 @@ MUST_CHECK bool recording_find(struct api_context *context, const struct http_re
                                struct http_response *response, enum recording_need need,
                                struct recording_row *ret_row);
 
+/* Whether a recording that was found is what is needed; otherwise answers. For a handler that tells
+ * of faults in the request first. */
+MUST_CHECK bool recording_is(struct api_context *context, const struct http_request *request,
+                             struct http_response *response, enum recording_need need,
+                             const struct recording_row *row);
+
 /* Answers a store's error about a recording: 409 in words that fit its detail, else api_fail(). */
 void recording_fail(const struct http_request *request, struct http_response *response,
                     const struct error *error);

@@ -49,7 +49,9 @@ static bool load_recordings(struct store *store, struct arena *arena, enum repor
     for (size_t i = 0; i < report->recording_count; i++) {
         recordings[i].row = &rows[i];
         recordings[i].analysis_json = analyses[i];
-        if (use == REPORT_PEOPLE && !load_figures(store, arena, report, &recordings[i], reterr)) {
+        recordings[i].has_no_room = i >= REPORT_FIGURED_RECORDINGS_MOST;
+        if (use == REPORT_PEOPLE && !recordings[i].has_no_room &&
+            !load_figures(store, arena, report, &recordings[i], reterr)) {
             return false;
         }
     }

@@ -20,7 +20,7 @@
 #include <string.h>
 #include <strings.h>
 
-enum { REASON_LEAST = 10, REASON_MOST = 1000, REASON_BYTES = 4 * REASON_MOST };
+enum { REASON_LEAST = 10, REASON_MOST = 1000, REASON_BYTES = 4 * REASON_MOST, KEY_RETRY_S = 60 };
 
 enum { RECORDINGS_MOST = 1000 };
 
@@ -48,7 +48,7 @@ struct wanted {
 
 static bool is_signed(const struct signature_ground *ground)
 {
-    return strcmp(ground->status, "final") == 0 || strcmp(ground->status, "amended") == 0;
+    return study_status_is_signed(ground->status);
 }
 
 static void check_state(const struct signature_ground *ground, bool amends,
@@ -211,12 +211,30 @@ static bool answer(struct api_context *context, const struct http_request *reque
     return api_audit_commit(context, request, response, reterr);
 }
 
+/* A report that lacks the clinic's signature, where it has a key, is not to slip through. */
+static bool key_is_valid(const struct api_context *context, const struct http_request *request,
+                         struct http_response *response)
+{
+    const struct document_signer *signer = context->settings->document_signer;
+    if (signer == NULL || document_signer_is_valid(signer)) {
+        return true;
+    }
+    log_message(LOG_LEVEL_ERROR, "signing_certificate_over",
+                "PENSTOCK_SIGNING_CERTIFICATE: the certificate is not valid now");
+    http_problem(request, response, 503,
+                 "The certificate with which this server signs reports is not valid now. Whoever "
+                 "runs the server has to replace it.");
+    api_retry_after(request, response, KEY_RETRY_S);
+    return false;
+}
+
 static void sign_and_answer(struct api_context *context, const struct http_request *request,
                             struct http_response *response, const struct wanted *wanted)
 {
     struct signature_ground ground = {0};
     struct error error = {0};
-    if (!person_proof_check(context, request, response, &wanted->proof)) {
+    if (!key_is_valid(context, request, response) ||
+        !person_proof_check(context, request, response, &wanted->proof)) {
         return;
     }
     bool locked = person_proof_begin(context, &error) &&

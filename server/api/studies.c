@@ -120,11 +120,14 @@ void studies_list(void *opaque, struct http_request *request, struct http_respon
     api_respond_list(request, response, &items, next);
 }
 
-/* Question of the test, diary, pad test and medication as the clinic writes them; a report needs
- * them as context. What is not named keeps what `current` holds, null removes it (RFC 7396). */
+/* What a report needs as context, as the clinic writes it. What is not named keeps what `current`
+ * holds, null removes it (RFC 7396). */
 static const char *read_history(struct json_reader *reader, const char *current)
 {
-    static const char *const MEMBERS[] = {"question", "diary", "pad_test", "medication"};
+    static const char *const MEMBERS[] = {
+        "question",    "symptoms",   "symptom_score",    "diary",
+        "pad_test",    "medication", "previous_surgery", "neurological_state",
+        "examination", "urine_test", "allergies"};
     struct arena *arena = reader->faults->arena;
     const json_t *value = json_reader_take(reader, "history", JSON_OPTIONAL);
     if (value == NULL) {
@@ -254,7 +257,7 @@ void studies_patch(void *opaque, struct http_request *request, struct http_respo
     if (api_reject(request, response, &faults) || !api_matches(request, response, study.version)) {
         return;
     }
-    if (strcmp(stored_status, "final") == 0 || strcmp(stored_status, "amended") == 0) {
+    if (study_status_is_signed(stored_status)) {
         http_problem(request, response, 409, "The study is signed and cannot be changed.");
         return;
     }

@@ -8,6 +8,7 @@
 #include "report/trend_json.h"
 #include "store/store_choices.h"
 #include "store/store_patient.h"
+#include "store/store_study.h"
 
 #include <math.h>
 #include <string.h>
@@ -102,8 +103,7 @@ static void respond_trend(struct api_context *context, struct http_request *requ
         visits[i] = (struct figure_visit){.at_us = values[i].started_at_us,
                                           .value = values[i].value,
                                           .doubtful = values[i].doubtful,
-                                          .is_signed = strcmp(values[i].status, "final") == 0 ||
-                                                       strcmp(values[i].status, "amended") == 0};
+                                          .is_signed = study_status_is_signed(values[i].status)};
     }
     if (!any) {
         http_problem(request, response, 404, "None of the patient's visits has this number.");
@@ -151,11 +151,14 @@ void trend_figure_get(void *opaque, struct http_request *request, struct http_re
                   "Must be section.code of a number, such as voiding.booi; see /v1/parameters.");
     }
     figure_answer_read_size(request, &answer, &faults);
+    if (!patient_get(context->store, request->arena, id, &patient, &error)) {
+        patient_fail(context, request, response, id, &error);
+        return;
+    }
     if (api_reject(request, response, &faults)) {
         return;
     }
-    if (!patient_get(context->store, request->arena, id, &patient, &error) ||
-        !trend_list(context->store, request->arena, id, limit, &rows, &summary.row_count,
+    if (!trend_list(context->store, request->arena, id, limit, &rows, &summary.row_count,
                     &summary.truncated, &error) ||
         !clinic_choices_load(context->store, request->arena, &choices, &error)) {
         patient_fail(context, request, response, id, &error);

@@ -188,13 +188,18 @@ static bool sign(const struct document_signer *signer, struct arena *arena,
     return true;
 }
 
+bool document_signer_is_valid(const struct document_signer *signer)
+{
+    time_t now = time(NULL);
+    return now >= gnutls_x509_crt_get_activation_time(signer->chain[0]) &&
+           now <= gnutls_x509_crt_get_expiration_time(signer->chain[0]);
+}
+
 bool document_sign(const struct document_signer *signer, struct arena *arena,
                    const unsigned char *bytes, size_t length, const unsigned char **ret_signature,
                    size_t *ret_length, struct error *reterr)
 {
-    time_t now = time(NULL);
-    if (now < gnutls_x509_crt_get_activation_time(signer->chain[0]) ||
-        now > gnutls_x509_crt_get_expiration_time(signer->chain[0])) {
+    if (!document_signer_is_valid(signer)) {
         return error_set(reterr, ERROR_UNAVAILABLE,
                          CERTIFICATE_SETTING ": the certificate is not valid now");
     }

@@ -23,6 +23,9 @@ MUST_CHECK bool document_signer_read(const char *certificate_path, const char *k
 /* Overwrites the key. NULL is allowed. */
 void document_signer_free(struct document_signer *signer);
 
+/* Whether the certificate has begun and not ended. */
+bool document_signer_is_valid(const struct document_signer *signer);
+
 /* Signs bytes: DER, on the arena, with the signing time and the certificates. SHA-256. Threads may
  * share a signer. ERROR_UNAVAILABLE when the certificate is not valid now. */
 MUST_CHECK bool document_sign(const struct document_signer *signer, struct arena *arena,

@@ -11,34 +11,26 @@
 
 /* ---- from an interpretation ---- */
 
-static const char *copy_string(struct arena *arena, const json_t *value)
+static const char *words_or_none(const char *words)
 {
-    return json_is_string(value) ? arena_strdup(arena, json_string_value(value)) : "";
+    return words == NULL ? "" : words;
 }
 
-/* The "text" of each object of a list. */
-static struct letter_list take_texts(struct arena *arena, const json_t *array)
-{
-    size_t count = 0;
-    const char **items = arena_array(arena, json_array_size(array), sizeof *items);
-    for (size_t i = 0; i < json_array_size(array); i++) {
-        const char *words = copy_string(arena, json_object_get(json_array_get(array, i), "text"));
-        if (words[0] != '\0') {
-            items[count++] = words;
-        }
-    }
-    return (struct letter_list){count, items};
-}
-
-void letter_take_interpretation(struct arena *arena, const char *interpretation_json,
+void letter_take_interpretation(struct arena *arena, const struct interpretation *interpretation,
                                 struct letter_content *content)
 {
-    json_t *document = json_reader_load_own(interpretation_json);
-    content->findings = take_texts(arena, json_object_get(document, "findings"));
-    content->diagnoses = take_texts(arena, json_object_get(document, "diagnoses"));
-    content->plan = take_texts(arena, json_object_get(document, "plan"));
-    content->conclusion = copy_string(arena, json_object_get(document, "conclusion"));
-    json_decref(document);
+    const char **findings = arena_array(arena, interpretation->finding_count, sizeof *findings);
+    const char **diagnoses = arena_array(arena, interpretation->diagnosis_count, sizeof *diagnoses);
+    for (size_t i = 0; i < interpretation->finding_count; i++) {
+        findings[i] = words_or_none(interpretation->findings[i].text);
+    }
+    for (size_t i = 0; i < interpretation->diagnosis_count; i++) {
+        diagnoses[i] = words_or_none(interpretation->diagnoses[i].text);
+    }
+    content->findings = (struct letter_list){interpretation->finding_count, findings};
+    content->diagnoses = (struct letter_list){interpretation->diagnosis_count, diagnoses};
+    content->plan = (struct letter_list){interpretation->plan_count, interpretation->plan};
+    content->conclusion = words_or_none(interpretation->conclusion);
 }
 
 /* ---- from analyses ---- */

@@ -3,6 +3,7 @@
 #include "base/embedded.h"
 #include "letter/markdown.h"
 #include "letter/words.h"
+#include "store/store_study.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -27,8 +28,7 @@ const char *letter_default_template(const char *language)
 
 bool letter_is_signed(const struct letter_content *content)
 {
-    const char *status = content->study_status == NULL ? "" : content->study_status;
-    return strcmp(status, "final") == 0 || strcmp(status, "amended") == 0;
+    return content->study_status != NULL && study_status_is_signed(content->study_status);
 }
 
 static bool is_empty(const char *words)
@@ -111,7 +111,9 @@ bool letter_make(struct arena *arena, const char *body, const struct letter_cont
                 content->clinic_telephone);
     write_lines(document, arena, DOCUMENT_ADDRESS, content->addressee_name,
                 &content->addressee_address, NULL);
-    markdown_append(document, arena, markdown);
+    if (!markdown_append(document, arena, markdown, reterr)) {
+        return error_context(reterr, "write a letter");
+    }
     document_words(document, DOCUMENT_NOTE, words->caution);
     *ret_document = document;
     return true;

@@ -4,6 +4,7 @@
 #define LETTER_LETTER_H
 
 #include "base/text.h"
+#include "formats/interpretation_json.h"
 #include "letter/template.h"
 #include "report/document.h"
 
@@ -75,10 +76,8 @@ void letter_example(const char *language, struct letter_content *ret_content);
 /* Whether the content is of a signed study; else the letter is preliminary. */
 bool letter_is_signed(const struct letter_content *content);
 
-/* Takes findings, diagnoses, conclusion, plan and question from an interpretation's JSON
- * ({"findings": [{"text"}], "diagnoses": [{"text"}], "conclusion", "plan": [{"text"}]}); members
- * that are missing or of another kind count as empty. */
-void letter_take_interpretation(struct arena *arena, const char *interpretation_json,
+/* Takes findings, diagnoses, conclusion and plan, whose words the content then shares. */
+void letter_take_interpretation(struct arena *arena, const struct interpretation *interpretation,
                                 struct letter_content *content);
 
 /* Takes the key numbers and the kind of each analysis document; where several have one, the last

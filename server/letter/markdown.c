@@ -28,6 +28,7 @@ struct writer {
     struct document *document;
     struct arena *arena;
     bool has_title;
+    size_t line_count; /* as the template and the values divide them */
     struct spans spans;
 };
 
@@ -163,6 +164,10 @@ static void collect(struct writer *writer, cmark_node *block, const char *before
     } else {
         add_inlines(&writer->spans, block);
     }
+    writer->line_count++;
+    for (size_t i = 0; i < writer->spans.count; i++) {
+        writer->line_count += writer->spans.items[i].ends_line ? 1 : 0;
+    }
 }
 
 /* ---- blocks ---- */
@@ -223,12 +228,14 @@ static void write_words(struct writer *writer, cmark_node *block)
     }
 }
 
-void markdown_append(struct document *document, struct arena *arena, const char *markdown)
+bool markdown_append(struct document *document, struct arena *arena, const char *markdown,
+                     struct error *reterr)
 {
     struct writer writer = {.document = document, .arena = arena};
     cmark_node *root = cmark_parse_document(markdown, strlen(markdown), CMARK_OPT_DEFAULT);
     cmark_iter *iterator = cmark_iter_new(root);
-    for (cmark_event_type event = cmark_iter_next(iterator); event != CMARK_EVENT_DONE;
+    for (cmark_event_type event = cmark_iter_next(iterator);
+         event != CMARK_EVENT_DONE && writer.line_count <= MARKDOWN_LINES_MAX;
          event = cmark_iter_next(iterator)) {
         cmark_node *node = cmark_iter_get_node(iterator);
         cmark_node_type type = cmark_node_get_type(node);
@@ -243,4 +250,7 @@ void markdown_append(struct document *document, struct arena *arena, const char 
     }
     cmark_iter_free(iterator);
     cmark_node_free(root);
+    return writer.line_count <= MARKDOWN_LINES_MAX ||
+           error_set(reterr, ERROR_INVALID, "the letter has more than %d lines",
+                     MARKDOWN_LINES_MAX);
 }

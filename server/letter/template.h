@@ -19,7 +19,7 @@ enum {
     TEMPLATE_NESTING_MAX = 4,
     TEMPLATE_FAULTS_MAX = 50,      /* further ones are not told */
     TEMPLATE_LIST_ITEMS_MAX = 100, /* of one list among the data */
-    TEMPLATE_OUTPUT_MAX = 262144   /* bytes of CommonMark that come of it */
+    TEMPLATE_OUTPUT_MAX = 65536    /* bytes of CommonMark that come of it: some 25 pages */
 };
 
 struct template_fault {

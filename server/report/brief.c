@@ -19,8 +19,7 @@
 
 static bool is_signed(const struct brief *brief)
 {
-    const char *status = brief->study->status;
-    return strcmp(status, "final") == 0 || strcmp(status, "amended") == 0;
+    return study_status_is_signed(brief->study->status);
 }
 
 static bool is_empty(const char *words)

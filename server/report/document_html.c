@@ -60,37 +60,42 @@ struct picture {
     struct canvas_rect area;
 };
 
-static void write_base64(const unsigned char *bytes, size_t length, struct text *out)
+static void write_base64(const unsigned char *bytes, size_t length, struct arena *scratch,
+                         struct text *out)
 {
     size_t size = sodium_base64_encoded_len(length, sodium_base64_VARIANT_ORIGINAL);
-    char *encoded = arena_alloc(out->arena, size);
+    char *encoded = arena_alloc(scratch, size);
     text_append(out,
                 sodium_bin2base64(encoded, size, bytes, length, sodium_base64_VARIANT_ORIGINAL));
 }
 
 static void write_picture(const struct picture *picture, const unsigned char *svg, size_t length,
-                          struct text *out)
+                          struct arena *scratch, struct text *out)
 {
     text_printf(out, "<img width=\"%.0f\" height=\"%.0f\" alt=\"",
                 picture->area.width * PIXELS_PER_POINT, picture->area.height * PIXELS_PER_POINT);
     text_append_html(out, picture->alternative);
     text_append(out, "\" src=\"data:image/svg+xml;base64,");
-    write_base64(svg, length, out);
+    write_base64(svg, length, scratch, out);
     text_append(out, "\">");
 }
 
-/* What cannot be drawn is told in words: a reader must not take it for left out. */
+/* What cannot be drawn is told in words: a reader must not take it for left out. A page may hold
+ * many pictures, each several times as large as its text here: they go as soon as they are written.
+ */
 static void finish_picture(const struct picture *picture, struct canvas *canvas, struct text *out)
 {
+    struct arena *scratch = arena_new();
     const unsigned char *svg = NULL;
     size_t length = 0;
     struct error error = {0};
-    if (canvas_finish(canvas, out->arena, &svg, &length, &error)) {
-        write_picture(picture, svg, length, out);
+    if (canvas_finish(canvas, scratch, &svg, &length, &error)) {
+        write_picture(picture, svg, length, scratch, out);
     } else {
         write_element("<p>", picture->alternative, "</p>", out);
     }
     canvas_free(canvas);
+    arena_free(scratch);
 }
 
 static void write_code(const struct document_facts *facts, struct text *out)

@@ -40,11 +40,12 @@ static struct canvas_text heading_text(struct paper *paper, const struct documen
     return paper_text(paper, block->spans.spans, block->spans.count, style, width_pt);
 }
 
-/* A heading and what follows it, up to the first part of what is no heading. */
+/* A heading and what follows it, up to the first part of what is no heading, or to more than a page
+ * has room for. */
 static double kept_height(struct paper *paper, const struct document_block *block, double width)
 {
     double height = 0.0;
-    while (block != NULL && block->kind == DOCUMENT_HEADING) {
+    while (block != NULL && block->kind == DOCUMENT_HEADING && height < PAPER_HEIGHT_PT) {
         const struct heading *heading = heading_of(block->level);
         struct canvas_text text = heading_text(paper, block, width);
         height += (height > 0.0 ? heading->space_before : 0.0) + paper_text_height(paper, &text) +

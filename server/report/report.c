@@ -173,7 +173,7 @@ struct document *report_document(const struct report *report, struct arena *aren
     struct report_maker maker = {
         .report = report,
         .arena = arena,
-        .is_signed = strcmp(status, "final") == 0 || strcmp(status, "amended") == 0,
+        .is_signed = study_status_is_signed(status),
         .is_cancelled = strcmp(status, "cancelled") == 0,
         .age_years = clock_years_between(report->patient->birth_date, report->study->started_at_us),
     };

@@ -20,11 +20,16 @@ struct report_figure {
     struct document_figure figure;
 };
 
+/* A report has the figures of this many recordings at most: more would take more memory and pages
+ * than anybody means by a report. */
+enum { REPORT_FIGURED_RECORDINGS_MOST = 20 };
+
 struct report_recording {
     const struct recording_row *row;
     const char *analysis_json; /* the newest revision's document, or NULL */
     size_t figure_count;
     const struct report_figure *figures; /* in the order in which they stand */
+    bool has_no_room;                    /* its figures are left out; the report says so */
 };
 
 /* Strings may be NULL or "" where they are not known, here and below. */

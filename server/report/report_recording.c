@@ -73,6 +73,13 @@ void report_recording_part(const struct report_maker *maker, size_t index)
                                   report_time(maker->arena, row->started_at_us)));
     add_conditions(maker, index);
     report_figures(maker, index, "");
+    if (maker->report->recordings[index].has_no_room) {
+        document_words(maker->document, DOCUMENT_PLAIN,
+                       arena_printf(maker->arena,
+                                    "The figures of this recording are left out: a report has "
+                                    "those of %d recordings.",
+                                    REPORT_FIGURED_RECORDINGS_MOST));
+    }
     if (analysis == NULL) {
         document_words(maker->document, DOCUMENT_PLAIN,
                        "The analysis of this recording is not available.");

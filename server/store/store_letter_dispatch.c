@@ -58,7 +58,9 @@ static const struct statement statements[] = {
                        .binary_result = true},
     [DISPATCH_SHOWN] = {.name = "letter_dispatch_shown",
                         .sql = "select d.id from penstock.letter_dispatch d"
-                               " where d.clinic_id = $1 and d.study_id = $2 and d.way = 'portal'"
+                               " where d.clinic_id = $1 and d.study_id = $2 and d.signature_number"
+                               " = (select max(g.number) from penstock.signature g"
+                               " where g.clinic_id = $1 and g.study_id = $2)"
                                " order by d.sent_at desc, d.id desc limit 1"},
     [BATCH_INSERT] = {.name = "letter_batch_insert",
                       .sql = "insert into penstock.letter_batch (clinic_id, id, way, created_by)"
@@ -240,22 +242,19 @@ bool letter_dispatch_get(struct store *store, struct arena *arena, const char *i
     return found || error_set(reterr, ERROR_NOT_FOUND, "no such letter");
 }
 
-bool letter_dispatch_get_shown(struct store *store, struct arena *arena, const char *study_id,
-                               struct stored_letter *ret_letter, struct error *reterr)
+bool letter_dispatch_find_shown(struct store *store, struct arena *arena, const char *study_id,
+                                const char **ret_id, struct error *reterr)
 {
     struct query query;
     query_start(&query, store, &statements[DISPATCH_SHOWN]);
     query_id(&query, study_id);
     struct rows rows;
     if (!query_run(store, &query, &rows, reterr)) {
-        return error_context(reterr, "look for the letter that a referrer is shown");
+        return error_context(reterr, "look for the letter that is shown");
     }
-    const char *id = rows.count == 1 ? rows_text(&rows, arena, 0, 0) : NULL;
+    *ret_id = rows.count == 1 ? rows_text(&rows, arena, 0, 0) : NULL;
     rows_clear(&rows);
-    if (id == NULL) {
-        return error_set(reterr, ERROR_NOT_FOUND, "no letter is shown");
-    }
-    return letter_dispatch_get(store, arena, id, ret_letter, reterr);
+    return true;
 }
 
 /* ---- batches ---- */

@@ -73,11 +73,12 @@ struct stored_letter {
 MUST_CHECK bool letter_dispatch_get(struct store *store, struct arena *arena, const char *id,
                                     struct stored_letter *ret_letter, struct error *reterr);
 
-/* The newest letter of a study that an account may read: what a referrer is shown.
- * ERROR_NOT_FOUND. */
-MUST_CHECK bool letter_dispatch_get_shown(struct store *store, struct arena *arena,
-                                          const char *study_id, struct stored_letter *ret_letter,
-                                          struct error *reterr);
+/* The id of the letter that was sent last of what was signed last: what whoever referred is shown.
+ * NULL when none was that the transaction reaches. An older letter may say what was amended since.
+ */
+MUST_CHECK bool letter_dispatch_find_shown(struct store *store, struct arena *arena,
+                                           const char *study_id, const char **ret_id,
+                                           struct error *reterr);
 
 /* ---- batches ---- */
 

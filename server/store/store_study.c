@@ -4,6 +4,8 @@
 #include "store/cursor.h"
 #include "store/patient_name.h"
 
+#include <string.h>
+
 enum study_statement {
     STUDY_INSERT,
     STUDY_PATIENT,
@@ -73,6 +75,11 @@ static const struct statement statements[] = {
 const struct statement_table store_study_statements = {statements, STUDY_STATEMENT_COUNT};
 
 /* Room to status: seven parameters of insert and update. */
+bool study_status_is_signed(const char *status)
+{
+    return strcmp(status, "final") == 0 || strcmp(status, "amended") == 0;
+}
+
 static void add_study(struct query *query, const struct study *study)
 {
     query_text(query, study->room);

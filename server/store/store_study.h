@@ -23,6 +23,9 @@ struct study {
     const char *patient_mrn;  /* lists only */
 };
 
+/* Whether a status says that somebody has signed the study: final, or amended since. */
+bool study_status_is_signed(const char *status);
+
 /* `study->id` NULL: a new id. ERROR_INVALID when the patient is unknown in this clinic,
  * ERROR_CONFLICT when the id exists. */
 MUST_CHECK bool study_create(struct store *store, struct arena *arena, const struct study *study,

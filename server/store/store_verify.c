@@ -36,6 +36,8 @@ enum verify_statement {
     VERIFY_INTERPRETATIONS,
     VERIFY_SIGNATURES,
     VERIFY_DOCUMENTS,
+    VERIFY_LETTERS,
+    VERIFY_SENT_LETTERS,
     VERIFY_STATEMENT_COUNT
 };
 
@@ -111,6 +113,19 @@ static const struct statement statements[] = {
                                  " d.sha256, d.length::text, d.detached_signature"
                                  " from penstock.signed_document d" OF_STUDY
                                  " order by d.number, d.kind"},
+    [VERIFY_LETTERS] = {.name = "verify_letters",
+                        .sql = "select l.version::text, l.template_name, l.language,"
+                               " l.addressee_name, l.addressee_salutation,"
+                               " l.addressee_address::text, l.referrer_id::text, l.copies::text,"
+                               " l.question, l.remarks, l.created_at::text, l.created_by::text"
+                               " from penstock.letter l" OF_STUDY " order by l.version"},
+    [VERIFY_SENT_LETTERS] =
+        {.name = "verify_sent_letters",
+         .sql = "select d.id::text, d.signature_number::text, d.letter_version::text,"
+                " d.template_name, d.language, d.template_version::text, d.way, d.recipient,"
+                " d.referrer_id::text, d.repetition::text, d.sent_at::text, d.sent_by::text,"
+                " d.batch_id::text, d.html, d.plain, d.pdf, d.sha256"
+                " from penstock.letter_dispatch d" OF_STUDY " order by d.id"},
 };
 
 _Static_assert(PAGE == 500, "stands in VERIFY_PAGE");
@@ -440,22 +455,45 @@ static void take_signature(void *context, const struct rows *row)
     hash_row(check->work->hash, 'G', row);
 }
 
+/* Whether the column `content` of a row still is what the column `hash` was made of. */
+static bool is_whole(const struct rows *row, int content, int hash)
+{
+    unsigned char actual[crypto_hash_sha256_BYTES];
+    size_t length = 0;
+    size_t kept_length = 0;
+    const uint8_t *bytes = rows_bytes(row, 0, content, &length);
+    const uint8_t *kept = rows_bytes(row, 0, hash, &kept_length);
+    (void)crypto_hash_sha256(actual, bytes, length);
+    return kept_length == sizeof actual && memcmp(kept, actual, sizeof actual) == 0;
+}
+
 static void take_document(void *context, const struct rows *row)
 {
     struct recording_check *check = context;
     char detail[BLOCK_DETAIL_SIZE];
-    unsigned char actual[crypto_hash_sha256_BYTES];
-    size_t length = 0;
-    size_t kept_length = 0;
-    const uint8_t *content = rows_bytes(row, 0, 3, &length);
-    const uint8_t *kept = rows_bytes(row, 0, 4, &kept_length);
-    (void)crypto_hash_sha256(actual, content, length);
     hash_row(check->work->hash, 'D', row);
-    if (kept_length != sizeof actual || memcmp(kept, actual, sizeof actual) != 0) {
+    if (!is_whole(row, 3, 4)) {
         (void)snprintf(detail, sizeof detail,
                        "the report of signature %d of its study is not the one that was signed",
                        rows_int(row, 0, 0));
         tell(check->work, detail);
+    }
+}
+
+static void take_letter(void *context, const struct rows *row)
+{
+    struct recording_check *check = context;
+    hash_row(check->work->hash, 'L', row);
+}
+
+static void take_sent_letter(void *context, const struct rows *row)
+{
+    enum { PDF_COLUMN = 15, HASH_COLUMN = 16 };
+
+    struct recording_check *check = context;
+    hash_row(check->work->hash, 'T', row);
+    if (!is_whole(row, PDF_COLUMN, HASH_COLUMN)) {
+        tell(check->work, "a letter of its study is not the one that was sent");
     }
 }
 
@@ -466,6 +504,13 @@ static bool read_signatures(struct recording_check *check, struct error *reterr)
     return each_row(check->work, VERIFY_INTERPRETATIONS, id, take_interpretation, check, reterr) &&
            each_row(check->work, VERIFY_SIGNATURES, id, take_signature, check, reterr) &&
            each_row(check->work, VERIFY_DOCUMENTS, id, take_document, check, reterr);
+}
+
+static bool read_letters(struct recording_check *check, struct error *reterr)
+{
+    const char *id = check->row.id;
+    return each_row(check->work, VERIFY_LETTERS, id, take_letter, check, reterr) &&
+           each_row(check->work, VERIFY_SENT_LETTERS, id, take_sent_letter, check, reterr);
 }
 
 /* Every part, in the order of the serialisation. */
@@ -489,7 +534,8 @@ static bool read_parts(struct recording_check *check, struct error *reterr)
     }
     block_check_end(&check->blocks);
     return read_revisions(check, reterr) && read_changes(check, reterr) &&
-           read_pieces(check, reterr) && read_signatures(check, reterr);
+           read_pieces(check, reterr) && read_signatures(check, reterr) &&
+           read_letters(check, reterr);
 }
 
 /* What the database itself cannot read (a torn page, a lost row of a large value) is damage too;

@@ -29,10 +29,16 @@
  *        signer_role, reason, interpretation_revision, recordings, software, analysis_version
  *     D  signed documents of its study by number and kind: number, kind, media_type, content,
  *        sha256, length, detached_signature
+ *     L  letters of its study by version: version, template_name, language, addressee_name,
+ *        addressee_salutation, addressee_address, referrer_id, copies, question, remarks,
+ *        created_at, created_by
+ *     T  letters of its study that were sent, by id: id, signature_number, letter_version,
+ *        template_name, language, template_version, way, recipient, referrer_id, repetition,
+ *        sent_at, sent_by, batch_id, html, plain, pdf, sha256
  *
  * A column is its length in bytes (8 bytes, the least significant first) and its bytes; null is
  * the length 2^64 - 1 without bytes. Columns of bytes (data, digest, content, sha256,
- * detached_signature) are taken as they are, others as PostgreSQL's text with DateStyle ISO,
+ * detached_signature, pdf) are taken as they are, others as PostgreSQL's text with DateStyle ISO,
  * TimeZone UTC and extra_float_digits 1.
  *
  * Who adds a column that makes a recording raises the number. */

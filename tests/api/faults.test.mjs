@@ -316,7 +316,7 @@ const OTHER_FAULTS = {
       [{started_at: '2026-03-02'}, ['/started_at']],
       [{operator: 'x'.repeat(201)}, ['/operator']],
       [{history: 'none'}, ['/history']],
-      [{history: {allergies: 'none'}}, ['/history/allergies']],
+      [{history: {handedness: 'left'}}, ['/history/handedness']],
       [{history: {diary: 3}}, ['/history/diary']],
       [{status: 'final'}, ['/status']],
       [{id: 7}, ['/id']],

@@ -491,6 +491,15 @@ describe('the clinic’s key', () => {
   const verify = () =>
     openssl('cms', '-verify', '-binary', '-inform', 'DER', '-in', 'seal.der', '-content', 'sealed.pdf', '-CAfile', 'root.pem', '-out', 'verified');
 
+  /** With other settings; sessions are of the old address. */
+  async function restart(settings) {
+    await installation.stop();
+    await installation.start(settings);
+    Object.assign(clinic.administrator, {url: installation.url});
+    clinic.administrator.headers.origin = installation.url;
+    physician = await person(['physician'], {display_name: 'Dr Vera Ferrule'});
+  }
+
   it('signs the report as well, which others can check', async () => {
     const {id} = await readVisit();
     const {json} = await sign(physician, id, PROOF);
@@ -525,12 +534,20 @@ describe('the clinic’s key', () => {
     await refused({PENSTOCK_SIGNING_KEY: file('open.key')}, /chmod 0600/);
   });
 
+  it('that is over lets nothing be signed without it', async () => {
+    openssl('x509', '-req', '-in', 'clinic.csr', '-CA', 'root.pem', '-CAkey', 'root.key', '-days', '0', '-out', 'over.pem');
+    await new Promise((resolve) => setTimeout(resolve, 1100));
+    await restart({...keys, PENSTOCK_SIGNING_CERTIFICATE: path.join(installation.folder, 'over.pem')});
+    installation.expectFailure(/signing_certificate_over/);
+    const {id} = await readVisit();
+    await installation.unchanged(async () => {
+      assert.match((await sign(physician, id, PROOF, 503)).json.detail, /certificate/);
+    });
+    assert.ok(installation.logLines().some(({event}) => event === 'signing_certificate_ends'));
+  });
+
   it('need not be there', async () => {
-    await installation.stop();
-    await installation.start();
-    Object.assign(clinic.administrator, {url: installation.url});
-    clinic.administrator.headers.origin = installation.url;
-    physician = await person(['physician'], {display_name: 'Dr Vera Ferrule'});
+    await restart();
     const {id} = await readVisit();
     const {json} = await sign(physician, id, PROOF);
     assert.equal(json.report.has_detached_signature, false);

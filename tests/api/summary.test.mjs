@@ -50,6 +50,21 @@ async function visit(patient = {}, fields = {}) {
 }
 
 describe('a report that is not signed', () => {
+  it('has the figures of twenty recordings, and says so of further ones', async () => {
+    const study = await clinic.addVisit();
+    for (let minute = 0; minute < 22; minute++) {
+      const started_at = `2026-03-02T08:${String(minute).padStart(2, '0')}:00Z`;
+      await clinic.addRecording(study.id, {...uroflowmetry().document, started_at});
+    }
+    const {text} = await read(study, 'text/html');
+    const parts = text.split(/<h2[^>]*>\d+\. Uroflowmetry, /).slice(1);
+    assert.equal(parts.length, 22);
+    const withFigures = parts.map((part) => part.includes('<img '));
+    assert.deepEqual(withFigures, parts.map((_, index) => index < 20));
+    const toldOf = parts.map((part) => part.includes('The figures of this recording are left out'));
+    assert.deepEqual(toldOf, withFigures.map((has) => !has));
+  });
+
   it('has the form that is asked for, under a name that says nothing of the patient', async () => {
     const study = await visit();
     for (const [accept, type, ending] of [

@@ -25,6 +25,7 @@ import {Clinic, PASSWORD, signIn} from '../api/lib/clinic.mjs';
 import {connection, createDatabase, dropDatabase, execute, rows} from '../api/lib/database.mjs';
 import {serverProgram, SOURCE} from '../api/lib/environment.mjs';
 import {Installation} from '../api/lib/installation.mjs';
+import {letterSettings} from '../api/lib/recipes.mjs';
 import {channel, uroflowmetry} from '../api/lib/recordings.mjs';
 import {until} from './lib/room.mjs';
 
@@ -180,6 +181,15 @@ async function reviseEvents(id) {
   }
 }
 
+async function sendLetter(studyId) {
+  const clinician = clinic.as('clinician');
+  await clinician.expect(200, 'PUT', `/v1/studies/${studyId}/letter/settings`, {
+    json: letterSettings(),
+    headers: {'if-match': '"0"'},
+  });
+  await clinician.post(`/v1/studies/${studyId}/letter/dispatches`, {way: 'printed'});
+}
+
 before(async () => {
   folder = mkdtempSync(path.join(os.tmpdir(), 'penstock-backup-test-'));
   chmodSync(folder, 0o755);
@@ -204,6 +214,7 @@ before(async () => {
   const {id} = await clinic.addVisit();
   kinds.signed = (await clinic.addRecording(id, startingAt(4))).json.recording.id;
   await clinic.sign(id);
+  await sendLetter(id);
 });
 
 after(async () => {
@@ -523,7 +534,9 @@ describe('a restored backup', () => {
        update penstock.recording_chunk set data = set_byte(data, 12, get_byte(data, 12) # 1)
          where recording_id = '${kinds.open}' and number = 1;
        alter table penstock.signed_document drop constraint signed_document_hash;
-       update penstock.signed_document set content = set_byte(content, 12, get_byte(content, 12) # 1);`,
+       update penstock.signed_document set content = set_byte(content, 12, get_byte(content, 12) # 1);
+       alter table penstock.letter_dispatch drop constraint letter_dispatch_hash;
+       update penstock.letter_dispatch set pdf = set_byte(pdf, 12, get_byte(pdf, 12) # 1);`,
     );
     const answer = await verify(place.name, [], KEEPER);
     assert.equal(answer.code, 1);
@@ -560,11 +573,17 @@ describe('a restored backup', () => {
         place: null,
         detail: 'the report of signature 1 of its study is not the one that was signed',
       },
+      {
+        clinic_id: clinic.id,
+        recording_id: kinds.signed,
+        place: null,
+        detail: 'a letter of its study is not the one that was sent',
+      },
     ];
     const texts = (list) => list.map((one) => JSON.stringify(one, Object.keys(one).sort())).sort();
     assert.deepEqual(texts(found), texts(expected));
     const {byId, last} = parseChecksums(answer.stdout);
-    assert.match(last, /; 9 damaged;/);
+    assert.match(last, /; 10 damaged;/);
     const changed = Object.keys(byId).filter((id) => byId[id] !== checksums.byId[id]);
     const touched = [kinds.plain, kinds.pressures, kinds.revised, kinds.beside, kinds.open, kinds.signed];
     assert.deepEqual(changed.sort(), touched.sort(), 'the revision that was changed shows in its checksum');

@@ -1,4 +1,6 @@
 /* Letters as blocks of a document: Markdown to blocks, languages, what is taken from where. */
+#include "drawing/canvas.h"
+#include "drawing/pdf_join.h"
 #include "letter/letter.h"
 #include "letter/markdown.h"
 
@@ -6,7 +8,10 @@
 #include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include <cmocka.h>
 
@@ -77,7 +82,8 @@ static const char *show_markdown(struct arena *arena, const char *markdown)
 {
     struct document_facts facts = {.title = "t", .language = "en", .author = "a"};
     struct document *document = document_new(arena, &facts);
-    markdown_append(document, arena, markdown);
+    struct error error = {0};
+    assert_true(markdown_append(document, arena, markdown, &error));
     return show(arena, document);
 }
 
@@ -203,17 +209,25 @@ static void test_hostile_values_stay_words(void **state)
 static void test_what_is_taken_from_an_interpretation(void **state)
 {
     struct letter_content content = {.language = "en"};
-    letter_take_interpretation(
-        *state,
-        "{\"findings\":[{\"text\":\"f1\",\"code\":\"x\"},{\"text\":\"\"},{\"code\":\"y\"},3],"
-        "\"diagnoses\":[{\"text\":\"d\"}],\"conclusion\":\"c\",\"plan\":\"none\",\"other\":1}",
-        &content);
-    assert_int_equal(content.findings.count, 1);
-    assert_string_equal(content.findings.items[0], "f1");
+    struct interpretation_finding findings[] = {{.text = "f1", .code = "x"}, {.text = "f2"}};
+    struct interpretation_diagnosis diagnoses[] = {{.text = "d", .code = "N32.0"}};
+    const char *plan[] = {"p"};
+    const struct interpretation whole = {.finding_count = 2,
+                                         .findings = findings,
+                                         .diagnosis_count = 1,
+                                         .diagnoses = diagnoses,
+                                         .conclusion = "c",
+                                         .plan_count = 1,
+                                         .plan = plan};
+    letter_take_interpretation(*state, &whole, &content);
+    assert_int_equal(content.findings.count, 2);
+    assert_string_equal(content.findings.items[1], "f2");
     assert_int_equal(content.diagnoses.count, 1);
+    assert_string_equal(content.diagnoses.items[0], "d");
     assert_string_equal(content.conclusion, "c");
-    assert_int_equal(content.plan.count, 0);
-    letter_take_interpretation(*state, "broken", &content);
+    assert_int_equal(content.plan.count, 1);
+    assert_string_equal(content.plan.items[0], "p");
+    letter_take_interpretation(*state, &(struct interpretation){0}, &content);
     assert_int_equal(content.findings.count, 0);
     assert_string_equal(content.conclusion, "");
 }
@@ -221,8 +235,8 @@ static void test_what_is_taken_from_an_interpretation(void **state)
 static void test_key_numbers_are_rounded_and_doubted(void **state)
 {
     static const char *const analyses[] = {
-        "{\"type\":\"uroflowmetry\",\"sections\":{\"uroflow\":{\"qmax\":{\"value\":11.46},"
-        "\"voided_volume\":{\"value\":254.2,\"quality\":[\"flow_artefact\"]}}}}",
+        ("{\"type\":\"uroflowmetry\",\"sections\":{\"uroflow\":{\"qmax\":{\"value\":11.46},"
+         "\"voided_volume\":{\"value\":254.2,\"quality\":[\"flow_artefact\"]}}}}"),
         "damaged",
         "{\"type\":\"uroflowmetry\",\"sections\":{\"uroflow\":{\"qmax\":{\"value\":14.61}}}}",
         "{\"type\":\"pressure_flow\",\"sections\":{\"voiding\":{\"booi\":{\"value\":\"x\"}}}}",
@@ -237,6 +251,99 @@ static void test_key_numbers_are_rounded_and_doubted(void **state)
     assert_true(strncmp(content.numbers[0].value, "14", 2) == 0 ||
                 strncmp(content.numbers[0].value, "15", 2) == 0);
     assert_string_equal(content.numbers[1].label, "Miktionsvolumen (fraglich)");
+}
+
+static const char *repeated(struct arena *arena, const char *words, size_t count)
+{
+    struct text out;
+    text_init(&out, arena, 1000000);
+    for (size_t i = 0; i < count; i++) {
+        text_append(&out, words);
+    }
+    return out.data;
+}
+
+static bool fits(struct arena *arena, const char *markdown)
+{
+    struct document_facts facts = {.title = "t", .language = "en", .author = "a"};
+    struct error error = {0};
+    bool good = markdown_append(document_new(arena, &facts), arena, markdown, &error);
+    assert_int_equal(error.kind, good ? ERROR_NONE : ERROR_INVALID);
+    return good;
+}
+
+/* Lines of whichever kind: each takes room on the paper, and time. */
+static void test_letters_of_endless_lines_are_refused(void **state)
+{
+    assert_true(fits(*state, repeated(*state, "a\n\n", MARKDOWN_LINES_MAX)));
+    assert_false(fits(*state, repeated(*state, "a\n\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "# a\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "- a\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "a\\\n", MARKDOWN_LINES_MAX + 1)));
+    assert_false(fits(*state, repeated(*state, "    a\n", MARKDOWN_LINES_MAX + 1)));
+    assert_true(fits(*state, repeated(*state, "a\n", MARKDOWN_LINES_MAX + 1))); /* flows on */
+}
+
+/* ---- forms ---- */
+
+/* What poppler reads in a PDF, without white space. */
+static const char *read_pdf(struct arena *arena, const unsigned char *bytes, size_t length)
+{
+    char path[] = "/tmp/letter-XXXXXX";
+    int file = mkstemp(path);
+    assert_true(file >= 0);
+    assert_int_equal(write(file, bytes, length), (ssize_t)length);
+    close(file);
+    FILE *reader = popen(arena_printf(arena, "pdftotext -raw %s -", path), "r");
+    assert_non_null(reader);
+    struct text out;
+    text_init(&out, arena, 1000000);
+    for (int byte = fgetc(reader); byte != EOF; byte = fgetc(reader)) {
+        if (strchr(" \n\f", byte) == NULL) {
+            text_append_char(&out, (char)byte);
+        }
+    }
+    assert_int_equal(pclose(reader), 0);
+    unlink(path);
+    return out.data;
+}
+
+static void test_three_forms_say_the_same_and_pdfs_are_joined(void **state)
+{
+    struct arena *arena = *state;
+    struct error error = {0};
+    struct pdf_part parts[2] = {0};
+    for (size_t i = 0; i < 2; i++) {
+        struct letter_content content;
+        letter_example(LETTER_LANGUAGES[i], &content);
+        content.study_status = "preliminary";
+        struct document *document =
+            make(arena, letter_default_template(LETTER_LANGUAGES[i]), &content);
+        struct text html;
+        struct text plain;
+        text_init(&html, arena, 1000000);
+        text_init(&plain, arena, 1000000);
+        document_write_html(document, &html);
+        document_write_text(document, &plain);
+        assert_true(document_write_pdf(document, arena, &parts[i].bytes, &parts[i].length, &error));
+        const char *mark = i == 0 ? "Preliminary" : "Vorl\xC3\xA4ufig";
+        holds(html.data, mark);
+        holds(plain.data, mark);
+        holds(html.data, "Bladder outlet obstruction");
+        holds(plain.data, "Bladder outlet obstruction");
+        const char *words = read_pdf(arena, parts[i].bytes, parts[i].length);
+        holds(words, "Bladderoutletobstruction");
+        holds(words, mark);
+    }
+    const unsigned char *whole = NULL;
+    size_t length = 0;
+    assert_true(pdf_join(arena, parts, 2, &whole, &length, &error));
+    const char *words = read_pdf(arena, whole, length);
+    holds(words, "Keynumbers");
+    holds(strstr(words, "Keynumbers"), "WichtigeWerte");
+    const struct pdf_part damaged = {(const unsigned char *)"%PDF-nothing", 12};
+    assert_false(pdf_join(arena, &damaged, 1, &whole, &length, &error));
+    assert_int_equal(error.kind, ERROR_INTERNAL);
 }
 
 static void test_an_unknown_language_is_an_error(void **state)
@@ -259,7 +366,12 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_hostile_values_stay_words, begin, end),
         cmocka_unit_test_setup_teardown(test_what_is_taken_from_an_interpretation, begin, end),
         cmocka_unit_test_setup_teardown(test_key_numbers_are_rounded_and_doubted, begin, end),
+        cmocka_unit_test_setup_teardown(test_letters_of_endless_lines_are_refused, begin, end),
+        cmocka_unit_test_setup_teardown(test_three_forms_say_the_same_and_pdfs_are_joined, begin,
+                                        end),
         cmocka_unit_test_setup_teardown(test_an_unknown_language_is_an_error, begin, end),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    int failed = cmocka_run_group_tests(tests, NULL, NULL);
+    canvas_forget_fonts();
+    return failed;
 }

@@ -110,8 +110,8 @@ static void test_what_may_be_written(void **state)
         "{{^has_plan}}none{{/has_plan}}",
         "{{#numbers}}{{label}} {{value}} {{unit}} {{patient.name}}{{/numbers}}",
         "<https://example.org> a < b, 3 <4, \\<b>, \\\\ { } {x}",
-        "{{#has_plan}}{{#has_findings}}{{#remarks}}{{#plan}}{{text}}{{/plan}}{{/remarks}}"
-        "{{/has_findings}}{{/has_plan}}",
+        ("{{#has_plan}}{{#has_findings}}{{#remarks}}{{#plan}}{{text}}{{/plan}}{{/remarks}}"
+         "{{/has_findings}}{{/has_plan}}"),
     };
     for (size_t i = 0; i < sizeof bodies / sizeof bodies[0]; i++) {
         struct template_faults faults;

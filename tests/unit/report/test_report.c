@@ -385,6 +385,17 @@ static void test_figures(void **state)
     reports_free(&fixture);
 }
 
+static void test_figures_that_are_left_out_are_told(void **state)
+{
+    (void)state;
+    struct report_fixture fixture;
+    reports_make(&fixture);
+    page_lacks(reports_words(&fixture), "are left out");
+    fixture.recordings[1].has_no_room = true;
+    page_holds(reports_words(&fixture), "The figures of this recording are left out");
+    reports_free(&fixture);
+}
+
 /* ---- what runs, what is damaged ---- */
 
 static void test_running_recordings_are_told(void **state)
@@ -560,6 +571,7 @@ int main(void)
         cmocka_unit_test(test_not_stated_of_a_free_flow),
         cmocka_unit_test(test_child),
         cmocka_unit_test(test_figures),
+        cmocka_unit_test(test_figures_that_are_left_out_are_told),
         cmocka_unit_test(test_running_recordings_are_told),
         cmocka_unit_test(test_study_without_recordings),
         cmocka_unit_test(test_missing_content),
