@@ -14,7 +14,7 @@ struct study {
     const char *operator_name; /* "" when not given, as the next ones */
     const char *position;
     const char *catheters; /* free text */
-    const char *history;   /* JSON object text: diary, pad_test, medication, ... */
+    const char *history;   /* JSON object text: question, diary, pad_test, medication */
     const char *status;    /* registered, preliminary, final, amended, cancelled */
     int version;
     int recording_count;      /* reads only; withdrawn ones do not count */
