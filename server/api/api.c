@@ -307,6 +307,38 @@ bool api_query_flag(const struct http_request *request, const char *name, struct
     return text != NULL && strcmp(text, "true") == 0;
 }
 
+static int64_t query_time(const struct http_request *request, const char *name,
+                          struct fault_list *faults)
+{
+    const char *value = http_request_query(request, name);
+    int64_t time_us = 0;
+    if (value != NULL && !clock_parse(value, &time_us)) {
+        fault_add(faults, arena_printf(request->arena, "?%s", name),
+                  "Must be an RFC 3339 time with its offset.");
+    }
+    /* 0 stands for no bound; a microsecond beside the epoch bounds the same rows. */
+    return value != NULL && time_us == 0 ? 1 : time_us;
+}
+
+void api_query_span(const struct http_request *request, int64_t *ret_from_us, int64_t *ret_to_us,
+                    struct fault_list *faults)
+{
+    static const int64_t day_us = (int64_t)24 * 3600 * 1000000;
+    const char *date = http_request_query(request, "date");
+    *ret_from_us = query_time(request, "from", faults);
+    *ret_to_us = query_time(request, "to", faults);
+    if (date == NULL) {
+        return;
+    }
+    if (!clock_is_date(date)) {
+        fault_add(faults, "?date", "Must be a date YYYY-MM-DD.");
+    } else if (*ret_from_us != 0 || *ret_to_us != 0) {
+        fault_add(faults, "?date", "Does not go together with from and to.");
+    } else if (clock_parse(arena_printf(request->arena, "%sT00:00:00Z", date), ret_from_us)) {
+        *ret_to_us = *ret_from_us + day_us;
+    }
+}
+
 struct optional_number api_query_number(const struct http_request *request, const char *name,
                                         struct fault_list *faults)
 {

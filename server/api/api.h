@@ -153,6 +153,11 @@ int api_query_integer(const struct http_request *request, const char *name, int 
 bool api_query_flag(const struct http_request *request, const char *name,
                     struct fault_list *faults);
 
+/* The span that a list is about: `from` and `to` as RFC 3339 times, or `date`, a day in UTC. 0: no
+ * bound. */
+void api_query_span(const struct http_request *request, int64_t *ret_from_us, int64_t *ret_to_us,
+                    struct fault_list *faults);
+
 /* A query parameter as a finite number; not known when absent or faulty. */
 struct optional_number api_query_number(const struct http_request *request, const char *name,
                                         struct fault_list *faults);

@@ -12,14 +12,20 @@
 
 #define PDF "application/pdf"
 
-/* A link in a browser has no Accept field of its own: the address says which form it leads to. */
-static bool wants_pdf(const struct http_request *request)
+/* A link in a browser has no Accept field of its own: the address says which form it leads to.
+ * False after it has answered. */
+static bool read_form(const struct http_request *request, struct http_response *response,
+                      bool *ret_as_pdf)
 {
     const char *form = http_request_query(request, "form");
-    if (form != NULL && strcmp(form, "pdf") == 0) {
-        return true;
+    struct fault_list faults;
+    fault_list_init(&faults, request->arena);
+    http_request_check_query(request, (const char *const[]){"form", NULL}, &faults);
+    if (form != NULL && strcmp(form, "pdf") != 0 && strcmp(form, "html") != 0) {
+        fault_add(&faults, "?form", "Must be pdf or html.");
     }
-    return (form == NULL || strcmp(form, "html") != 0) && strcmp(request->accepted, PDF) == 0;
+    *ret_as_pdf = form == NULL ? strcmp(request->accepted, PDF) == 0 : strcmp(form, "pdf") == 0;
+    return !api_reject(request, response, &faults);
 }
 
 static void note_document(struct api_context *context, const char *what, bool as_pdf)
@@ -136,7 +142,10 @@ bool brief_report_respond(struct api_context *context, struct http_request *requ
                           struct http_response *response, const struct brief_place *place,
                           struct error *reterr)
 {
-    bool as_pdf = wants_pdf(request);
+    bool as_pdf = false;
+    if (!read_form(request, response, &as_pdf)) {
+        return true;
+    }
     note_document(context, "report", as_pdf);
     return as_pdf ? respond_signed_report(context, request, response, place, reterr)
                   : respond_report_page(context, request, response, place, reterr);
@@ -145,9 +154,9 @@ bool brief_report_respond(struct api_context *context, struct http_request *requ
 /* ---- letter ---- */
 
 static void send_letter(const struct http_request *request, struct http_response *response,
-                        const struct stored_letter *letter)
+                        const struct stored_letter *letter, bool as_pdf)
 {
-    if (wants_pdf(request)) {
+    if (as_pdf) {
         send_pdf(request, response, "letter", letter->pdf, letter->pdf_length);
     } else {
         http_respond(response, 200, API_HTML, letter->html, strlen(letter->html));
@@ -161,7 +170,11 @@ bool brief_letter_respond(struct api_context *context, struct http_request *requ
     struct study study = {0};
     struct stored_letter letter = {0};
     const char *id = NULL;
-    note_document(context, "letter", wants_pdf(request));
+    bool as_pdf = false;
+    if (!read_form(request, response, &as_pdf)) {
+        return true;
+    }
+    note_document(context, "letter", as_pdf);
     if (!study_get(context->store, request->arena, place->study_id, &study, reterr) ||
         !letter_dispatch_find_shown(context->store, request->arena, place->study_id, &id, reterr)) {
         return false;
@@ -173,6 +186,6 @@ bool brief_letter_respond(struct api_context *context, struct http_request *requ
     if (!letter_dispatch_get(context->store, request->arena, id, &letter, reterr)) {
         return false;
     }
-    send_letter(request, response, &letter);
+    send_letter(request, response, &letter, as_pdf);
     return true;
 }

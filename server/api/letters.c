@@ -11,8 +11,6 @@
 
 enum { ADDRESS_LINES_MAX = 8, COPIES_MAX = 20, TEMPLATE_NAME_BYTES = 40 };
 
-static const int64_t DAY_US = (int64_t)24 * 3600 * 1000000;
-
 /* A referrer reads what was given out to be read; others read letters as they are now. */
 static bool reads_only_what_was_sent(const struct api_context *context)
 {
@@ -288,35 +286,6 @@ void letter_dispatches_get(void *opaque, struct http_request *request,
 
 /* ---- the day's letters ---- */
 
-static int64_t query_time(const struct http_request *request, const char *name,
-                          struct fault_list *faults)
-{
-    const char *value = http_request_query(request, name);
-    int64_t time_us = 0;
-    if (value != NULL && !clock_parse(value, &time_us)) {
-        fault_add(faults, arena_printf(request->arena, "?%s", name),
-                  "Must be an RFC 3339 time with its offset.");
-    }
-    /* 0 stands for no bound; a microsecond beside the epoch bounds the same letters. */
-    return value != NULL && time_us == 0 ? 1 : time_us;
-}
-
-static void filter_day(const struct http_request *request, struct letter_filter *filter,
-                       struct fault_list *faults)
-{
-    const char *date = http_request_query(request, "date");
-    if (date == NULL) {
-        return;
-    }
-    if (!clock_is_date(date)) {
-        fault_add(faults, "?date", "Must be a date YYYY-MM-DD.");
-    } else if (filter->from_us != 0 || filter->to_us != 0) {
-        fault_add(faults, "?date", "Does not go together with from and to.");
-    } else if (clock_parse(arena_printf(request->arena, "%sT00:00:00Z", date), &filter->from_us)) {
-        filter->to_us = filter->from_us + DAY_US;
-    }
-}
-
 static void filter_state(const struct api_context *context, const struct http_request *request,
                          struct letter_filter *filter, struct fault_list *faults)
 {
@@ -375,11 +344,8 @@ void letters_list(void *opaque, struct http_request *request, struct http_respon
         request, (const char *const[]){"limit", "cursor", "from", "to", "date", "state", NULL},
         &faults);
     struct store_page page = api_page(request, &faults);
-    struct letter_filter filter = {
-        .from_us = query_time(request, "from", &faults),
-        .to_us = query_time(request, "to", &faults),
-    };
-    filter_day(request, &filter, &faults);
+    struct letter_filter filter = {0};
+    api_query_span(request, &filter.from_us, &filter.to_us, &faults);
     filter_state(context, request, &filter, &faults);
     if (api_reject(request, response, &faults)) {
         return;

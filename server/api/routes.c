@@ -611,7 +611,7 @@ static const struct http_route ROUTES[] = {
      summary_get,
      ACCESS_SUMMARIES,
      ACCESS_READ,
-     0,
+     HTTP_ROUTE_HEAVY_DOCUMENT,
      0,
      {NULL},
      REPORT_TYPES},

@@ -7,8 +7,6 @@
 
 #include <string.h>
 
-static const int64_t DAY_US = (int64_t)24 * 3600 * 1000000;
-
 static const char *const STATUSES[] = {"registered", "preliminary", "final",
                                        "amended",    "cancelled",   NULL};
 
@@ -27,39 +25,6 @@ static void respond_study(struct api_context *context, const struct http_request
     api_audit_object(context, "studies", id);
     api_audit_patient(context, study.patient_id);
     api_respond_row(request, response, status, &body, study.version, "/v1/studies", id);
-}
-
-static int64_t query_time(const struct http_request *request, const char *name,
-                          struct fault_list *faults)
-{
-    const char *value = http_request_query(request, name);
-    int64_t time_us = 0;
-    if (value != NULL && !clock_parse(value, &time_us)) {
-        fault_add(faults, arena_printf(request->arena, "?%s", name),
-                  "Must be an RFC 3339 time with its offset.");
-    }
-    /* 0 stands for no bound; a microsecond beside the epoch bounds the same studies. */
-    return value != NULL && time_us == 0 ? 1 : time_us;
-}
-
-static void filter_day(const struct http_request *request, struct study_filter *filter,
-                       struct fault_list *faults)
-{
-    const char *date = http_request_query(request, "date");
-    if (date == NULL) {
-        return;
-    }
-    if (!clock_is_date(date)) {
-        fault_add(faults, "?date", "Must be a date YYYY-MM-DD.");
-        return;
-    }
-    if (filter->from_us != 0 || filter->to_us != 0) {
-        fault_add(faults, "?date", "Does not go together with from and to.");
-        return;
-    }
-    if (clock_parse(arena_printf(request->arena, "%sT00:00:00Z", date), &filter->from_us)) {
-        filter->to_us = filter->from_us + DAY_US;
-    }
 }
 
 static void filter_words(struct study_filter *filter, struct fault_list *faults)
@@ -93,10 +58,8 @@ void studies_list(void *opaque, struct http_request *request, struct http_respon
         .patient_id = http_request_query(request, "patient_id"),
         .room = http_request_query(request, "room"),
         .status = http_request_query(request, "status"),
-        .from_us = query_time(request, "from", &faults),
-        .to_us = query_time(request, "to", &faults),
     };
-    filter_day(request, &filter, &faults);
+    api_query_span(request, &filter.from_us, &filter.to_us, &faults);
     filter_words(&filter, &faults);
     if (api_reject(request, response, &faults)) {
         return;

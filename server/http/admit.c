@@ -287,6 +287,13 @@ static size_t section_length(struct MHD_Connection *connection)
     return info == NULL ? 0 : info->header_size;
 }
 
+static bool is_heavy(const struct http_request *request)
+{
+    const unsigned flags = request->route->flags;
+    return (flags & HTTP_ROUTE_HEAVY) != 0 || ((flags & HTTP_ROUTE_HEAVY_DOCUMENT) != 0 &&
+                                               strcmp(request->accepted, "application/json") != 0);
+}
+
 bool exchange_admit(struct exchange *exchange, const char *method, const char *version)
 {
     exchange->request.started_s = clock_monotonic_s();
@@ -301,7 +308,7 @@ bool exchange_admit(struct exchange *exchange, const char *method, const char *v
         return false;
     }
     exchange->must_close = false;
-    exchange->job.heavy = (exchange->request.route->flags & HTTP_ROUTE_HEAVY) != 0;
+    exchange->job.heavy = is_heavy(&exchange->request);
     body_init(&exchange->body, &exchange->server->budget, exchange->request.route->body_limit,
               exchange->framing.length);
     exchange->body.is_secret = (exchange->request.route->flags & HTTP_ROUTE_SECRET) != 0;

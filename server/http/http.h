@@ -35,7 +35,9 @@ enum http_route_flags {
     HTTP_ROUTE_SECRET_PATH = 32,    /* what follows its first segment is a secret: problems do not
                                        repeat the path */
     HTTP_ROUTE_SECRET =
-        64 /* carries secrets: body and arena are overwritten before they are freed */
+        64, /* carries secrets: body and arena are overwritten before they are freed */
+    HTTP_ROUTE_HEAVY_DOCUMENT = 128 /* heavy but for application/json: what is drawn or set takes
+                                       longer than what is read */
 };
 
 struct http_request;

@@ -24,9 +24,10 @@ static bool is_control(const char *at, size_t length)
            (length == 3 && memcmp(at, "\u2029", 3) == 0);
 }
 
-static bool is_line_end(const char *at, size_t length)
+/* Unicode's separators are spaces: only who pressed the key for a new line wanted one. */
+static bool is_space(const char *at, size_t length)
 {
-    return *at == '\n' || (length == 3 && is_control(at, length));
+    return *at == '\t' || *at == '\n' || (length == 3 && is_control(at, length));
 }
 
 /* A copy in which every character can be shown: a tab or line break is a space, every other control
@@ -40,7 +41,7 @@ static char *copy_stretch(struct arena *arena, const char *words, size_t length)
         if (taken == 0) {
             text_append(&copy, "\ufffd");
             taken = 1;
-        } else if (words[i] == '\t' || is_line_end(words + i, taken)) {
+        } else if (is_space(words + i, taken)) {
             text_append_char(&copy, ' ');
         } else if (is_control(words + i, taken)) {
             text_append(&copy, words[i] == '\r' ? "" : "\ufffd");
@@ -75,7 +76,7 @@ static size_t find_line_end(const char *words, size_t length, size_t *ret_break)
     *ret_break = 0;
     for (size_t i = 0; i < length;) {
         size_t taken = utf8_sequence(words + i, length - i);
-        if (taken > 0 && is_line_end(words + i, taken)) {
+        if (taken > 0 && words[i] == '\n') {
             *ret_break = taken;
             return i;
         }

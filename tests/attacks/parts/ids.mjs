@@ -31,7 +31,8 @@ async function secretsOf(world, prepared) {
 function candidates(operation, {recipe: own}, {recipe: others}, byKind, name) {
   const mine = own.parameters?.[name] ?? own.id;
   const theirs = others.parameters?.[name] ?? others.id;
-  if (mine === undefined || name === 'n') {
+  // A number, and names that each clinic gives by itself, are nobody's ids.
+  if (mine === undefined || ['n', 'name', 'language'].includes(name)) {
     return [];
   }
   const otherKinds = Object.entries(byKind).filter(([one]) => one !== kindOf(operation));

@@ -112,6 +112,42 @@ static void heavy_requests_leave_room_for_light_ones(void **state)
     service_stop(&service);
 }
 
+/* A document is heavy where it is drawn, and light as JSON. */
+static void drawn_documents_are_heavy(void **state)
+{
+    (void)state;
+    static const char drawn[] =
+        "GET /document-gate HTTP/1.1\r\nHost: h\r\nAccept: application/pdf\r\n\r\n";
+    static const char as_json[] =
+        "GET /document-gate HTTP/1.1\r\nHost: h\r\nAccept: application/json\r\n\r\n";
+    static const struct service_limits limits = {3, 1, 64, 30};
+    struct service service;
+    service_start(&service, &limits);
+    struct wire wires[3];
+    for (size_t i = 0; i < 2; i++) {
+        wire_open(&wires[i], service.port);
+        wire_text(&wires[i], drawn);
+    }
+    service_await_gate(&service, 1);
+    wire_open(&wires[2], service.port);
+    wire_text(&wires[2], as_json);
+    service_await_gate(&service, 2);
+    struct wire wire;
+    wire_open(&wire, service.port);
+    for (int i = 0; i < 20; i++) {
+        wire_text(&wire, light);
+        expect(&wire, 200);
+    }
+    wire_close(&wire);
+    service_await_gate(&service, 2); /* the second drawing waits for the first */
+    service_open_gate(&service);
+    for (size_t i = 0; i < 3; i++) {
+        expect(&wires[i], 200);
+        wire_close(&wires[i]);
+    }
+    service_stop(&service);
+}
+
 struct caller {
     pthread_t thread;
     uint16_t port;
@@ -364,6 +400,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(answers_503_at_once_when_the_queue_is_full),
         cmocka_unit_test(heavy_requests_leave_room_for_light_ones),
+        cmocka_unit_test(drawn_documents_are_heavy),
         WITH_SERVICE(gives_each_of_many_its_own_answer),
         cmocka_unit_test(survives_clients_that_leave),
         cmocka_unit_test(ends_a_drip_at_the_deadline),

@@ -104,7 +104,7 @@ static void test_lines(void **state)
 {
     (void)state;
     assert_spans("one\ntwo\r\nthree", (const char *const[]){"one", "two", "three"}, 3);
-    assert_spans("one\u2028two\u2029", (const char *const[]){"one", "two", ""}, 3);
+    assert_spans("one\u2028two\u2029", (const char *const[]){"one two "}, 1);
     assert_spans("\n", (const char *const[]){"", ""}, 2);
     assert_spans("a\tb\x01 c\x7f\xc2\x85 d", (const char *const[]){"a b\ufffd c\ufffd\ufffd d"}, 1);
     assert_spans("a\xff"
