@@ -36,6 +36,20 @@ export function rounded(value, step) {
   return number < 0n && multiple !== 0n ? `-${shown}` : shown;
 }
 
+/** "2:05" or "2:05.3", as the figures tell places on the time axis; beyond an hour "1:02:05". */
+export function clock(at_s, step) {
+  const hasTenths = step < 1;
+  const text = rounded(Math.abs(at_s), hasTenths ? 0.1 : 1);
+  const [whole, tenth] = text.split('.').map(Number);
+  const two = (number) => String(number).padStart(2, '0');
+  const minutes = whole >= 3600 ? `${Math.floor(whole / 3600)}:${two(Math.floor((whole % 3600) / 60))}` : `${Math.floor(whole / 60)}`;
+  const sign = at_s < 0 && Number(text) > 0 ? '\u2212' : '';
+  return `${sign}${minutes}:${two(whole % 60)}${hasTenths ? `.${tenth}` : ''}`;
+}
+
+/** Members of a list that are places on the time axis. */
+const MOMENTS = ['at_s', 'start_s', 'end_s', 'peak_s'];
+
 function words(value, step) {
   if (typeof value === 'number') return rounded(value, step);
   if (typeof value === 'boolean') return value ? 'yes' : 'no';
@@ -44,22 +58,34 @@ function words(value, step) {
 
 /** What is told beside a value in its own unit, and when it was read. */
 function besideValue(measure, step) {
-  const names = {baseline: 'before it', over_rest: 'over rest', rise: 'rise', spread: 'standard deviation'};
+  const names = {baseline: 'before it', over_rest: 'over rest', rise: 'rise', spread: 'SD'};
   return [
-    ...(measure.at_s === undefined ? [] : [`at ${rounded(measure.at_s, 0.1)} s`]),
+    ...(measure.at_s === undefined ? [] : [`at ${clock(measure.at_s, 1)}`]),
     ...Object.entries(names)
       .filter(([code]) => typeof measure[code] === 'number')
       .map(([code, name]) => `${name} ${rounded(measure[code], step)}`),
   ];
 }
 
-/** The numbers of each class and finding about quality, in words as they are told. */
-export function remarks(recordings) {
+/** A number that a class rests on, as the tables have it; what is no value of the document is not told. */
+function basisWords(parameters, sections, code, value) {
+  const name = Object.keys(sections).find((one) => sections[one][code] !== undefined);
+  const row = parameters.sections.find((one) => one.code === name)?.values.find((one) => one.code === code);
+  return row === undefined ? [] : [`${row.label} ${rounded(value, row.report_step)} ${unitOf(row.unit)}`.trim()];
+}
+
+/** The numbers of each class and the places of each finding about quality, in words as they are told. */
+export function remarks(parameters, recordings) {
   return recordings.flatMap(({analysis}) => [
-    ...analysis.classifications.flatMap(({basis}) => Object.values(basis).map((value) => ` ${value}`)),
+    ...analysis.classifications.flatMap(({basis}) =>
+      Object.entries(basis).flatMap(([code, value]) => basisWords(parameters, analysis.sections, code, value)),
+    ),
     ...analysis.quality
       .filter(({from_s}) => from_s !== undefined)
-      .map(({from_s, to_s}) => `${rounded(from_s, 0.1)} s to ${rounded(to_s, 0.1)} s`),
+      .map(({from_s, to_s}) => {
+        const [from, to] = [clock(from_s, 1), clock(to_s, 1)];
+        return from === to ? from : `${from} to ${to}`;
+      }),
   ]);
 }
 
@@ -101,7 +127,9 @@ function listRows(parameters, section) {
   return (parameters.lists ?? []).flatMap(({code, members}) =>
     (section[code] ?? []).slice(0, SHOWN_MOST).map((item) => ({
       code: `${parameters.code}.${code}`,
-      cells: members.map((member) => words(item[member.code], member.report_step)),
+      cells: members.map(({code: member, report_step: step}) =>
+        MOMENTS.includes(member) && typeof item[member] === 'number' ? clock(item[member], step) : words(item[member], step),
+      ),
     })),
   );
 }

@@ -51,7 +51,10 @@ const isOfMark = ({left, top, right, bottom}) => bottom - top > MARK_LEAST && ri
 
 const SAME_LINE = 2; // points between the middles of words
 
-/** Words of each line from left to right, as they stand on paper. */
+const PAGE_MIDDLE = 297; // of A4, in points
+
+/** Words of each line from left to right, as they stand on paper; those of its right half once more by
+ * themselves, since a table may run down two columns. */
 export async function pdfLines(file) {
   const middle = ({top, bottom}) => (top + bottom) / 2;
   const found = [];
@@ -67,7 +70,10 @@ export async function pdfLines(file) {
     }
     found.push(line);
   }
-  return found.map((line) => line.sort((one, other) => one.left - other.left).map(({word}) => word));
+  return found
+    .map((line) => line.sort((one, other) => one.left - other.left))
+    .flatMap((line) => [line, line.filter(({left}) => left > PAGE_MIDDLE)])
+    .map((line) => line.map(({word}) => word));
 }
 
 /** Words of the file in reading order, broken lines joined. */
