@@ -29,7 +29,7 @@ import {letterSettings} from '../api/lib/recipes.mjs';
 import {channel, uroflowmetry} from '../api/lib/recordings.mjs';
 import {until} from './lib/room.mjs';
 
-const KEEPER = `penstock_keeper_${process.pid}`;
+const KEEPER = `penstock_test_keeper_${process.pid}`;
 const {document: FLOW} = uroflowmetry({grid: {rate_hz: 10, duration_s: 45}});
 /** Long enough for overviews, also of the detrusor pressure that follows from the two. */
 const PRESSURE_GRID = {rate_hz: 100, duration_s: 700, decimals: 1};
