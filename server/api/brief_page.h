@@ -11,8 +11,9 @@ struct brief_place {
     const char *path; /* of the page, below which report and letter are; of the brief alone */
 };
 
-/* Each puts its answer into `response`, also that there is no such document (404) or form (422). False:
- * `reterr` says why there is none, ERROR_NOT_FOUND when the transaction does not reach the study.
+/* Each puts its answer into `response`, also that there is no such document (404) or form (422).
+ * False: `reterr` says why there is none, ERROR_NOT_FOUND when the transaction does not reach the
+ * study.
  */
 MUST_CHECK bool brief_page_respond(struct api_context *context, struct http_request *request,
                                    struct http_response *response, const struct brief_place *place,

@@ -494,6 +494,9 @@ const strip = (html) =>
     .replaceAll('&amp;', '&')
     .trim();
 
+/** A place on the time axis as reports tell it: "2:05". */
+const minutes = (at_s) => `${Math.floor(Math.round(at_s) / 60)}:${String(Math.round(at_s) % 60).padStart(2, '0')}`;
+
 /** The tables of a report whose captions begin so: [[cell text, …], …] for each, in order. */
 function tablesOf(html, caption) {
   return [...html.matchAll(/<table>\n<caption>(.*?)<\/caption>.*?<tbody>(.*?)<\/tbody>/gs)]
@@ -583,7 +586,7 @@ describe('a summary', () => {
     assert.equal(coughs.length, 2);
     assert.deepEqual(
       shown[0].map(([at_s, pvesRise]) => [at_s, pvesRise]),
-      coughs.map(({at_s, pves_rise}) => [`${Math.round(at_s)}`, `${Math.round(pves_rise)}`]),
+      coughs.map(({at_s, pves_rise}) => [minutes(at_s), `${Math.round(pves_rise)}`]),
     );
     assert.equal([...text.matchAll(/: none found\.<\/p>/g)].length, lists.filter(({length}) => length === 0).length);
   });

@@ -229,7 +229,7 @@ describe('a running recording', {concurrency: 2}, () => {
     assert.match(await dialog.textContent(), /These pieces have not arrived: 2\./);
     await visit.screenshot('live-complete');
     await visit.page.keyboard.press('Escape');
-    assert.equal(await dialog.count(), 0);
+    await dialog.waitFor({state: 'detached'});
     assert.match(await visit.page.evaluate(() => document.activeElement.textContent), /Complete recording/, 'the focus is back');
     await visit.page.click(within(recording, '.notice-caution button'));
     await visit.page.click('dialog button[type=submit]');

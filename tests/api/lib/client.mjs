@@ -7,6 +7,9 @@ function parsed(text, mediaType) {
 }
 
 export class Client {
+  /** Sends a request and may send it again: (send) => answer. Once, unless somebody sets another one. */
+  static persist = (send) => send();
+
   /** `headers` go with every request: the credential. */
   constructor(url, headers = {}) {
     this.url = url;
@@ -32,9 +35,17 @@ export class Client {
       content = JSON.stringify(json);
       sent['content-type'] ??= 'application/json';
     }
-    const response = await fetch(this.url + target, {method, headers: sent, body: content, redirect: 'manual'});
+    const answer = await Client.persist(() => this.send(method, target, sent, content));
+    checkAnswer(answer);
+    return answer;
+  }
+
+  async send(method, target, headers, body) {
+    const began = performance.now();
+    const response = await fetch(this.url + target, {method, headers, body, redirect: 'manual'});
     const text = await response.text();
-    const answer = {
+    return {
+      ms: performance.now() - began,
       method,
       path: new URL(this.url + target).pathname,
       what: `${method} ${target}: ${response.status}`,
@@ -43,8 +54,6 @@ export class Client {
       text,
       json: parsed(text, response.headers.get('content-type')),
     };
-    checkAnswer(answer);
-    return answer;
   }
 
   /** The same, and the status must be `status`. */
