@@ -73,7 +73,9 @@ void interpretation_show(void *opaque, struct http_request *request, struct http
     }
     if (!study_get(context->store, request->arena, id, &study, &error)) {
         api_fail(request, response, &error);
-    } else if (interpretation_get(context->store, request->arena, id, revision, &row, &error)) {
+        return;
+    }
+    if (interpretation_get(context->store, request->arena, id, revision, &row, &error)) {
         respond_row(request, response, &row);
     } else if (error.kind == ERROR_NOT_FOUND && revision == 0) {
         respond_draft(context, request, response, id);

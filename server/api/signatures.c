@@ -147,21 +147,18 @@ static bool store_report(struct api_context *context, struct arena *arena, const
                          int number, struct error *reterr)
 {
     const struct document_signer *signer = context->settings->document_signer;
-    const unsigned char *bytes = NULL;
-    const unsigned char *seal = NULL;
-    size_t length = 0;
-    size_t seal_length = 0;
+    struct report_file file = {.media_type = REPORT_MEDIA_TYPE};
     char sha256[2 * SIGNATURE_SHA256_BYTES + 1];
     const struct report_subject subject = {
         .study_id = study_id,
         .clinic_name = context->principal.clinic_name,
         .code = api_study_code(context, arena, study_id),
     };
-    bool done = report_make_pdf(context->store, arena, &subject, &bytes, &length, reterr) &&
-                (signer == NULL ||
-                 document_sign(signer, arena, bytes, length, &seal, &seal_length, reterr)) &&
-                signature_add_report(context->store, study_id, number, REPORT_MEDIA_TYPE, bytes,
-                                     length, seal, seal_length, sha256, reterr);
+    bool done =
+        report_make_pdf(context->store, arena, &subject, &file.bytes, &file.length, reterr) &&
+        (signer == NULL || document_sign(signer, arena, file.bytes, file.length, &file.seal,
+                                         &file.seal_length, reterr)) &&
+        signature_add_report(context->store, study_id, number, &file, sha256, reterr);
     if (done) {
         api_audit_detail(context, arena_printf(arena, "%d sha256:%s", number, sha256));
     }

@@ -171,10 +171,10 @@ static bool sign(const struct document_signer *signer, struct arena *arena,
         return false;
     }
     gnutls_datum_t der = {NULL, 0};
-    unsigned char none = 0;
-    /* The library takes what it does not change as what it may. */
-    const gnutls_datum_t data = {length == 0 ? &none : (unsigned char *)(uintptr_t)bytes,
-                                 (unsigned)length};
+    /* A copy: the library takes what it does not change as what it may. */
+    unsigned char *content = arena_alloc(arena, length + 1);
+    memcpy(content, length == 0 ? (const unsigned char *)"" : bytes, length);
+    const gnutls_datum_t data = {content, (unsigned)length};
     bool good = make(signer, key, &data, &der);
     gnutls_privkey_deinit(key);
     if (!good) {
@@ -230,6 +230,7 @@ bool document_signer_read(const char *certificate_path, const char *key_path,
         document_signer_free(signer);
         return false;
     }
+    /* NOLINTNEXTLINE(clang-analyzer-core.NonNullParamChecker): read_key() has set it */
     (void)sodium_mprotect_readonly(signer->key);
     *ret_signer = signer;
     return true;

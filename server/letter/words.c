@@ -103,7 +103,7 @@ const char *letter_words_day(struct arena *arena, const struct letter_words *wor
         return "";
     }
     clock_format(time_us, stamp);
-    return letter_words_date(arena, words, stamp);
+    return letter_words_date(arena, words, arena_strdup(arena, stamp));
 }
 
 /* What a referring physician is told as numbers; everything else stands in the summary. */

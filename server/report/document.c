@@ -288,7 +288,7 @@ void document_row(struct document *document, const struct document_span *cells)
         return; /* a row without a table has no place */
     }
     const struct document_span **larger = (const struct document_span **)grow(
-        document, (const void *)block->rows, block->count, sizeof *block->rows);
+        document, (const void *)block->rows, block->count, sizeof(void *));
     block->rows = larger != NULL ? larger : block->rows;
     struct document_span *row = arena_array(document->arena, block->column_count, sizeof *row);
     for (size_t i = 0; i < block->column_count; i++) {

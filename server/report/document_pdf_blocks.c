@@ -501,8 +501,10 @@ static double figures_height(struct paper *paper, const struct document_block *b
 /* The share of its height at which a figure goes onto this page, or else 1. */
 static double share_that_fits(struct paper *paper, const struct document_block *block, double space)
 {
-    static const double STEP = 0.05;
-    for (double share = 1.0; share > FIGURE_SHARE_LEAST - STEP / 2.0; share -= STEP) {
+    enum { STEPS = 5 };
+
+    for (int step = 0; step <= STEPS; step++) {
+        double share = 1.0 - (1.0 - FIGURE_SHARE_LEAST) * step / STEPS;
         if (figures_height(paper, block, share) <= paper_room(paper, space)) {
             return share;
         }

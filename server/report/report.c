@@ -86,7 +86,7 @@ static void release_json(void *object)
 static const json_t *const *read_analyses(const struct report *report, struct arena *arena)
 {
     const json_t **analyses =
-        (const json_t **)arena_array(arena, report->recording_count, sizeof *analyses);
+        (const json_t **)arena_array(arena, report->recording_count, sizeof(void *));
     for (size_t i = 0; i < report->recording_count; i++) {
         const char *text = report->recordings[i].analysis_json;
         json_t *analysis = text == NULL ? NULL : json_reader_load_own(text);

@@ -262,25 +262,24 @@ bool signature_add(struct store *store, const struct new_signature *signature, s
 }
 
 bool signature_add_report(struct store *store, const char *study_id, int number,
-                          const char *media_type, const unsigned char *bytes, size_t length,
-                          const unsigned char *seal, size_t seal_length,
+                          const struct report_file *report,
                           char ret_sha256_text[2 * SIGNATURE_SHA256_BYTES + 1],
                           struct error *reterr)
 {
     unsigned char sha256[SIGNATURE_SHA256_BYTES];
-    crypto_hash_sha256(sha256, bytes, length);
+    crypto_hash_sha256(sha256, report->bytes, report->length);
     (void)sodium_bin2hex(ret_sha256_text, 2 * SIGNATURE_SHA256_BYTES + 1, sha256, sizeof sha256);
 
     struct query query;
     query_start(&query, store, &statements[SIGNATURE_INSERT_REPORT]);
     query_id(&query, study_id);
     query_int(&query, number);
-    query_text(&query, media_type);
-    query_bytes(&query, bytes, length);
+    query_text(&query, report->media_type);
+    query_bytes(&query, report->bytes, report->length);
     query_bytes(&query, sha256, sizeof sha256);
-    query_int(&query, (int64_t)length);
-    if (seal != NULL) {
-        query_bytes(&query, seal, seal_length);
+    query_int(&query, (int64_t)report->length);
+    if (report->seal != NULL) {
+        query_bytes(&query, report->seal, report->seal_length);
     } else {
         query_text(&query, NULL);
     }

@@ -94,12 +94,19 @@ struct new_signature {
 MUST_CHECK bool signature_add(struct store *store, const struct new_signature *signature,
                               struct error *reterr);
 
+/* A report as it was signed. */
+struct report_file {
+    const char *media_type;
+    const unsigned char *bytes;
+    size_t length;
+    const unsigned char *seal; /* the clinic's detached signature, DER; NULL: none */
+    size_t seal_length;
+};
+
 /* Adds the report of a signature that was added in this transaction.
- * seal  detached signature, DER; NULL: none
  * ret_sha256_text  lower-case hexadecimal */
 MUST_CHECK bool signature_add_report(struct store *store, const char *study_id, int number,
-                                     const char *media_type, const unsigned char *bytes,
-                                     size_t length, const unsigned char *seal, size_t seal_length,
+                                     const struct report_file *report,
                                      char ret_sha256_text[2 * SIGNATURE_SHA256_BYTES + 1],
                                      struct error *reterr);
 

@@ -83,6 +83,6 @@ const char *fixture_token(struct fixture *fixture, const char *name,
                           const unsigned char hash[SECRET_HASH_BYTES], unsigned roles);
 
 /* A letter about a study that is signed, sent in a batch. */
-void fixture_send_letter(struct fixture *fixture, const char *study_id);
+void fixture_send_letter(struct fixture *fixture, const char *study);
 
 #endif

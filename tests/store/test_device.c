@@ -93,10 +93,12 @@ static const struct device *at(struct fixture *fixture, const char *room, int64_
 
 static int places(struct fixture *fixture, const char *id)
 {
-    return atoi(fixture_value(
-        fixture,
-        arena_printf(fixture->arena,
-                     "select count(*) from penstock.device_place where device_id = '%s'", id)));
+    return (int)strtol(
+        fixture_value(
+            fixture,
+            arena_printf(fixture->arena,
+                         "select count(*) from penstock.device_place where device_id = '%s'", id)),
+        NULL, 10);
 }
 
 static void a_device_comes_back_as_it_was(void **state)

@@ -59,8 +59,9 @@ static struct new_signature new_signature(const char *study, int number)
 static bool add_report(struct fixture *fixture, const char *study, int number)
 {
     char sha256[2 * SIGNATURE_SHA256_BYTES + 1];
-    return signature_add_report(fixture->store, study, number, "application/pdf", pdf, PDF_LENGTH,
-                                NULL, 0, sha256, &fixture->error);
+    const struct report_file file = {
+        .media_type = "application/pdf", .bytes = pdf, .length = PDF_LENGTH};
+    return signature_add_report(fixture->store, study, number, &file, sha256, &fixture->error);
 }
 
 /* Signs, or amends when `number` is not 1: then with its interpretation. */

@@ -215,8 +215,8 @@ static void a_sign_in_is_fresh_when_the_provider_has_just_asked(void **state)
         bool fresh;
     } cases[] = {{0, false}, {now_s, true}, {now_s - 500, true}, {now_s - 610, false}};
 
-    for (unsigned char i = 0; i < sizeof cases / sizeof cases[0]; i++) {
-        const unsigned char hash[SECRET_HASH_BYTES] = {57, i};
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        const unsigned char hash[SECRET_HASH_BYTES] = {57, (unsigned char)i};
         const struct session_origin where = {.address = "",
                                              .user_agent = "",
                                              .by_provider = true,

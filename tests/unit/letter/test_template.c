@@ -232,7 +232,7 @@ static void test_what_grows_is_stopped(void **state)
     struct error error = {0};
     const char *markdown = NULL;
     struct text data;
-    text_init(&data, arena, 4 * 1024 * 1024);
+    text_init(&data, arena, (size_t)4 * 1024 * 1024);
     text_append(&data, "{\"plan\":[{\"text\":\"x\"}");
     for (size_t i = 1; i < TEMPLATE_LIST_ITEMS_MAX; i++) {
         text_append(&data, ",{\"text\":\"x\"}");

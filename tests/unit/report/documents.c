@@ -17,8 +17,8 @@ const char *const DOCUMENTS_HOSTILE[] = {
     "\u202eevil\u202c \u2066left\u2069 \u05e9\u05dc\u05d5\u05dd \u0645\u0631\u062d\u0628\u0627",
     "bell \x07 null-ish \x01 escape \x1b[31m delete \x7f c1 \xc2\x85 tab\tend",
     "line one\nline two\r\nline three\u2028line four",
-    "\u65e5\u672c\u8a9e \u0939\u093f\u0928\u094d\u0926\u0940 \u0e44\u0e17\u0e22 "
-    "\u03b5\u03bb\u03bb\u03b7\u03bd\u03b9\u03ba\u03ac \u0420\u0443\u0441 \U0001f600 a\u0301",
+    ("\u65e5\u672c\u8a9e \u0939\u093f\u0928\u094d\u0926\u0940 \u0e44\u0e17\u0e22 "
+     "\u03b5\u03bb\u03bb\u03b7\u03bd\u03b9\u03ba\u03ac \u0420\u0443\u0441 \U0001f600 a\u0301"),
     HUNDRED HUNDRED HUNDRED,
     "\xff\xfe broken \xc3 utf-8 \xf0\x9f",
     "",

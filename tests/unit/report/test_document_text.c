@@ -72,6 +72,7 @@ static int width_of_line(const char *line, size_t length)
     int width = 0;
     while (length > 0) {
         wchar_t wide = 0;
+        /* The program has one thread. NOLINTNEXTLINE(concurrency-mt-unsafe) */
         size_t taken = mbrtowc(&wide, line, length, &shift);
         assert_true(taken > 0 && taken <= length);
         int columns = wcwidth(wide);
@@ -98,6 +99,7 @@ static void check_lines(const char *text)
 static void test_hostile_words(void **state)
 {
     (void)state;
+    /* The program has one thread. NOLINTNEXTLINE(concurrency-mt-unsafe) */
     assert_non_null(setlocale(LC_CTYPE, "C.UTF-8"));
     for (size_t i = 0; DOCUMENTS_HOSTILE[i] != NULL; i++) {
         struct arena *arena = arena_new();

@@ -23,6 +23,7 @@ static void check_order(const char *text, const char *const *parts)
         const char *found = strstr(text, *parts);
         if (found == NULL) {
             fail_msg("not there, or too early: %s\n%s", *parts, text);
+            return;
         }
         text = found + strlen(*parts);
     }
