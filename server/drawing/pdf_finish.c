@@ -122,7 +122,7 @@ static bool set_catalogue(struct finisher *finisher, struct error *reterr)
 
 /* ---- pages ---- */
 
-/* libqpdf would press as hard as zlib does by itself: some times the time, for a fifth of the
+/* libqpdf would press as hard as zlib does by itself: several times the time, for a fifth of the
  * bytes. What is compressed already it leaves as it is. */
 static bool set_content(struct finisher *finisher, qpdf_oh page, const struct text *content)
 {
